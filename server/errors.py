@@ -1,0 +1,66 @@
+"""Foreseen trouble, each a class with code, HTTP status and a message that names the way out."""
+
+from collections.abc import Mapping
+from typing import Any
+
+
+class RingtellError(Exception):
+    """Base of everything that is answered with a problem+json or one line on standard error."""
+
+    code: str = "failed"
+    status: int = 500
+    title: str = "Something failed"
+
+    def __init__(self, message: str, *, field: str | None = None, **facts: Any) -> None:
+        super().__init__(message)
+        self.message = message
+        self.field = field
+        self.facts: Mapping[str, Any] = facts
+
+
+class NotFoundError(RingtellError):
+    code, status, title = "not_found", 404, "No such thing"
+
+
+class InvalidError(RingtellError):
+    """A value that cannot be taken: the message names field, value and bound."""
+
+    code, status, title = "invalid", 422, "A value cannot be taken"
+
+
+class BadBodyError(InvalidError):
+    code, title = "bad_body", "The body cannot be read"
+
+
+class UnknownMediaError(RingtellError):
+    code, status, title = "unsupported_media_type", 415, "This media type is not taken"
+
+
+class TooLargeError(RingtellError):
+    code, status, title = "too_large", 413, "The request is too large"
+
+
+class UnauthorizedError(RingtellError):
+    code, status, title = "unauthorized", 401, "A key or a login is needed"
+
+
+class ForbiddenError(RingtellError):
+    code, status, title = "forbidden", 403, "Not allowed"
+
+
+class ConflictError(RingtellError):
+    code, status, title = "conflict", 409, "The state does not allow this"
+
+
+class BusyError(RingtellError):
+    code, status, title = "busy", 503, "The server is busy"
+
+    def __init__(self, message: str, *, retry_after_s: int = 2) -> None:
+        super().__init__(message, retry_after_s=retry_after_s)
+        self.retry_after_s = retry_after_s
+
+
+class UsageError(RingtellError):
+    """The command line was used wrongly: exit code 2."""
+
+    code, status, title = "usage", 400, "Wrong usage"
