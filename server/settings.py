@@ -1,0 +1,65 @@
+"""Settings from the environment, read once at the start."""
+
+import dataclasses
+import os
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Self
+
+from server.errors import UsageError
+
+
+@dataclasses.dataclass(frozen=True)
+class Settings:
+    """What the server is told from outside. Every field has its `RINGTELL_…` variable."""
+
+    database_url: str = "sqlite:///ringtell.db"
+    host: str = "127.0.0.1"
+    port: int = 8000
+    #: Keys and login ignored; loopback only.
+    no_login: bool = False
+    #: Unknown presses are taken into the plant at their first shot.
+    accept_unknown: bool = False
+    certificate: str | None = None
+    certificate_key: str | None = None
+    max_body_bytes: int = 16 * 1024 * 1024
+    max_expanded_bytes: int = 64 * 1024 * 1024
+    max_rows: int = 50_000
+    session_hours: float = 12.0
+    #: Compute evaluations in a child process (off: in this one, for tests and one-core machines).
+    child_process: bool = True
+
+    @classmethod
+    def from_environment(cls, environment: Mapping[str, str] | None = None) -> Self:
+        """Settings from `RINGTELL_DATABASE_URL` and its like; the rest are defaults."""
+        source = os.environ if environment is None else environment
+        given: dict[str, object] = {}
+        for field in dataclasses.fields(cls):
+            variable = "RINGTELL_" + field.name.upper()
+            if variable in source:
+                given[field.name] = _read(variable, source[variable], field.default)
+        return cls(**given)  # type: ignore[arg-type]  # checked by _read against each default's type
+
+    def with_changes(self, **changes: object) -> Self:
+        return dataclasses.replace(self, **changes)  # type: ignore[arg-type]  # same
+
+
+def _read(variable: str, text: str, default: object) -> object:
+    try:
+        if isinstance(default, bool):
+            return {"1": True, "true": True, "yes": True, "0": False, "false": False, "no": False}[text.lower()]
+        if isinstance(default, int):
+            return int(text)
+        if isinstance(default, float):
+            return float(text)
+    except (KeyError, ValueError):
+        kind = type(default).__name__
+        raise UsageError(f"{variable}={text!r} is not a {kind}; unset it for {default!r}") from None
+    return text
+
+
+def outside(folder: str) -> Path:
+    """Where `web`, `shared`, `migrations` or `demo_data` lies: in the wheel or in the checkout."""
+    here = Path(__file__).resolve().parent
+    carried = here / "_outside" / folder
+    return carried if carried.is_dir() else here.parent / folder

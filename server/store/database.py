@@ -1,0 +1,135 @@
+"""The database as the rest sees it: `read()` gives a snapshot, `write(job)` the only commit.
+
+SQLite has one writer: a thread that takes waiting jobs, urgent ones (ingest) first, runs each in
+its own savepoint and commits them together. On PostgreSQL a job runs in its own transaction in
+the calling thread.
+"""
+
+import contextlib
+import itertools
+import queue
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from typing import Any, TypeVar
+
+import sqlalchemy as sa
+
+from server.errors import BusyError
+from server.store.engine import open_engine
+
+Result = TypeVar("Result")
+Job = Callable[[sa.Connection], Result]
+
+#: Jobs waiting before callers are told to come back later: never a silent drop.
+WAITING_MAX = 2_000
+#: Jobs that share one commit.
+GROUP_MAX = 64
+
+URGENT, USUAL, BACKGROUND = 0, 1, 2
+
+_Waiting = tuple[int, int, "Job[Any] | None", "Future[Any] | None"]
+
+
+class Store:
+    """A database opened for reading and writing."""
+
+    def __init__(self, url: str) -> None:
+        self.url = url
+        self.engine = open_engine(url)
+        self.is_sqlite = self.engine.dialect.name == "sqlite"
+        # Opened after the writer's engine, which sets the journal mode.
+        with self.engine.connect():
+            pass
+        self._readers = open_engine(url, read_only=True) if self.is_sqlite else self.engine
+        self._order = itertools.count()
+        self._waiting: queue.PriorityQueue[_Waiting] = queue.PriorityQueue()
+        self._writer: threading.Thread | None = None
+        if self.is_sqlite:
+            self._writer = threading.Thread(target=self._write_loop, name="ringtell-writer", daemon=True)
+            self._writer.start()
+
+    @contextlib.contextmanager
+    def read(self) -> Iterator[sa.Connection]:
+        """A connection whose statements all see one state of the database."""
+        with self._readers.connect() as connection:
+            if not self.is_sqlite:
+                connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+            try:
+                yield connection
+            finally:
+                connection.rollback()
+
+    def write(self, job: "Job[Result]", *, priority: int = USUAL) -> Result:
+        """Run `job` in a transaction; return its result once it is durable.
+
+        Raises whatever `job` raises (nothing of it is kept), or BusyError when too many wait.
+        """
+        if not self.is_sqlite:
+            with self.engine.begin() as connection:
+                return job(connection)
+        if self._waiting.qsize() >= WAITING_MAX:
+            raise BusyError("too many writes are waiting; send again in 2 s, nothing was stored")
+        future: Future[Result] = Future()
+        self._waiting.put((priority, next(self._order), job, future))
+        return future.result()
+
+    def close(self) -> None:
+        """Finish the waiting writes and close every connection."""
+        if self._writer is not None:
+            self._waiting.put((BACKGROUND + 1, next(self._order), None, None))
+            self._writer.join(timeout=30)
+        self._readers.dispose()
+        self.engine.dispose()
+
+    # --- the SQLite writer ------------------------------------------------------------------
+
+    def _write_loop(self) -> None:
+        while True:
+            group = [self._waiting.get()]
+            # Background jobs commit alone, so that a long one holds up no ingest behind it.
+            while group[0][0] < BACKGROUND and len(group) < GROUP_MAX:
+                try:
+                    waiting = self._waiting.get_nowait()
+                except queue.Empty:
+                    break
+                if waiting[0] >= BACKGROUND:
+                    self._waiting.put(waiting)
+                    break
+                group.append(waiting)
+            if group[0][2] is None:
+                return
+            self._commit_group(group)
+
+    def _commit_group(self, group: "list[_Waiting]") -> None:
+        answers: list[tuple[Future[Any], Any, BaseException | None]] = []
+        try:
+            with self.engine.connect() as connection, connection.begin():
+                # Take the write lock at once: a reader's snapshot can never make this one fail.
+                connection.exec_driver_sql("UPDATE plant_settings SET value = value WHERE name = ''")
+                for _, _, job, future in group:
+                    assert job is not None
+                    assert future is not None
+                    answers.append((future, *_run(connection, job)))
+        except BaseException as error:
+            for _, _, _, future in group:
+                if future is not None:
+                    future.set_exception(error)
+            return
+        for future, result, failed in answers:
+            if failed is None:
+                future.set_result(result)
+            else:
+                future.set_exception(failed)
+
+
+def _run(connection: sa.Connection, job: Job[Any]) -> tuple[Any, BaseException | None]:
+    connection.exec_driver_sql("SAVEPOINT job")
+    try:
+        result = job(connection)
+    except Exception as error:  # handed to the caller; the others of the group go on
+        connection.exec_driver_sql("ROLLBACK TO job")
+        connection.exec_driver_sql("RELEASE job")
+        return None, error
+    connection.exec_driver_sql("RELEASE job")
+    return result, None

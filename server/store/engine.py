@@ -1,0 +1,87 @@
+"""Engines: how a database is opened, what SQLite is told, and how the schema gets there."""
+
+import sqlite3
+from pathlib import Path
+from typing import Any
+
+import sqlalchemy as sa
+from alembic import command
+from alembic.config import Config
+
+from server.errors import RingtellError, UsageError
+from server.settings import outside
+
+
+def open_engine(url: str, *, read_only: bool = False) -> sa.Engine:
+    """An engine for SQLite or PostgreSQL. SQLite: WAL, FULL: an answered shot survives a power cut."""
+    parsed = sa.make_url(url)
+    if parsed.get_backend_name() == "postgresql":
+        parsed = parsed.set(drivername="postgresql+psycopg")
+        return sa.create_engine(parsed, pool_size=12, max_overflow=8, pool_pre_ping=True)
+    if parsed.get_backend_name() != "sqlite":
+        raise UsageError(f"database {parsed.drivername!r}: use sqlite:///FILE or postgresql://…")
+    if parsed.database in (None, "", ":memory:"):
+        raise UsageError("an in-memory database keeps nothing: use sqlite:///FILE")
+    engine = sa.create_engine(
+        parsed,
+        poolclass=sa.QueuePool,
+        pool_size=16,
+        max_overflow=16,
+        connect_args={"check_same_thread": False, "timeout": 30},
+    )
+    sa.event.listen(engine, "connect", _read_pragmas if read_only else _write_pragmas)
+    sa.event.listen(engine, "begin", _begin)
+    return engine
+
+
+def _write_pragmas(connection: Any, _record: Any) -> None:
+    _pragmas(connection, "journal_mode=WAL", "synchronous=FULL", "foreign_keys=ON", "cache_size=-65536")
+
+
+def _read_pragmas(connection: Any, _record: Any) -> None:
+    _pragmas(connection, "query_only=ON", "cache_size=-32768")
+
+
+def _pragmas(connection: sqlite3.Connection, *pragmas: str) -> None:
+    # The driver must not open transactions by itself; `_begin` does.
+    connection.isolation_level = None
+    cursor = connection.cursor()
+    for pragma in (*pragmas, "temp_store=MEMORY", "mmap_size=268435456", "busy_timeout=30000"):
+        cursor.execute(f"PRAGMA {pragma}")
+    cursor.close()
+
+
+def _begin(connection: sa.Connection) -> None:
+    connection.exec_driver_sql("BEGIN")
+
+
+def alembic_config(url: str) -> Config:
+    config = Config()
+    config.set_main_option("script_location", str(outside("migrations")).replace("%", "%%"))
+    config.attributes["url"] = url
+    return config
+
+
+def upgrade(url: str, revision: str = "head") -> None:
+    """Bring the schema to `revision`."""
+    command.upgrade(alembic_config(url), revision)
+
+
+def downgrade(url: str, revision: str) -> None:
+    """Take the schema back to `revision` (`base`: nothing left)."""
+    command.downgrade(alembic_config(url), revision)
+
+
+def backup_sqlite(url: str, target: Path) -> None:
+    """Copy a running SQLite database with the backup interface of SQLite itself."""
+    source_file = sa.make_url(url).database
+    if source_file is None or not Path(source_file).exists():
+        raise RingtellError(f"no database file at {source_file}")
+    if target.exists():
+        raise UsageError(f"{target} exists; name a new file, nothing is overwritten")
+    source, copy = sqlite3.connect(source_file), sqlite3.connect(target)
+    try:
+        source.backup(copy)
+    finally:
+        source.close()
+        copy.close()
