@@ -1,0 +1,83 @@
+"""Intake rows: what of a press still waits for evaluation, and from when on."""
+
+import dataclasses
+import itertools
+import os
+
+import sqlalchemy as sa
+
+from server.store.tables import intake
+
+# Batch ids only have to differ; the time in the upper bits keeps them readable.
+_serial = itertools.count(int.from_bytes(os.urandom(2), "big"))
+
+
+@dataclasses.dataclass(frozen=True)
+class Waiting:
+    """All intake rows of one press together."""
+
+    press_id: int
+    batch_ids: tuple[int, ...]
+    earliest_ms: int
+    shots: int
+
+
+def add(
+    connection: sa.Connection, press_id: int, *, earliest_ms: int, shots: int, reason: str, now_ms: int
+) -> None:
+    """Note that a press must be evaluated again from `earliest_ms` on."""
+    connection.execute(
+        sa.insert(intake).values(
+            press_id=press_id,
+            batch_id=(now_ms << 20) | (next(_serial) & 0xFFFFF),
+            earliest_ms=earliest_ms,
+            shots=shots,
+            arrived_ms=now_ms,
+            reason=reason,
+        )
+    )
+
+
+def waiting_presses(connection: sa.Connection) -> list[int]:
+    """Presses with intake, the longest waiting first."""
+    rows = connection.execute(
+        sa.select(intake.c.press_id)
+        .group_by(intake.c.press_id)
+        .order_by(sa.func.min(intake.c.arrived_ms), intake.c.press_id)
+    )
+    return list(rows.scalars())
+
+
+def waiting_of(connection: sa.Connection, press_id: int) -> Waiting | None:
+    rows = connection.execute(
+        sa.select(intake.c.batch_id, intake.c.earliest_ms, intake.c.shots).where(
+            intake.c.press_id == press_id
+        )
+    ).all()
+    if not rows:
+        return None
+    return Waiting(
+        press_id=press_id,
+        batch_ids=tuple(row.batch_id for row in rows),
+        earliest_ms=min(row.earliest_ms for row in rows),
+        shots=sum(row.shots for row in rows),
+    )
+
+
+def pending(connection: sa.Connection, press_id: int) -> int:
+    """Shots not yet evaluated; a rewrite without new shots counts as one."""
+    shots, rows = connection.execute(
+        sa.select(sa.func.coalesce(sa.func.sum(intake.c.shots), 0), sa.func.count()).where(
+            intake.c.press_id == press_id
+        )
+    ).one()
+    return int(max(shots, 1 if rows else 0))
+
+
+def remove(connection: sa.Connection, press_id: int, batch_ids: tuple[int, ...]) -> None:
+    for start in range(0, len(batch_ids), 500):
+        connection.execute(
+            sa.delete(intake).where(
+                intake.c.press_id == press_id, intake.c.batch_id.in_(batch_ids[start : start + 500])
+            )
+        )

@@ -1,0 +1,158 @@
+"""Shots: stored once by their key, read back as columns or rows."""
+
+import dataclasses
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import NDArray
+
+from server.contract import SHOT_COLUMNS, SHOT_NUMBERS
+from server.store.tables import press_states, shots
+
+#: A shot as the store takes it: at_ms, counter, setup_id, then SHOT_COLUMNS.
+ShotValues = tuple[Any, ...]
+Columns = dict[str, NDArray[Any]]
+
+_COLUMNS = ("press_id", "at_ms", "counter", "setup_id", *SHOT_COLUMNS)
+_LOOK_UP = 300
+
+
+@dataclasses.dataclass(frozen=True)
+class Stored:
+    """Positions within the list handed in, by what became of them."""
+
+    new: int
+    duplicates: tuple[int, ...]
+    conflicts: tuple[int, ...]
+    earliest_ms: int | None
+
+
+def store_shots(connection: sa.Connection, press_id: int, rows: Sequence[ShotValues]) -> Stored:
+    """Store the rows of one press; the first of a key stays, whatever comes later."""
+    fresh: dict[tuple[int, int], ShotValues] = {}
+    again: list[tuple[int, ShotValues]] = []
+    known = _known(connection, press_id, rows)
+    for position, row in enumerate(rows):
+        key = (row[0], row[1])
+        first = known.get(key) or fresh.get(key)
+        if first is None:
+            fresh[key] = row
+        else:
+            again.append((position, first))
+    if fresh:
+        _insert(connection, ((press_id, *row) for _, row in sorted(fresh.items())))
+    duplicates = tuple(position for position, first in again if tuple(first) == tuple(rows[position]))
+    conflicts = tuple(position for position, first in again if tuple(first) != tuple(rows[position]))
+    return Stored(
+        new=len(fresh),
+        duplicates=duplicates,
+        conflicts=conflicts,
+        earliest_ms=min(fresh)[0] if fresh else None,
+    )
+
+
+def _insert(connection: sa.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
+    # The driver's own executemany: a VALUES list through the expression language is many times slower.
+    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    connection.exec_driver_sql(
+        f"INSERT INTO shots ({', '.join(_COLUMNS)}) VALUES ({', '.join([mark] * len(_COLUMNS))})"
+        " ON CONFLICT DO NOTHING",
+        list(rows),
+    )
+
+
+def _known(
+    connection: sa.Connection, press_id: int, rows: Sequence[ShotValues]
+) -> dict[tuple[int, int], ShotValues]:
+    """Rows already stored under the keys of `rows`."""
+    if not rows:
+        return {}
+    times = [row[0] for row in rows]
+    span = connection.execute(
+        sa.select(sa.literal(1))
+        .where(shots.c.press_id == press_id, shots.c.at_ms.between(min(times), max(times)))
+        .limit(1)
+    ).first()
+    if span is None:
+        return {}
+    columns = [shots.c[name] for name in _COLUMNS[1:]]
+    found: dict[tuple[int, int], ShotValues] = {}
+    for start in range(0, len(rows), _LOOK_UP):
+        at = sorted({row[0] for row in rows[start : start + _LOOK_UP]})
+        for row in connection.execute(
+            sa.select(*columns).where(shots.c.press_id == press_id, shots.c.at_ms.in_(at))
+        ):
+            found[(row[0], row[1])] = tuple(row)
+    return found
+
+
+def note_arrival(
+    connection: sa.Connection, press_id: int, *, last_shot_ms: int, last_counter: int, now_ms: int
+) -> None:
+    """Keep when a press last reported, and its newest shot."""
+    state = press_states.c
+    newer = sa.or_(state.last_shot_ms.is_(None), state.last_shot_ms <= last_shot_ms)
+    connection.execute(
+        sa.update(press_states)
+        .where(state.press_id == press_id)
+        .values(
+            last_arrival_ms=now_ms,
+            last_shot_ms=sa.case((newer, last_shot_ms), else_=state.last_shot_ms),
+            last_counter=sa.case((newer, last_counter), else_=state.last_counter),
+        )
+    )
+
+
+def read_columns(
+    connection: sa.Connection,
+    press_id: int,
+    *,
+    from_ms: int | None = None,
+    to_ms: int | None = None,
+    after: tuple[int, int] | None = None,
+    names: Sequence[str] = SHOT_NUMBERS,
+    limit: int = 100_000,
+    newest: bool = False,
+    setup_ids: Sequence[int] | None = None,
+) -> Columns:
+    """Shots in order of (at, counter) as one array a column.
+
+    `from_ms` inclusive, `to_ms` exclusive, `after` an exclusive (at_ms, counter); `newest` takes
+    the last `limit` shots instead of the first. Numbers are float64 with NaN for what is missing.
+    """
+    wanted = ("at_ms", "counter", "setup_id", *names)
+    query = sa.select(*(shots.c[name] for name in wanted)).where(shots.c.press_id == press_id)
+    if from_ms is not None:
+        query = query.where(shots.c.at_ms >= from_ms)
+    if to_ms is not None:
+        query = query.where(shots.c.at_ms < to_ms)
+    if after is not None:
+        at, counter = after
+        query = query.where(
+            shots.c.at_ms >= at, sa.or_(shots.c.at_ms > at, shots.c.counter > counter)
+        )
+    if setup_ids is not None:
+        query = query.where(shots.c.setup_id.in_(list(setup_ids)))
+    order = (shots.c.at_ms.desc(), shots.c.counter.desc()) if newest else (shots.c.at_ms, shots.c.counter)
+    rows = connection.execute(query.order_by(*order).limit(limit)).all()
+    if newest:
+        rows = rows[::-1]
+    parts: list[tuple[Any, ...]] = list(zip(*rows, strict=True)) if rows else [()] * len(wanted)
+    return {name: _column(name, part) for name, part in zip(wanted, parts, strict=True)}
+
+
+def _column(name: str, part: tuple[Any, ...]) -> NDArray[Any]:
+    if name in ("at_ms", "counter", "setup_id"):
+        return np.array(part, dtype=np.int64)
+    if name in SHOT_NUMBERS:
+        return np.array(part, dtype=np.float64)
+    return np.array(part, dtype=object)
+
+
+def count_shots(connection: sa.Connection, press_id: int | None = None) -> int:
+    query = sa.select(sa.func.count()).select_from(shots)
+    if press_id is not None:
+        query = query.where(shots.c.press_id == press_id)
+    return int(connection.execute(query).scalar_one())
