@@ -141,7 +141,9 @@ def detect_dose_lag(columns: Mapping[str, NDArray[Any]]) -> int | None:
         swept = swept[np.isfinite(swept)]
         if len(swept) < 30:
             return None
-        scatter.append(float(np.sqrt(np.mean(np.clip(np.abs(swept - np.median(swept)), 0, _cut(swept)) ** 2))))
+        scatter.append(
+            float(np.sqrt(np.mean(np.clip(np.abs(swept - np.median(swept)), 0, _cut(swept)) ** 2)))
+        )
     if max(scatter) <= 0 or max(scatter) / max(min(scatter), 1e-12) < 1.05:
         return None
     return int(np.argmin(scatter))

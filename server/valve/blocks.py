@@ -1,0 +1,160 @@
+"""Rows of shots gathered into blocks of five: level, scatter and tails, each a pure function of its rows.
+
+A block row is one line of float64 columns (see the slices below). Nothing here depends on how many
+blocks are worked on at once, so any batching of the same shots gives the same bits.
+"""
+
+import dataclasses
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.contract import SIGNALS as ALL_SIGNALS
+
+Floats = NDArray[np.float64]
+
+#: The signals evidence is drawn from, in the order of every row here.
+SIGNALS: Final[tuple[str, ...]] = (
+    "swept_mm",
+    "cushion_mm",
+    "shot_size_mm",
+    "peak_pressure_bar",
+    "transfer_pressure_bar",
+    "fill_time_s",
+    "recovery_s_per_mm",
+    "part_weight_g",
+    "drift_mm",
+)
+assert set(SIGNALS) <= set(ALL_SIGNALS)
+SWEPT, CUSHION, SIZE, PEAK, TRANSFER, FILL, RECOVERY, WEIGHT, DRIFT = range(len(SIGNALS))
+
+#: Usable shots in a block.
+BLOCK: Final = 5
+#: Finite values a block needs of a signal before it says anything about it.
+ENOUGH: Final = 3
+
+_S = len(SIGNALS)
+#: Columns of a block row: median; scatter in units of the reference; how far single values fell
+#: from the median; 1 where the signal was there.
+MEDIAN: Final = slice(0, _S)
+SCATTER: Final = slice(_S, 2 * _S)
+PRESENT: Final = slice(2 * _S, 3 * _S)
+LOW_TAIL: Final = 3 * _S
+HIGH_TAIL: Final = 3 * _S + 1
+AT_BOTTOM: Final = 3 * _S + 2
+WIDTH: Final = 3 * _S + 3
+
+#: Mean absolute distance from the median of five normal values, in sigma (computed, 400,000 blocks).
+_MEAN_DISTANCE: Final = 0.6625
+#: A value counts as fallen out beyond this many sigma from its block's median.
+TAIL_SIGMA: Final = 4.0
+#: One distance is never counted for more than this, so that a lone outlier does not make a scatter.
+_CLIP_SIGMA: Final = 8.0
+#: A cushion nearer to true bottom than this is at bottom, mm (common practice, no source).
+BOTTOM_MM: Final = 0.3
+
+
+@dataclasses.dataclass(frozen=True)
+class Reference:
+    """The approved startup record of a press: what shots are compared with.
+
+    center, sigma, step: float64 [S] in the order of SIGNALS, in the signal's own unit; NaN where
+    the signal is not in the record. step is the rounding of the readings (0: none seen).
+    bottom_mm: screw position at true bottom (NaN: not known).
+    """
+
+    center: Floats
+    sigma: Floats
+    step: Floats
+    bottom_mm: float
+
+    def spread(self) -> Floats:
+        """[S] sigma that rounding cannot take below half a step; NaN stays NaN.
+
+        sqrt(sigma^2 + step^2/4): readings that flip between two steps have half a step of scatter
+        whatever the true one is (derived).
+
+        >>> Reference(np.array([60.0]), np.array([0.0]), np.array([0.01]), 0.0).spread().tolist()
+        [0.005]
+        """
+        step = np.where(np.isfinite(self.step), self.step, 0.0)
+        floor = 1e-5 * np.abs(self.center) + 1e-9
+        widest = np.sqrt(self.sigma * self.sigma + 0.25 * step * step)
+        return np.where(np.isfinite(self.center), np.fmax(widest, floor), np.nan)
+
+
+def summarise(values: Floats, *, reference: Reference) -> Floats:
+    """Block rows [k, WIDTH] of values [5 k, S]; NaN = missing.
+
+    Median, mean absolute distance from it (1 = as in the record), values fallen far out to either
+    side of it, and shots at bottom. A signal with fewer than 3 of 5 values, or without a record,
+    is marked as not present and its columns are 0.
+
+    >>> one = np.full((5, len(SIGNALS)), np.nan)
+    >>> one[:, SWEPT] = [60.0, 60.1, 59.9, 60.0, 61.0]
+    >>> full = np.full(len(SIGNALS), np.nan)
+    >>> center, sigma = full.copy(), full.copy()
+    >>> center[SWEPT], sigma[SWEPT] = 60.0, 0.1
+    >>> row = summarise(one, reference=Reference(center, sigma, full, 0.0))[0]
+    >>> float(row[MEDIAN][SWEPT]), int(row[LOW_TAIL]), int(row[HIGH_TAIL])
+    (60.0, 1, 0)
+    """
+    k = len(values) // BLOCK
+    shots = np.ascontiguousarray(values[: k * BLOCK].reshape(k, BLOCK, _S).transpose(0, 2, 1))
+    spread = reference.spread()
+    finite = np.isfinite(shots)
+    count = finite.sum(axis=2)
+    median = _median(shots, count)
+    with np.errstate(invalid="ignore"):
+        away = (shots - median[:, :, None]) / spread[None, :, None]
+    distance = np.where(np.isfinite(away), np.clip(np.abs(away), 0.0, _CLIP_SIGMA), 0.0)
+    total = distance[:, :, 0].copy()
+    for i in range(1, BLOCK):
+        total += distance[:, :, i]
+    present = (count >= ENOUGH) & np.isfinite(spread)
+    rows = np.zeros((k, WIDTH))
+    rows[:, MEDIAN] = np.where(present, median, 0.0)
+    rows[:, SCATTER] = np.where(present, total / np.maximum(count, 1) / _MEAN_DISTANCE, 0.0)
+    rows[:, PRESENT] = present
+    swept_away = np.where(np.isfinite(away[:, SWEPT]), away[:, SWEPT], 0.0)
+    rows[:, LOW_TAIL] = (swept_away > TAIL_SIGMA).sum(axis=1)
+    rows[:, HIGH_TAIL] = (swept_away < -TAIL_SIGMA).sum(axis=1)
+    near = BOTTOM_MM + 0.5 * np.nan_to_num(reference.step[CUSHION])
+    with np.errstate(invalid="ignore"):
+        rows[:, AT_BOTTOM] = (shots[:, CUSHION] - reference.bottom_mm <= near).sum(axis=1)
+    return rows
+
+
+def _median(shots: Floats, count: NDArray[np.intp]) -> Floats:
+    """[k, S] median over the finite values of the last axis; NaN where there is none."""
+    ordered = np.sort(shots, axis=2)
+    low = np.maximum(count - 1, 0) // 2
+    high = count // 2
+    high = np.minimum(high, np.maximum(count - 1, 0))
+    pick_low = np.take_along_axis(ordered, low[:, :, None], axis=2)[:, :, 0]
+    pick_high = np.take_along_axis(ordered, high[:, :, None], axis=2)[:, :, 0]
+    return np.where(count > 0, 0.5 * (pick_low + pick_high), np.nan)
+
+
+def window_sums(rows: Floats, *, lengths: tuple[int, ...], start: int) -> dict[int, Floats]:
+    """Sums over the last n rows ending at each row from `start` on: {n: [k, columns]}.
+
+    rows [m, columns] must hold at least max(lengths) - 1 rows before `start`. Added elementwise in
+    one fixed order, so that each sum depends on its own rows alone. A length is a power of its
+    parts: 1, 4, 20 = 5 x 4, 200 = 10 x 20.
+
+    >>> window_sums(np.ones((8, 1)), lengths=(4,), start=3)[4].ravel().tolist()
+    [4.0, 4.0, 4.0, 4.0, 4.0]
+    """
+    sums: dict[int, Floats] = {1: rows}
+    smaller = 1
+    for n in sorted(lengths):
+        part = sums[smaller]
+        total = part.copy()
+        for i in range(1, n // smaller):
+            gap = i * smaller
+            total[gap:] += part[:-gap]
+        sums[n] = total
+        smaller = n
+    return {n: sums[n][start:] for n in lengths}

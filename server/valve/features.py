@@ -1,0 +1,209 @@
+"""Facts drawn from block rows: how far levels have moved, how scatter and tails compare with the record.
+
+A fact is a plain number with a unit in its name, NaN where it cannot be said. `FACTS` names the
+columns. The evidence in `judgement` is made of these and of nothing else.
+"""
+
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.valve.blocks import (
+    AT_BOTTOM,
+    BLOCK,
+    CUSHION,
+    DRIFT,
+    FILL,
+    HIGH_TAIL,
+    LOW_TAIL,
+    MEDIAN,
+    PEAK,
+    PRESENT,
+    RECOVERY,
+    SCATTER,
+    SIZE,
+    SWEPT,
+    TRANSFER,
+    WEIGHT,
+    Reference,
+    window_sums,
+)
+
+Floats = NDArray[np.float64]
+
+#: Blocks in the short, middle and long window: 20, 100 and 1000 shots.
+SHORT, MID, LONG = 4, 20, 200
+_WINDOWS: Final = (SHORT, MID, LONG)
+_GROUPS: Final = LONG // MID
+
+#: Facts on levels: kept as they are while a known change is being measured.
+LEVELS: Final[tuple[str, ...]] = (
+    "swept_rise_mm",  # last 20 shots above the record, known changes taken out
+    "swept_rise_pct",
+    "swept_rise_100_pct",  # the same over 100 shots
+    "swept_last_pct",  # the last block alone
+    "swept_noise_pct",  # what a healthy mean of 20 shots may differ
+    "swept_slope_pct",  # rise across the last 1000 shots by straight line
+    "swept_slope_noise_pct",
+    "peak_change_pct",
+    "transfer_change_pct",
+    "fill_change_pct",
+    "recovery_change_pct",
+    "weight_change_pct",
+    "weight_noise_pct",
+    "drift_rise_mm",
+    "drift_rise_sigma",
+    "cushion_change_mm",
+    "shot_size_change_mm",
+    "cushion_left_mm",  # above true bottom, as read
+    "change_explains_pct",  # share of the swept stroke that known changes have moved
+)
+#: Facts that need no level.
+SCATTERS: Final[tuple[str, ...]] = (
+    "swept_scatter",  # times the record, over 100 shots
+    "swept_scatter_20",
+    "cushion_scatter",
+    "shot_size_scatter",
+    "peak_scatter",
+    "transfer_scatter",
+    "fill_scatter",
+    "recovery_scatter",
+    "weight_scatter",
+    "low_per_100",  # single shots whose cushion fell out low, in a hundred
+    "high_per_100",
+    "low_per_100_long",
+    "bottom_share",  # of the last 20 shots
+    "shots_since_change",
+    "shots_seen",  # within the last 100 with a swept stroke
+)
+FACTS: Final[tuple[str, ...]] = LEVELS + SCATTERS
+FACT_INDEX: Final[dict[str, int]] = {name: i for i, name in enumerate(FACTS)}
+
+
+def _mean(sums: Floats, counts: Floats, *, needed: float) -> Floats:
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.where(counts >= needed, sums / counts, np.nan)
+
+
+def level_facts(rows: Floats, *, start: int, reference: Reference, offset: Floats) -> Floats:
+    """[k, LEVELS] of the block rows from `start` on; rows [m, WIDTH] with changes taken out.
+
+    offset [S]: what was taken out. Means of block medians over 20 and 100 shots against the
+    record; the slope is the weighted least-squares line through ten group means of 100 shots.
+    """
+    spread = reference.spread()
+    median = rows[:, MEDIAN] - np.where(np.isfinite(reference.center), reference.center, 0.0)
+    present = rows[:, PRESENT]
+    columns = np.concatenate([median * present, present], axis=1)
+    sums = window_sums(columns, lengths=_WINDOWS[:2], start=0)
+    s = present.shape[1]
+    short = _mean(sums[SHORT][start:, :s], sums[SHORT][start:, s:], needed=SHORT / 2)
+    middle = _mean(sums[MID][start:, :s], sums[MID][start:, s:], needed=SHORT)
+    slope = _slope(sums[MID][:, SWEPT], sums[MID][:, s + SWEPT], start)
+    facts = np.full((len(rows) - start, len(LEVELS)), np.nan)
+    last = np.where(present[start:, SWEPT] > 0, median[start:, SWEPT], np.nan)
+    _put_swept(facts, short[:, SWEPT], middle[:, SWEPT], last, slope, reference)
+    _put_others(facts, short, middle, reference, spread)
+    facts[:, FACT_INDEX["cushion_left_mm"]] = (
+        short[:, CUSHION] + reference.center[CUSHION] + offset[CUSHION] - reference.bottom_mm
+    )
+    facts[:, FACT_INDEX["change_explains_pct"]] = 100.0 * offset[SWEPT] / reference.center[SWEPT]
+    return facts
+
+
+def _put_swept(
+    facts: Floats, short: Floats, middle: Floats, last: Floats, slope: Floats, reference: Reference
+) -> None:
+    center = reference.center[SWEPT]
+    spread_pct = 100.0 * reference.spread()[SWEPT] / center
+    step = reference.step[SWEPT]
+    step_pct = 100.0 * (step if np.isfinite(step) else 0.0) / center
+    at = FACT_INDEX
+    facts[:, at["swept_rise_mm"]] = short
+    facts[:, at["swept_rise_pct"]] = 100.0 * short / center
+    facts[:, at["swept_rise_100_pct"]] = 100.0 * middle / center
+    facts[:, at["swept_last_pct"]] = 100.0 * last / center
+    facts[:, at["swept_noise_pct"]] = _noise(0.5 * spread_pct, 0.4 * step_pct, 0.15)
+    facts[:, at["swept_slope_pct"]] = 100.0 * slope / center
+    facts[:, at["swept_slope_noise_pct"]] = _noise(0.3 * spread_pct, 0.3 * step_pct, 0.15)
+
+
+def _noise(*parts: float) -> float:
+    """Root of the sum of squares: scatter of a mean with some autocorrelation, rounding, slow wandering.
+
+    The shares are common practice, no source; the fitted coefficients rest on them.
+    """
+    return float(np.sqrt(sum(part * part for part in parts)))
+
+
+def _put_others(facts: Floats, short: Floats, middle: Floats, reference: Reference, spread: Floats) -> None:
+    at = FACT_INDEX
+    for name, signal in (
+        ("peak_change_pct", PEAK),
+        ("transfer_change_pct", TRANSFER),
+        ("fill_change_pct", FILL),
+        ("recovery_change_pct", RECOVERY),
+        ("weight_change_pct", WEIGHT),
+    ):
+        center = reference.center[signal]
+        scale = 100.0 / center if np.isfinite(center) and center != 0 else np.nan
+        facts[:, at[name]] = middle[:, signal] * scale
+    weight = 100.0 * spread[WEIGHT] / reference.center[WEIGHT]
+    facts[:, at["weight_noise_pct"]] = _noise(0.3 * weight, 0.05)
+    facts[:, at["drift_rise_mm"]] = middle[:, DRIFT]
+    facts[:, at["drift_rise_sigma"]] = middle[:, DRIFT] / spread[DRIFT]
+    facts[:, at["cushion_change_mm"]] = short[:, CUSHION]
+    facts[:, at["shot_size_change_mm"]] = short[:, SIZE]
+
+
+def _slope(sums: Floats, counts: Floats, start: int) -> Floats:
+    """[k] rise over 1000 shots of the line through ten means of 100 shots; NaN with fewer than five."""
+    reach = MID * (_GROUPS - 1)
+    weights, means = [], []
+    for group in range(_GROUPS):
+        shift = reach - MID * group
+        lo, hi = start - shift, len(sums) - shift
+        full = counts[lo:hi] >= MID // 2
+        weights.append(full.astype(np.float64))
+        means.append(np.where(full, sums[lo:hi] / np.maximum(counts[lo:hi], 1.0), 0.0))
+    w = t = tt = y = ty = np.zeros(len(sums) - start)
+    for group in range(_GROUPS):
+        x = float(group)
+        w = w + weights[group]
+        t = t + weights[group] * x
+        tt = tt + weights[group] * (x * x)
+        y = y + weights[group] * means[group]
+        ty = ty + weights[group] * means[group] * x
+    with np.errstate(invalid="ignore", divide="ignore"):
+        slope = (w * ty - t * y) / (w * tt - t * t)
+    return np.where(w >= _GROUPS / 2, slope * _GROUPS, np.nan)
+
+
+def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats) -> Floats:
+    """[k, FACTS]: the level facts handed in, followed by scatter, tails, bottoming and counts.
+
+    Scatter is the mean distance within blocks over 100 shots, 1 = as in the record, so that drift
+    and level steps do not count as scatter.
+    """
+    columns = np.concatenate([rows[:, SCATTER], rows[:, PRESENT], rows[:, LOW_TAIL:]], axis=1)
+    sums = window_sums(columns, lengths=_WINDOWS, start=start)
+    s = rows[:, PRESENT].shape[1]
+    middle = _mean(sums[MID][:, :s], sums[MID][:, s : 2 * s], needed=SHORT)
+    short = _mean(sums[SHORT][:, :s], sums[SHORT][:, s : 2 * s], needed=SHORT / 2)
+    seen = sums[MID][:, s + SWEPT]
+    seen_long = sums[LONG][:, s + SWEPT]
+    tails = {n: sums[n][:, 2 * s :] for n in _WINDOWS}
+    per_100 = 100.0 / BLOCK
+    found = [middle[:, SWEPT], short[:, SWEPT]]
+    found += [middle[:, i] for i in (CUSHION, SIZE, PEAK, TRANSFER, FILL, RECOVERY, WEIGHT)]
+    found += [per_100 * _mean(tails[MID][:, column], seen, needed=SHORT) for column in (0, 1)]
+    found.append(per_100 * _mean(tails[LONG][:, 0], seen_long, needed=SHORT))
+    cushions = sums[SHORT][:, s + CUSHION]
+    found.append(_mean(tails[SHORT][:, AT_BOTTOM - LOW_TAIL], cushions * BLOCK, needed=1.0))
+    found.append(since * BLOCK)
+    found.append(seen * BLOCK)
+    return np.concatenate([levels, np.stack(found, axis=1)], axis=1)
+
+
+assert HIGH_TAIL == LOW_TAIL + 1
