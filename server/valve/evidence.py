@@ -7,7 +7,6 @@ levels kept while a change is being measured.
 
 import dataclasses
 import itertools
-import math
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -27,7 +26,7 @@ from server.valve.blocks import (
     summarise,
 )
 from server.valve.features import FACTS, LEVELS, LONG, MID, level_facts, scatter_facts
-from server.valve.judgement import TERMS, judge
+from server.valve.judgement import TERMS, judge, likelihood
 
 __all__ = [
     "BLOCK",
@@ -38,6 +37,7 @@ __all__ = [
     "EvidenceState",
     "Reference",
     "advance",
+    "likelihood",
 ]
 
 Floats = NDArray[np.float64]
@@ -297,26 +297,6 @@ def _offset(state: EvidenceState, first: Floats, reference: Reference) -> Floats
     capped[SIZE] = 0.0
     capped[CUSHION] = -capped[SWEPT]
     return state.offset + capped
-
-
-def enough_shots() -> int:
-    """Usable shots before the first judgement.
-
-    >>> enough_shots()
-    20
-    """
-    return ACROSS * BLOCK
-
-
-def likelihood(log_odds: float) -> float:
-    """1 / (1 + exp(-log_odds)), safe at both ends.
-
-    >>> likelihood(0.0), round(likelihood(2.6), 2)
-    (0.5, 0.93)
-    """
-    if log_odds >= 0:
-        return 1.0 / (1.0 + math.exp(-log_odds))
-    return math.exp(log_odds) / (1.0 + math.exp(log_odds))
 
 
 assert MID * BLOCK == 100

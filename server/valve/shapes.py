@@ -1,0 +1,251 @@
+"""Bounded shapes of the facts: what the judgement weighs, evidence by evidence.
+
+A shape rises from 0 to 1 between two values of a fact, so that no single number can run away with
+the score. The bounds are common practice, no source; the weights on them are fitted.
+"""
+
+import dataclasses
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.valve.blocks import BLOCK
+from server.valve.features import FACT_INDEX, SHORT
+
+Floats = NDArray[np.float64]
+Shapes = dict[str, Floats]
+
+
+class _Facts:
+    """The fact columns by name, each a contiguous copy."""
+
+    def __init__(self, facts: Floats) -> None:
+        self._facts = facts
+        self.length = len(facts)
+
+    def __getitem__(self, name: str) -> Floats:
+        return np.ascontiguousarray(self._facts[:, FACT_INDEX[name]])
+
+    def ones(self) -> Floats:
+        return np.ones(self.length)
+
+
+def _ramp(x: Floats, low: float, high: float) -> Floats:
+    """0 below low, 1 above high, straight between; NaN stays NaN."""
+    return np.clip((x - low) / (high - low), 0.0, 1.0)
+
+
+def _log(ratio: Floats) -> Floats:
+    return np.log(np.clip(ratio, 0.05, 50.0))
+
+
+def _swept_level(f: _Facts) -> Shapes:
+    z = f["swept_rise_pct"] / f["swept_noise_pct"]
+    z_100 = f["swept_rise_100_pct"] / f["swept_noise_pct"]
+    rise = f["swept_rise_pct"]
+    return {
+        "constant": f.ones(),
+        "up_2": _ramp(z, 1.5, 3.5),
+        "up_5": _ramp(z, 3.5, 8.0),
+        "up_10": _ramp(z, 8.0, 20.0),
+        "up_2_100": _ramp(z_100, 1.5, 3.5),
+        "up_5_100": _ramp(z_100, 3.5, 8.0),
+        "size_1": _ramp(rise, 0.5, 2.0),
+        "size_3": _ramp(rise, 2.0, 5.0),
+        "down": _ramp(-z, 2.0, 6.0),
+    }
+
+
+def _swept_scatter(f: _Facts) -> Shapes:
+    log_100, log_20 = _log(f["swept_scatter"]), _log(f["swept_scatter_20"])
+    return {
+        "constant": f.ones(),
+        "wider": _ramp(log_100, 0.1, 0.5),
+        "much_wider": _ramp(log_100, 0.5, 1.3),
+        "wider_20": _ramp(log_20, 0.3, 1.0),
+    }
+
+
+def _low_tail(f: _Facts) -> Shapes:
+    beyond = f["low_per_100"] - f["high_per_100"]
+    return {
+        "constant": f.ones(),
+        "some": _ramp(beyond, 0.9, 4.0),
+        "many": _ramp(beyond, 4.0, 14.0),
+        "some_long": _ramp(f["low_per_100_long"], 0.8, 3.0),
+    }
+
+
+def _slow_drift(f: _Facts) -> Shapes:
+    z = f["swept_slope_pct"] / f["swept_slope_noise_pct"]
+    return {
+        "constant": f.ones(),
+        "up": _ramp(z, 1.5, 4.0),
+        "up_steep": _ramp(z, 4.0, 12.0),
+        "down": _ramp(-z, 2.0, 6.0),
+    }
+
+
+def _not_shutting(f: _Facts) -> Shapes:
+    bottom = f["bottom_share"]
+    return {
+        "leap": _ramp(f["swept_last_pct"], 4.0, 9.0),
+        "leap_20": _ramp(f["swept_rise_pct"], 5.0, 12.0),
+        "at_bottom": np.where(np.isfinite(bottom), _ramp(bottom, 0.1, 0.6), 0.0),
+    }
+
+
+def _pressure_change(f: _Facts) -> Floats:
+    """Percent change of transfer pressure, else of peak pressure."""
+    peak, transfer = f["peak_change_pct"], f["transfer_change_pct"]
+    both = np.where(np.isfinite(peak), 0.5 * (peak + transfer), transfer)
+    return np.where(np.isfinite(transfer), both, peak)
+
+
+def _risen(f: _Facts, low: float = 0.7, high: float = 2.5) -> Floats:
+    return np.nan_to_num(_ramp(f["swept_rise_pct"], low, high))
+
+
+def _pressure_level(f: _Facts) -> Shapes:
+    change = _pressure_change(f)
+    rise = np.nan_to_num(np.maximum(f["swept_rise_pct"], 0.0))
+    return {
+        "constant": f.ones(),
+        "lower": _ramp(-change, 0.4, 2.0),
+        "much_lower": _ramp(-change, 2.0, 8.0),
+        "higher": _ramp(change, 0.6, 4.0),
+        "more_than_leak": _ramp(np.abs(change) - 0.8 * rise, 1.0, 4.0),
+        "steady_while_risen": _risen(f) * (1.0 - _ramp(np.abs(change), 0.7, 2.5)),
+    }
+
+
+def _pressure_scatter(f: _Facts) -> Shapes:
+    log = _log(f["peak_scatter"])
+    return {"constant": f.ones(), "wider": _ramp(log, 0.15, 0.6), "much_wider": _ramp(log, 0.6, 1.3)}
+
+
+def _fill_time(f: _Facts) -> Shapes:
+    change = np.abs(f["fill_change_pct"])
+    scatter = _ramp(_log(f["fill_scatter"]), 0.2, 1.0)
+    return {"constant": f.ones(), "moved": _ramp(change, 1.0, 5.0), "scatter": scatter}
+
+
+def _recovery(f: _Facts) -> Shapes:
+    log = _log(f["recovery_scatter"])
+    change = f["recovery_change_pct"]
+    return {
+        "constant": f.ones(),
+        "uneven": _ramp(log, 0.2, 0.7),
+        "very_uneven": _ramp(log, 0.7, 1.4),
+        "slower": _ramp(change, 2.0, 10.0),
+        "faster": _ramp(-change, 2.0, 10.0),
+    }
+
+
+def _metering(f: _Facts) -> Shapes:
+    log = _log(f["shot_size_scatter"])
+    beyond = np.nan_to_num(_log(f["swept_scatter"])) - log
+    return {
+        "constant": f.ones(),
+        "uneven": _ramp(log, 0.2, 0.8),
+        "explains_scatter": _ramp(log, 0.2, 0.8) * (1.0 - np.nan_to_num(_ramp(beyond, -0.6, 0.2))),
+    }
+
+
+def _weight(f: _Facts) -> Shapes:
+    change = f["weight_change_pct"]
+    z = change / f["weight_noise_pct"]
+    rise = np.nan_to_num(np.maximum(f["swept_rise_pct"], 0.0))
+    return {
+        "constant": f.ones(),
+        "heavier": _ramp(z, 2.0, 6.0),
+        "with_stroke": _ramp(np.minimum(change, rise), 0.3, 1.5),
+        "lighter": _ramp(-z, 2.0, 6.0),
+        "steady_while_risen": _risen(f) * (1.0 - _ramp(change - 0.25 * rise, 0.0, 0.6)),
+        "uneven": _ramp(_log(f["weight_scatter"]), 0.2, 0.9),
+    }
+
+
+def _gate_seal_drift(f: _Facts) -> Shapes:
+    z = f["drift_rise_sigma"]
+    return {"constant": f.ones(), "some": _ramp(z, 1.0, 4.0), "much": _ramp(z, 4.0, 12.0)}
+
+
+def _known_change(f: _Facts) -> Shapes:
+    since = f["shots_since_change"]
+    moved = np.nan_to_num(np.abs(f["change_explains_pct"]))
+    recent = 1.0 - _ramp(since, 20.0, 400.0)
+    return {"recent": recent, "moved": _ramp(moved, 0.2, 1.5) * np.where(np.isfinite(since), 1.0, np.nan)}
+
+
+def _shape(f: _Facts) -> Shapes:
+    size, cushion = f["shot_size_change_mm"], f["cushion_change_mm"]
+    together = np.minimum(np.abs(size), np.abs(cushion)) * np.where(size * cushion > 0, 1.0, 0.0)
+    sudden = np.abs(f["swept_last_pct"] - f["swept_rise_100_pct"])
+    return {
+        "constant": f.ones(),
+        "both_moved": _ramp(together, 0.2, 1.0),
+        "size_moved": _ramp(np.abs(size), 0.2, 1.0),
+        "swept_down": _ramp(-f["swept_rise_pct"], 0.5, 3.0),
+        "sudden": _ramp(sudden, 0.5, 3.0),
+        "cushion_scatter": _ramp(_log(f["cushion_scatter"]), 0.2, 1.0),
+    }
+
+
+#: Evidence id -> its shapes. The order here is the order of TERMS and of the sum.
+EVIDENCE: Final[dict[str, Callable[[_Facts], Shapes]]] = {
+    "swept_level": _swept_level,
+    "swept_scatter": _swept_scatter,
+    "low_tail": _low_tail,
+    "slow_drift": _slow_drift,
+    "not_shutting": _not_shutting,
+    "pressure_level": _pressure_level,
+    "pressure_scatter": _pressure_scatter,
+    "fill_time": _fill_time,
+    "recovery": _recovery,
+    "metering": _metering,
+    "weight": _weight,
+    "gate_seal_drift": _gate_seal_drift,
+    "known_change": _known_change,
+}
+
+#: Shapes that only help to rank causes.
+CAUSE_ONLY: Final = "shape"
+#: Facts of signals beyond shot size and cushion.
+_BEYOND_TWO: Final = (
+    "peak_change_pct",
+    "transfer_change_pct",
+    "fill_change_pct",
+    "recovery_change_pct",
+    "weight_change_pct",
+    "drift_rise_mm",
+)
+
+
+@dataclasses.dataclass(frozen=True)
+class Design:
+    """Every shape of every evidence: {"term.shape": float64 [k]}, 0 where the evidence is missing."""
+
+    columns: dict[str, Floats]
+    few_signals: NDArray[np.bool_]
+    enough: NDArray[np.bool_]
+
+
+def design(facts: Floats) -> Design:
+    """The shapes of facts [k, F], in a fixed order. An evidence with any NaN fact is 0 throughout."""
+    f = _Facts(facts)
+    columns: dict[str, Floats] = {}
+    for term, shapes in (*EVIDENCE.items(), (CAUSE_ONLY, _shape)):
+        found = shapes(f)
+        there = np.ones(f.length, dtype=bool)
+        for column in found.values():
+            there &= np.isfinite(column)
+        for name, column in found.items():
+            columns[f"{term}.{name}"] = np.where(there, column, 0.0)
+    few = np.ones(f.length, dtype=bool)
+    for name in _BEYOND_TWO:
+        few &= ~np.isfinite(f[name])
+    enough = np.isfinite(f["swept_rise_pct"]) & (f["shots_seen"] >= SHORT * BLOCK)
+    return Design(columns=columns, few_signals=few, enough=enough)
