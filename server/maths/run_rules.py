@@ -1,0 +1,355 @@
+"""Run rules: patterns of consecutive points that healthy data seldom make.
+
+Every rule has finite memory: whether a point is marked depends on that point and on at most
+`memory(rule, n)` points before it. So marks over old + new points equal marks over the whole, bit
+for bit. NaN breaks a run and is never marked.
+
+Sources: Western Electric handbook (1956), Nelson, J. Quality Technol. 16 (1984) 237-239,
+ISO 7870-2. Where they differ the caller chooses `n`: `one_side` 8 or 9 (default 9),
+`steady_trend` 6 or 7 points (default 6).
+"""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any, Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+from server.contract import RUN_RULES
+
+Floats = npt.NDArray[np.float64]
+Marks = npt.NDArray[np.bool_]
+
+#: Points a rule looks at, by default.
+DEFAULT_N: Final[Mapping[str, int]] = {
+    "beyond_limit": 1,
+    "two_of_three_beyond_2_sigma": 3,
+    "four_of_five_beyond_1_sigma": 5,
+    "one_side": 9,
+    "steady_trend": 6,
+    "alternating": 14,
+    "within_1_sigma": 15,
+    "outside_1_sigma": 8,
+}
+#: Fewest points a rule may be asked to look at, and the most.
+LEAST_N: Final[Mapping[str, int]] = {
+    "beyond_limit": 1,
+    "two_of_three_beyond_2_sigma": 2,
+    "four_of_five_beyond_1_sigma": 4,
+    "one_side": 2,
+    "steady_trend": 2,
+    "alternating": 3,
+    "within_1_sigma": 2,
+    "outside_1_sigma": 2,
+}
+MOST_N: Final = 100
+
+_LIMIT: Final[Mapping[str, float]] = {
+    "beyond_limit": 3.0,
+    "two_of_three_beyond_2_sigma": 2.0,
+    "four_of_five_beyond_1_sigma": 1.0,
+    "one_side": 0.0,
+    "within_1_sigma": 1.0,
+    "outside_1_sigma": 1.0,
+}
+_NEEDED: Final[Mapping[str, int]] = {
+    "two_of_three_beyond_2_sigma": 2,
+    "four_of_five_beyond_1_sigma": 4,
+}
+
+
+@dataclass(frozen=True)
+class RunRule:
+    """A rule with its parameters: `n` points looked at, `limit` in sigma, `needed` of the `n`."""
+
+    rule: str
+    n: int
+    limit: float
+    needed: int
+
+
+@dataclass(frozen=True)
+class Finding:
+    """A rule that signals at `index`, on points `from_index`..`index` (0-based, inclusive)."""
+
+    rule: str
+    index: int
+    from_index: int
+
+
+def run_rule(
+    rule: str, *, n: int | None = None, limit: float | None = None, needed: int | None = None
+) -> RunRule:
+    """A rule by its id with its parameters filled in.
+
+    Parameters
+    ----------
+    rule : str
+        Id in `server.contract.RUN_RULES`.
+    n : int, optional
+        Points looked at; default by rule.
+    limit : float, optional
+        Threshold in sigma (no meaning for `steady_trend` and `alternating`).
+    needed : int, optional
+        For the two "k of n" rules: how many of the n; default 2 and 4, at most n.
+
+    Raises
+    ------
+    ValueError
+        Unknown id, or a parameter out of bounds; names it, the value and the bound.
+
+    Examples
+    --------
+    >>> run_rule("one_side")
+    RunRule(rule='one_side', n=9, limit=0.0, needed=9)
+    """
+    if rule not in RUN_RULES:
+        raise ValueError(f"rule must be one of {', '.join(RUN_RULES)}, got {rule!r}")
+    points = DEFAULT_N[rule] if n is None else n
+    least = LEAST_N[rule]
+    most = 1 if rule == "beyond_limit" else MOST_N
+    if isinstance(points, bool) or not isinstance(points, int) or not least <= points <= most:
+        raise ValueError(f"n of {rule} must be a whole number from {least} to {most}, got {points!r}")
+    bound = _LIMIT.get(rule, 0.0) if limit is None else float(limit)
+    if not (np.isfinite(bound) and 0.0 <= bound <= 40.0):
+        raise ValueError(f"limit of {rule} must be from 0 to 40 sigma, got {limit!r}")
+    count = _NEEDED.get(rule, points) if needed is None else needed
+    if not 1 <= count <= points:
+        raise ValueError(f"needed of {rule} must be from 1 to {points}, got {count!r}")
+    return RunRule(rule=rule, n=points, limit=bound, needed=count)
+
+
+def memory(rule: str, n: int | None = None) -> int:
+    """How many points before a point decide whether it is marked.
+
+    Parameters
+    ----------
+    rule : str
+        Id in `server.contract.RUN_RULES`.
+    n : int, optional
+        Points looked at; default by rule.
+
+    Returns
+    -------
+    int
+        n - 1: the rest of the window.
+
+    Examples
+    --------
+    >>> memory("steady_trend"), memory("beyond_limit"), memory("one_side", 8)
+    (5, 0, 7)
+    """
+    return run_rule(rule, n=n).n - 1
+
+
+def _runs(flags: Marks, length: int) -> Marks:
+    """True where `flags` has been True for `length` points in a row; doubling, O(n log length)."""
+    result = flags.copy()
+    have = 1
+    while have < length and have < result.size:
+        step = min(have, length - have)
+        result[step:] = result[step:] & result[:-step]
+        have += step
+    result[: length - 1] = False
+    return result
+
+
+def _k_of_n(flags: Marks, gapless: Marks | None, needed: int, n: int) -> Marks:
+    """True where the point is flagged and `needed` of the last `n` are, counted back to a gap."""
+    count = flags.astype(np.int8)
+    unbroken = None if gapless is None else gapless.copy()
+    for back in range(1, min(n, flags.size)):
+        earlier = flags[:-back]
+        if unbroken is not None and gapless is not None:
+            unbroken[back:] &= gapless[:-back]
+            earlier = earlier & unbroken[back:]
+        count[back:] += earlier
+    return np.asarray((count >= needed) & flags)
+
+
+def _sided(z: Floats, spec: RunRule) -> tuple[Marks, Marks]:
+    return np.asarray(z > spec.limit), np.asarray(z < -spec.limit)
+
+
+def _steps(z: Floats) -> tuple[Marks, Marks]:
+    """Rose and fell against the point before; the first point did neither."""
+    rose = np.zeros(z.size, dtype=np.bool_)
+    fell = np.zeros(z.size, dtype=np.bool_)
+    np.greater(z[1:], z[:-1], out=rose[1:])
+    np.less(z[1:], z[:-1], out=fell[1:])
+    return rose, fell
+
+
+def _mark_k_of_n(z: Floats, spec: RunRule) -> Marks:
+    high, low = _sided(z, spec)
+    finite = np.isfinite(z)
+    gapless = None if finite.all() else finite
+    return _k_of_n(high, gapless, spec.needed, spec.n) | _k_of_n(low, gapless, spec.needed, spec.n)
+
+
+def _mark_one_side(z: Floats, spec: RunRule) -> Marks:
+    high, low = _sided(z, spec)
+    return _runs(high, spec.n) | _runs(low, spec.n)
+
+
+def _mark_trend(z: Floats, spec: RunRule) -> Marks:
+    rose, fell = _steps(z)
+    return _runs(rose, spec.n - 1) | _runs(fell, spec.n - 1)
+
+
+def _mark_alternating(z: Floats, spec: RunRule) -> Marks:
+    rose, fell = _steps(z)
+    turned = np.zeros(z.size, dtype=np.bool_)
+    turned[1:] = (rose[1:] & fell[:-1]) | (fell[1:] & rose[:-1])
+    return _runs(turned, spec.n - 2)
+
+
+def _mark_outside(z: Floats, spec: RunRule) -> Marks:
+    high, low = _sided(z, spec)
+    return _runs(high | low, spec.n) & ~_runs(high, spec.n) & ~_runs(low, spec.n)
+
+
+def marks_of(z: Floats, spec: RunRule) -> Marks:
+    """Marks of a rule with parameters; see `marks`."""
+    if z.size == 0:
+        return np.zeros(0, dtype=np.bool_)
+    match spec.rule:
+        case "beyond_limit":
+            return np.asarray(np.abs(z) > spec.limit)
+        case "two_of_three_beyond_2_sigma" | "four_of_five_beyond_1_sigma":
+            return _mark_k_of_n(z, spec)
+        case "one_side":
+            return _mark_one_side(z, spec)
+        case "steady_trend":
+            return _mark_trend(z, spec)
+        case "alternating":
+            return _mark_alternating(z, spec)
+        case "within_1_sigma":
+            return _runs(np.asarray(np.abs(z) < spec.limit), spec.n)
+        case _:
+            return _mark_outside(z, spec)
+
+
+def marks(z: npt.ArrayLike, *, rule: str, n: int | None = None) -> Marks:
+    """Where a rule signals, every point judged with its full history ("mark").
+
+    Parameters
+    ----------
+    z : array_like, shape (k,)
+        Standardised values (x - center) / sigma. NaN breaks a run and is never marked; an infinity
+        is beyond every limit.
+    rule : str
+        Id in `server.contract.RUN_RULES`.
+    n : int, optional
+        Points looked at; default by rule.
+
+    Returns
+    -------
+    ndarray of bool, shape (k,)
+
+    Raises
+    ------
+    ValueError
+        Unknown rule or `n` out of bounds.
+
+    Notes
+    -----
+    Limits are strict: a point on the line is not beyond it, a point on the center is on no side,
+    equal neighbours neither rise nor fall. `outside_1_sigma` needs both sides in its window (one
+    side alone is `four_of_five_beyond_1_sigma`). A "2 of 3" marks only a point that is itself
+    beyond. Rounded data: ties end trends, so trends signal less than on continuous data. AR(1) data
+    with positive correlation: one-sided runs and trends signal far more often. Heavy tails:
+    `beyond_limit` signals more often, the runs hardly change.
+
+    Examples
+    --------
+    >>> marks([0.0, 3.1, 2.5, 0.1], rule="two_of_three_beyond_2_sigma").tolist()
+    [False, False, True, False]
+    >>> marks([1, 2, 3, 4, 5, 6.0], rule="steady_trend").tolist()[-1]
+    True
+    """
+    return marks_of(np.asarray(z, dtype=np.float64).ravel(), run_rule(rule, n=n))
+
+
+def _as_rule(ask: str | Mapping[str, Any] | RunRule) -> RunRule:
+    if isinstance(ask, RunRule):
+        return ask
+    if isinstance(ask, str):
+        return run_rule(ask)
+    return run_rule(
+        str(ask.get("rule")), n=ask.get("n"), limit=ask.get("limit"), needed=ask.get("needed")
+    )
+
+
+def _first_cleared(z: Floats, specs: tuple[RunRule, ...], start: int) -> list[Finding]:
+    """The findings at the first signalling point when history begins at `start`."""
+    length = 256
+    while True:
+        part = z[start : start + length]
+        found = [marks_of(part, spec) for spec in specs]
+        at = [int(m.argmax()) if m.any() else part.size for m in found]
+        first = min(at, default=part.size)
+        if first < part.size:
+            return [
+                Finding(s.rule, start + first, start + max(0, first - s.n + 1))
+                for s, i in zip(specs, at, strict=True)
+                if i == first
+            ]
+        if start + length >= z.size:
+            return []
+        length *= 4
+
+
+def find(
+    values: npt.ArrayLike,
+    *,
+    center: float,
+    sigma: float,
+    rules: Iterable[str | Mapping[str, Any] | RunRule],
+    history: Literal["mark", "clear"] = "mark",
+) -> tuple[Finding, ...]:
+    """Findings of several rules, in order of index, then of the rules asked for.
+
+    Parameters
+    ----------
+    values : array_like, shape (k,)
+        Readings. NaN breaks a run.
+    center, sigma : float
+        Center and standard deviation, in the unit of `values`; sigma above 0.
+    rules : iterable
+        Ids, `{"rule", "n", …}` mappings or `RunRule`.
+    history : {"mark", "clear"}
+        "mark": every point judged with its full history, as on charts. "clear": after a signal of
+        any rule the history starts anew, as run lengths are counted.
+
+    Raises
+    ------
+    ValueError
+        sigma not above 0, center not finite, unknown rule, bad parameter.
+
+    Examples
+    --------
+    >>> find([0, 0, 4.0], center=0, sigma=1, rules=["beyond_limit"])
+    (Finding(rule='beyond_limit', index=2, from_index=2),)
+    """
+    if not (np.isfinite(sigma) and sigma > 0):
+        raise ValueError(f"sigma must be a number above 0, got {sigma!r}")
+    if not np.isfinite(center):
+        raise ValueError(f"center must be a finite number, got {center!r}")
+    z = (np.asarray(values, dtype=np.float64).ravel() - center) / sigma
+    specs = tuple(_as_rule(r) for r in rules)
+    findings: list[Finding] = []
+    if history == "mark":
+        for spec in specs:
+            hits = np.flatnonzero(marks_of(z, spec))
+            findings += [Finding(spec.rule, int(i), max(0, int(i) - spec.n + 1)) for i in hits]
+        return tuple(sorted(findings, key=lambda f: f.index))
+    start = 0
+    while start < z.size:
+        found = _first_cleared(z, specs, start)
+        if not found:
+            break
+        findings += found
+        start = found[0].index + 1
+    return tuple(findings)
