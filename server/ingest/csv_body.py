@@ -1,0 +1,180 @@
+"""CSV bodies: a header of field names, then one shot a line."""
+
+import csv
+import io
+from collections.abc import Iterator, Sequence
+from math import isfinite
+from typing import Any, Final
+
+from server.contract import SHOT_COLUMNS
+from server.errors import BadBodyError
+from server.ingest.batch import ReadBatch
+from server.ingest.cells import DOCUMENT_FIELDS, NUMBER_FIELDS, value_of
+from server.ingest.columns import FIELDS, RAW_NONE, Column, read_columns
+from server.ingest.faults import RowFault, shown
+from server.ingest.forms import decode
+from server.ingest.json_body import Around
+from server.ingest.labels import LABEL_FIELDS, Head
+from server.ingest.rows import Row, check_rows
+
+DELIMITERS: Final = (",", ";", "\t")
+COLUMNS_MAX: Final = 400
+_KNOWN: Final = frozenset({"counter", "at", *LABEL_FIELDS, *SHOT_COLUMNS})
+
+
+def read_csv(body: bytes, around: Around, *, codec: str) -> ReadBatch:
+    """A table as text; delimiter comma, semicolon or tab, whichever the header holds most of."""
+    text = decode(body, codec)
+    return read_csv_fast(text, around) or read_csv_carefully(text, around)
+
+
+def delimiter_of(header: str) -> str:
+    """The delimiter that splits a header line into most names.
+
+    >>> delimiter_of("counter;at;cushion_mm")
+    ';'
+    """
+    return max(DELIMITERS, key=header.count)
+
+
+def _header_of(text: str) -> tuple[list[str], str]:
+    first = text.lstrip("\r\n").split("\n", 1)[0]
+    delimiter = delimiter_of(first)
+    try:
+        names = [name.strip() for name in next(csv.reader([first.rstrip("\r")], delimiter=delimiter), [])]
+    except csv.Error as error:
+        raise BadBodyError(f"the header cannot be read: {error}") from None
+    while names and not names[-1]:
+        names.pop()
+    _check_header(names)
+    return names, delimiter
+
+
+def _check_header(names: Sequence[str]) -> None:
+    if not names:
+        raise BadBodyError("the table is empty; its first line is a header of field names")
+    if not _KNOWN.intersection(names):
+        raise BadBodyError(
+            f"the first line {shown(','.join(names))} names no field of a shot; start with a header like "
+            "press,counter,at,shot_size_mm,cushion_mm"
+        )
+    if len(names) > COLUMNS_MAX:
+        raise BadBodyError(f"the header has {len(names)} columns; at most {COLUMNS_MAX} are read")
+    twice = sorted({name for name in names if names.count(name) > 1})
+    if twice:
+        raise BadBodyError(f"the header names {shown(twice[0])} twice; each column needs its own name")
+    if "" in names:
+        raise BadBodyError(f"column {names.index('') + 1} of the header has no name")
+
+
+def read_csv_fast(text: str, around: Around) -> ReadBatch | None:
+    """The columns at once; None where a cell or the shape of a line needs a careful look."""
+    names, delimiter = _header_of(text)
+    if not _KNOWN.issuperset(names) or "counter" not in names or "at" not in names or "_" in _beyond(text):
+        return None
+    rows = _plain_rows(text, delimiter, len(names))
+    if rows is None:
+        return None
+    around.check_count(len(rows))
+    head = around.head({}, None)
+    given = dict(zip(names, zip(*rows, strict=True), strict=True)) if rows else {}
+    try:
+        columns = [_column(name, given.get(name), len(rows)) for name in FIELDS]
+    except ValueError:
+        return None
+    return read_columns(columns, head, around.received_ms)
+
+
+def _beyond(text: str) -> str:
+    """Everything after the header."""
+    return text.lstrip("\r\n").partition("\n")[2]
+
+
+def _plain_rows(text: str, delimiter: str, width: int) -> list[list[str]] | None:
+    if '"' in text:
+        return None
+    lines = [line.rstrip("\r") for line in _beyond(text).split("\n")]
+    rows = [line.split(delimiter) for line in lines if line and not line.isspace()]
+    return rows if all(len(row) == width for row in rows) else None
+
+
+def _column(name: str, cells: Sequence[str] | None, count: int) -> Column:
+    if cells is None or (not cells[0] and not any(cells)):
+        return [RAW_NONE if name in DOCUMENT_FIELDS else None] * count
+    if name in NUMBER_FIELDS:
+        return _numbers(cells)
+    if name == "counter":
+        _check_ascii(cells)
+        return list(map(int, cells))
+    if name in DOCUMENT_FIELDS:
+        raise ValueError
+    return [cell.strip() or None for cell in cells]
+
+
+def _numbers(cells: Sequence[str]) -> list[float | None]:
+    _check_ascii(cells)
+    if "" not in cells:
+        present = list(map(float, cells))
+        numbers: list[float | None] = [*present]
+    else:
+        numbers = [float(cell) if cell else None for cell in cells]
+        present = [n for n in numbers if n is not None]
+    if not isfinite(sum(present)):
+        raise ValueError
+    return numbers
+
+
+def _check_ascii(cells: Sequence[str]) -> None:
+    # `float` and `int` read digits of every script; the contract knows ten of them.
+    if not "".join(cells).isascii():
+        raise ValueError
+
+
+def read_csv_carefully(text: str, around: Around) -> ReadBatch:
+    names, delimiter = _header_of(text)
+    head: Head = around.head({}, None)
+    return check_rows(_rows(text, names, delimiter, around), head, around.received_ms)
+
+
+def _rows(text: str, names: Sequence[str], delimiter: str, around: Around) -> Iterator[Row]:
+    reader = csv.reader(io.StringIO(_beyond(text), newline=""), delimiter=delimiter)
+    count = 0
+    while True:
+        try:
+            cells = next(reader, None)
+        except csv.Error as error:
+            count += 1
+            around.check_count(count)
+            yield Row("", None, RowFault("", "bad_line", f"the line cannot be read: {error}"))
+            continue
+        if cells is None:
+            return
+        if not any(cell.strip() for cell in cells) and len(cells) <= 1:
+            continue
+        count += 1
+        around.check_count(count)
+        yield _row_of(names, cells, delimiter)
+
+
+def _row_of(names: Sequence[str], cells: Sequence[str], delimiter: str) -> Row:
+    raw = _line_of(cells, delimiter)
+    if len(cells) > len(names) and any(cell.strip() for cell in cells[len(names) :]):
+        fault = RowFault(
+            "",
+            "bad_line",
+            f"the line has {len(cells)} cells under {len(names)} names; quote cells that hold the delimiter",
+        )
+        return Row(raw, dict(zip(names, cells, strict=False)), fault)
+    fields: dict[str, Any] = {}
+    try:
+        for name, cell in zip(names, cells, strict=False):
+            fields[name] = value_of(name, cell)
+    except RowFault as fault:
+        return Row(raw, {n: c for n, c in zip(names, cells, strict=False) if n == "press"}, fault)
+    return Row(raw, fields)
+
+
+def _line_of(cells: Sequence[str], delimiter: str) -> str:
+    line = io.StringIO()
+    csv.writer(line, delimiter=delimiter, lineterminator="").writerow(cells)
+    return line.getvalue()

@@ -1,0 +1,113 @@
+"""What a body says about itself: media type, character set, compression, and the query beside it."""
+
+import gzip
+import io
+import zlib
+from collections.abc import Mapping
+from typing import Final
+
+from server.contract import UNITS
+from server.errors import BadBodyError, TooLargeError, UnknownMediaError
+from server.ingest.faults import named, shown
+
+MEDIA: Final = ("application/json", "application/x-ndjson", "text/csv")
+_SAME_AS: Final = {
+    "application/ndjson": "application/x-ndjson",
+    "application/jsonl": "application/x-ndjson",
+    "application/csv": "text/csv",
+    "text/tab-separated-values": "text/csv",
+}
+_CHARSETS: Final = {
+    "utf-8": "utf-8",
+    "utf8": "utf-8",
+    "us-ascii": "utf-8",
+    "ascii": "utf-8",
+    "iso-8859-1": "latin-1",
+    "latin-1": "latin-1",
+    "windows-1252": "cp1252",
+}
+#: Query parameters beside the units.
+_QUERY_LABELS: Final = ("press", "mold", "material", "lot", "setup")
+_PIECE: Final = 1 << 20
+
+
+def read_media(content_type: str) -> tuple[str, str]:
+    """Media type and Python codec of a Content-Type header."""
+    media, *parameters = (part.strip() for part in content_type.split(";"))
+    media = media.lower()
+    media = _SAME_AS.get(media, media)
+    if media not in MEDIA:
+        raise UnknownMediaError(
+            f"the body is {shown(media)}; send {', '.join(MEDIA[:-1])} or {MEDIA[-1]}", field="Content-Type"
+        )
+    codec = "utf-8"
+    for parameter in parameters:
+        name, _, value = parameter.partition("=")
+        if name.strip().lower() == "charset":
+            charset = value.strip().strip('"').lower()
+            codec = _CHARSETS.get(charset, "")
+            if not codec or (codec != "utf-8" and media != "text/csv"):
+                raise UnknownMediaError(f"the character set {shown(charset)} is not taken; send UTF-8")
+    return media, codec
+
+
+def expand(body: bytes, content_encoding: str | None, *, max_bytes: int, max_expanded_bytes: int) -> bytes:
+    """The body as it was before compression; never more than `max_expanded_bytes` of it in memory."""
+    if len(body) > max_bytes:
+        raise TooLargeError(
+            f"the body has {len(body)} bytes; at most {max_bytes} are taken at once, so send smaller batches"
+        )
+    encoding = (content_encoding or "identity").strip().lower()
+    if encoding in ("identity", ""):
+        return body
+    if encoding not in ("gzip", "x-gzip"):
+        raise UnknownMediaError(
+            f"the content encoding {shown(encoding)} is not taken; send gzip or none",
+            field="Content-Encoding",
+        )
+    return _gunzip(body, max_expanded_bytes)
+
+
+def _gunzip(body: bytes, limit: int) -> bytes:
+    pieces: list[bytes] = []
+    size = 0
+    try:
+        with gzip.GzipFile(fileobj=io.BytesIO(body)) as stream:
+            while piece := stream.read(min(_PIECE, limit + 1 - size)):
+                size += len(piece)
+                if size > limit:
+                    raise TooLargeError(
+                        f"the body expands to more than {limit} bytes, the most taken; send smaller batches"
+                    )
+                pieces.append(piece)
+    except (OSError, EOFError, zlib.error) as error:
+        raise BadBodyError(f"the body is no whole gzip stream: {error}", field="Content-Encoding") from None
+    return b"".join(pieces)
+
+
+def read_query(query: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:
+    """Labels and units of the query; a name that is neither is a fault, for it may be a misspelt unit."""
+    labels = {name: query[name] for name in _QUERY_LABELS if name in query}
+    units = {name: query[name] for name in UNITS if name in query}
+    for name in query:
+        if name not in labels and name not in units:
+            known = ", ".join((*_QUERY_LABELS, *UNITS))
+            raise BadBodyError(f"the query has {shown(name)}; known are {known}", field=named(name))
+    return labels, units
+
+
+def decode(body: bytes, codec: str) -> str:
+    """Text of the body, without a byte order mark."""
+    try:
+        text = body.decode(codec)
+    except UnicodeDecodeError as error:
+        raise BadBodyError(
+            f"the body is no {codec.upper()} text at byte {error.start}; save it as UTF-8"
+        ) from None
+    return text.removeprefix("\ufeff")
+
+
+def too_many_rows(count: int, max_rows: int) -> TooLargeError:
+    return TooLargeError(
+        f"the body has {count} rows or more; at most {max_rows} are taken at once, so send smaller batches"
+    )

@@ -1,0 +1,190 @@
+"""JSON and NDJSON bodies: typed decoding of the whole batch first, row by row where that fails."""
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any, Final
+
+import msgspec
+
+from server.contract import LABELS, SHOT_NUMBERS, SHOT_TEXTS
+from server.errors import BadBodyError
+from server.ingest.batch import ReadBatch
+from server.ingest.columns import FIELDS, RAW_NONE, read_columns
+from server.ingest.faults import RowFault, named, shown
+from server.ingest.forms import decode, too_many_rows
+from server.ingest.labels import Head, read_head
+from server.ingest.rows import Row, check_rows
+
+HEAD_FIELDS: Final = (*LABELS, "units", "shots")
+
+
+def _shot_field(name: str) -> tuple[str, Any] | tuple[str, Any, Any]:
+    if name == "counter":
+        return (name, int)
+    if name == "at":
+        return (name, str)
+    if name in SHOT_NUMBERS:
+        return (name, float | None, None)
+    if name in SHOT_TEXTS or name in ("press", "mold", "material", "setup"):
+        return (name, str | None, None)
+    return (name, msgspec.Raw, RAW_NONE)
+
+
+# Fields in the order of FIELDS, so that `astuple` gives a row of the columns.
+_Shot: Any = msgspec.defstruct(
+    "_Shot", [_shot_field(name) for name in FIELDS], forbid_unknown_fields=True, gc=False
+)
+_Batch: Any = msgspec.defstruct(
+    "_Batch",
+    [
+        ("shots", list[_Shot]),
+        *((name, str | None, None) for name in LABELS if name != "setpoints"),
+        ("setpoints", dict[str, Any] | None, None),
+        ("units", dict[str, str] | None, None),
+    ],
+    forbid_unknown_fields=True,
+)
+_batch_decoder = msgspec.json.Decoder(_Batch)
+_line_decoder = msgspec.json.Decoder(_Shot)
+_raw_object = msgspec.json.Decoder(dict[str, msgspec.Raw])
+_raw_list = msgspec.json.Decoder(list[msgspec.Raw])
+
+
+class Around:
+    """What stands around a body: labels and units of the query, the clock, the bound on rows."""
+
+    __slots__ = ("labels", "max_rows", "received_ms", "units")
+
+    def __init__(
+        self, labels: Mapping[str, str], *, units: Mapping[str, str], received_ms: int, max_rows: int
+    ) -> None:
+        self.labels = labels
+        self.units = units
+        self.received_ms = received_ms
+        self.max_rows = max_rows
+
+    def head(self, fields: Mapping[str, Any], units: Mapping[str, str] | None) -> Head:
+        """Head of the batch; what the body names goes before what the query names."""
+        given = {name: value for name, value in fields.items() if value is not None}
+        return read_head({**self.labels, **given}, {**self.units, **(units or {})})
+
+    def check_count(self, count: int) -> None:
+        if count > self.max_rows:
+            raise too_many_rows(count, self.max_rows)
+
+
+def read_json(body: bytes, around: Around) -> ReadBatch:
+    """A batch as one JSON object."""
+    body = body.removeprefix(b"\xef\xbb\xbf")
+    return read_json_fast(body, around) or read_json_carefully(body, around)
+
+
+def read_json_fast(body: bytes, around: Around) -> ReadBatch | None:
+    try:
+        batch = _batch_decoder.decode(body)
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    around.check_count(len(batch.shots))
+    head = around.head({name: getattr(batch, name) for name in LABELS}, batch.units)
+    return _columns_of(batch.shots, head, around.received_ms)
+
+
+def _columns_of(shots: list[Any], head: Head, received_ms: int) -> ReadBatch | None:
+    columns = list(zip(*map(msgspec.structs.astuple, shots), strict=True))
+    return read_columns(columns, head, received_ms)
+
+
+def read_json_carefully(body: bytes, around: Around) -> ReadBatch:
+    fields, rows = _parts(body)
+    unknown = [name for name in fields if name not in HEAD_FIELDS]
+    if unknown:
+        raise BadBodyError(
+            f"the body has {shown(unknown[0])} beside its shots; known are {', '.join(HEAD_FIELDS)}",
+            field=named(unknown[0]),
+        )
+    around.check_count(len(rows))
+    head = around.head({name: fields.get(name) for name in LABELS}, _units_of(fields.get("units")))
+    return check_rows(rows, head, around.received_ms)
+
+
+def _units_of(units: Any) -> dict[str, str] | None:
+    if units is None:
+        return None
+    if not isinstance(units, dict) or not all(isinstance(v, str) for v in units.values()):
+        raise BadBodyError('units is an object of texts, like {"length": "mm"}', field="units")
+    return units
+
+
+def _parts(body: bytes) -> tuple[dict[str, Any], list[Row]]:
+    """Head fields and rows, each row with its own text."""
+    text = decode(body, "utf-8")
+    try:
+        raw = _raw_object.decode(text)
+        if "shots" in raw:
+            rows = [_row_of(bytes(r).decode().strip()) for r in _raw_list.decode(raw["shots"])]
+            return {name: _loads(bytes(v).decode()) for name, v in raw.items() if name != "shots"}, rows
+    except (msgspec.DecodeError, RecursionError):
+        pass  # the standard parser below takes NaN, which some senders write, or says what is wrong
+    whole = _loads(text)
+    if not isinstance(whole, dict):
+        raise BadBodyError('the body is no object; send {"press": …, "mold": …, "shots": […]}')
+    shots = whole.get("shots")
+    if not isinstance(shots, list):
+        raise BadBodyError(
+            "the body has no list shots; send the shots under it, also a single one", field="shots"
+        )
+    return whole, [Row(raw=json.dumps(shot), fields=shot) for shot in shots]
+
+
+def _loads(text: str) -> Any:
+    try:
+        return json.loads(text)
+    except RecursionError:
+        raise BadBodyError("the body nests too deeply to be a batch of shots") from None
+    except json.JSONDecodeError as error:
+        raise BadBodyError(
+            f"the body is no JSON: {error.msg} at line {error.lineno}, column {error.colno}"
+        ) from None
+    except ValueError:  # whole numbers of thousands of digits
+        raise BadBodyError("the body holds a number of more digits than any counter has") from None
+
+
+def _row_of(text: str) -> Row:
+    try:
+        return Row(raw=text, fields=json.loads(text))
+    except (ValueError, RecursionError) as error:
+        what = "nested too deeply, or a number too long"
+        if isinstance(error, json.JSONDecodeError):
+            what = str(error)
+        return Row(text, None, RowFault("", "bad_json", f"the row is no JSON: {what}"))
+
+
+def read_ndjson(body: bytes, around: Around) -> ReadBatch:
+    """One shot a line; empty lines are no rows."""
+    body = body.removeprefix(b"\xef\xbb\xbf")
+    return read_ndjson_fast(body, around) or read_ndjson_carefully(body, around)
+
+
+def read_ndjson_fast(body: bytes, around: Around) -> ReadBatch | None:
+    lines = [line for line in body.split(b"\n") if line and not line.isspace()]
+    around.check_count(len(lines))
+    try:
+        shots = list(map(_line_decoder.decode, lines))
+    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+        return None
+    return _columns_of(shots, around.head({}, None), around.received_ms)
+
+
+def read_ndjson_carefully(body: bytes, around: Around) -> ReadBatch:
+    text = decode(body, "utf-8")
+    return check_rows(_lines(text, around), around.head({}, None), around.received_ms)
+
+
+def _lines(text: str, around: Around) -> Iterator[Row]:
+    count = 0
+    for line in text.split("\n"):
+        line = line.strip(" \t\r\v\f")
+        if line:
+            count += 1
+            around.check_count(count)
+            yield _row_of(line)
