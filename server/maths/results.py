@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Undetermined:
-    """"Cannot say" as a value.
+    """Cannot say, as a value.
 
     Parameters
     ----------

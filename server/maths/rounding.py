@@ -32,7 +32,7 @@ def _finite(values: npt.ArrayLike) -> Floats:
 def _on_grid(scaled: Floats) -> bool:
     """Whether all of `scaled` are whole numbers as far as binary64 can tell."""
     slack = 1e-6 + 4.0 * np.finfo(np.float64).eps * float(np.abs(scaled).max())
-    return slack < 0.05 and bool((np.abs(scaled - np.rint(scaled)) <= slack).all())
+    return bool(slack < 0.05 and (np.abs(scaled - np.rint(scaled)) <= slack).all())
 
 
 def _coarser(grid: npt.NDArray[np.int64]) -> int:

@@ -277,9 +277,7 @@ def _as_rule(ask: str | Mapping[str, Any] | RunRule) -> RunRule:
         return ask
     if isinstance(ask, str):
         return run_rule(ask)
-    return run_rule(
-        str(ask.get("rule")), n=ask.get("n"), limit=ask.get("limit"), needed=ask.get("needed")
-    )
+    return run_rule(str(ask.get("rule")), n=ask.get("n"), limit=ask.get("limit"), needed=ask.get("needed"))
 
 
 def _first_cleared(z: Floats, specs: tuple[RunRule, ...], start: int) -> list[Finding]:
