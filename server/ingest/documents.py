@@ -10,7 +10,7 @@ import msgspec
 
 from server.contract import CURVE_POINTS_MAX
 from server.ingest.bounds import ZONE_RANGE, Conversion, Units, convert
-from server.ingest.faults import RowFault, named, shown
+from server.ingest.faults import RowFault, shown
 
 ZONES_MAX: Final = 64
 EXTRA_MAX: Final = 64
@@ -22,7 +22,7 @@ _ANY_FINITE: Final = 1e15
 
 def read_number(field: str, value: Any) -> float:
     """A finite number that is a number already; text and booleans are refused."""
-    if isinstance(value, bool) or not isinstance(value, int | float):
+    if type(value) is not float and type(value) is not int:
         raise RowFault(field, "not_a_number", f"{field} is {shown(value)}; send a number, or leave it out")
     try:
         number = float(value)
@@ -128,18 +128,19 @@ def read_extra(value: Any, more: Mapping[str, Any]) -> str | None:
     for name, sent in [*more.items(), *(value or {}).items()]:
         if sent is None:
             continue
-        number = read_number(f"extra.{named(name)}", sent) + 0.0
-        kept[_extra_name(name)] = number
+        text = _extra_name(name)
+        kept[text] = read_number(f"extra.{text}", sent) + 0.0
     if len(kept) > EXTRA_MAX:
         raise RowFault(
-            "extra", "too_many", f"the shot has {len(kept)} numbers of its own; at most {EXTRA_MAX} are kept"
+            "extra", "too_many", f"the shot has {len(kept)} extra numbers; at most {EXTRA_MAX} are kept"
         )
     return canonical(kept) if kept else None
 
 
 def _extra_name(name: str) -> str:
     text = unicodedata.normalize("NFC", name)
-    if not 1 <= len(text) <= EXTRA_NAME_MAX or any(unicodedata.category(c) in ("Cc", "Cs") for c in text):
+    printable = text.isprintable() or not any(unicodedata.category(c) in ("Cc", "Cs") for c in text)
+    if not printable or not 1 <= len(text) <= EXTRA_NAME_MAX:
         raise RowFault(
             "extra",
             "bad_name",

@@ -117,15 +117,12 @@ def _read_at(value: Any) -> int:
 def _read_numbers(fields: Mapping[str, Any], units: Units) -> list[float | None]:
     numbers: dict[str, float | None] = dict.fromkeys(SHOT_NUMBERS)
     sent: dict[str, float] = {}
-    for name in SHOT_NUMBERS:
-        value = fields.get(name)
-        if value is not None:
+    for name, value in fields.items():
+        if name in numbers and value is not None:
             sent[name] = read_number(name, value)
             numbers[name] = convert(sent[name], units.of(name))
     for name, number in sent.items():
-        value = numbers[name]
-        assert value is not None
-        check_range(name, value, number, numbers["shot_size_cm3"])
+        check_range(name, numbers[name] or 0.0, number, numbers["shot_size_cm3"])
     check_required(numbers)
     return list(numbers.values())
 
