@@ -1,0 +1,1 @@
+"""Stored facts as a person sees them: page dataclasses, drawings, chart figures. Nothing else draws."""

@@ -1,0 +1,1 @@
+"""Numbers, units, times and codes as text. Stages store codes and numbers; sentences are made here."""

@@ -1,0 +1,60 @@
+"""What every page carries around its answer: navigation, plant, clock, person."""
+
+import dataclasses
+
+from server.words.times import Zone
+
+#: Address and word of each main page, in order.
+NAVIGATION = (
+    ("/", "Plant"),
+    ("/molds", "Molds"),
+    ("/alarms", "Alarms"),
+    ("/containment", "Containment"),
+    ("/studies", "Studies"),
+    ("/valves", "Valves"),
+)
+#: Pages of the foot line.
+MORE = (("/import", "Import"), ("/settings", "Settings"), ("/help", "Help"))
+
+
+@dataclasses.dataclass(frozen=True)
+class Frame:
+    """`active` is the address of the navigation entry this page belongs to."""
+
+    title: str
+    active: str
+    plant_name: str
+    clock_text: str
+    person: str = ""
+    role: str = ""
+    note: str = ""
+    may_act: bool = True
+
+    @property
+    def corner(self) -> str:
+        """The line at the right of the head."""
+        return " · ".join(part for part in (self.plant_name, self.clock_text, self.note) if part)
+
+
+@dataclasses.dataclass(frozen=True)
+class Actor:
+    """Who looks at a page, as far as a page cares."""
+
+    name: str = ""
+    role: str = ""
+    may_act: bool = True
+
+
+def frame(
+    title: str, *, active: str, plant_name: str, zone: Zone, now_ms: int, actor: Actor, note: str = ""
+) -> Frame:
+    return Frame(
+        title=title,
+        active=active,
+        plant_name=plant_name,
+        clock_text=zone.clock_with_zone(now_ms),
+        person=actor.name,
+        role=actor.role,
+        note=note,
+        may_act=actor.may_act,
+    )

@@ -1,0 +1,188 @@
+"""The pages people work on: baselines, containment, studies, valves, import, settings, help, login."""
+
+import dataclasses
+
+from server.show.frame import Frame
+from server.show.pages import Choice, Fact
+from server.words.catalogue import Entry
+
+
+@dataclasses.dataclass(frozen=True)
+class BaselineSignal:
+    signal: str
+    middle: str
+    spread: str
+    limits: str
+    shots: str
+    left_out: str
+
+
+@dataclasses.dataclass(frozen=True)
+class BaselineRow:
+    no: int
+    state: str
+    state_text: str
+    of: str
+    span: str
+    shots: str
+    by: str
+    note: str
+    signals: tuple[BaselineSignal, ...]
+    api_href: str
+    may_approve: bool
+    may_retire: bool
+
+
+@dataclasses.dataclass(frozen=True)
+class BaselinesPage:
+    frame: Frame
+    press: str
+    page_href: str
+    api_href: str
+    answer: str
+    under: str
+    rows: tuple[BaselineRow, ...]
+    mold: str = ""
+    setup: str = ""
+
+
+@dataclasses.dataclass(frozen=True)
+class SuspectRow:
+    """What may have left the press wrong since the onset."""
+
+    press: str
+    href: str
+    since: str
+    shots: str
+    boxes: str
+    lots: str
+    reason: str
+    csv_href: str
+
+
+@dataclasses.dataclass(frozen=True)
+class ContainmentPage:
+    frame: Frame
+    answer: str
+    under: str
+    rows: tuple[SuspectRow, ...]
+
+
+@dataclasses.dataclass(frozen=True)
+class StudyRow:
+    press: str
+    href: str
+    kind: str
+    at_text: str
+    mold: str
+    verdict: str
+    text: str
+    author: str
+
+
+@dataclasses.dataclass(frozen=True)
+class StudiesPage:
+    frame: Frame
+    answer: str
+    under: str
+    presses: tuple[Choice, ...]
+    molds: tuple[Choice, ...]
+    chosen_kind: str
+    rows: tuple[StudyRow, ...]
+    hot_melt: str
+    lock_out: str
+
+
+@dataclasses.dataclass(frozen=True)
+class ValveRow:
+    press: str
+    href: str
+    style: str
+    part_number: str
+    fitted: str
+    shots: str
+    removed: str
+    found: str
+    current: bool
+
+
+@dataclasses.dataclass(frozen=True)
+class ValvesPage:
+    frame: Frame
+    answer: str
+    under: str
+    rows: tuple[ValveRow, ...]
+    presses: tuple[Choice, ...]
+    lock_out: str
+
+
+@dataclasses.dataclass(frozen=True)
+class ApartRow:
+    """A row that was not taken, with the reason."""
+
+    press: str
+    when: str
+    kind: str
+    field: str
+    message: str
+    raw: str
+
+
+@dataclasses.dataclass(frozen=True)
+class ImportPage:
+    frame: Frame
+    answer: str
+    under: str
+    presses: tuple[Choice, ...]
+    molds: tuple[Choice, ...]
+    units: tuple[tuple[str, tuple[Choice, ...]], ...]
+    apart: tuple[ApartRow, ...]
+    fields: tuple[str, ...]
+
+
+@dataclasses.dataclass(frozen=True)
+class SettingField:
+    """One setting the plant decides. `kind`: text, number, switch or choice; `path` its name in the API."""
+
+    path: str
+    name: str
+    kind: str
+    value: str
+    meaning: str
+    choices: tuple[Choice, ...] = ()
+    step: str = "any"
+
+
+@dataclasses.dataclass(frozen=True)
+class SettingsPage:
+    frame: Frame
+    answer: str
+    under: str
+    fields: tuple[SettingField, ...]
+    people: tuple[Fact, ...] = ()
+
+
+@dataclasses.dataclass(frozen=True)
+class HelpPage:
+    frame: Frame
+    answer: str
+    under: str
+    groups: tuple[tuple[str, tuple[Entry, ...]], ...]
+    chapters: tuple[tuple[str, str, str], ...] = ()
+
+
+@dataclasses.dataclass(frozen=True)
+class LoginPage:
+    frame: Frame
+    answer: str
+    next: str
+
+
+@dataclasses.dataclass(frozen=True)
+class TroublePage:
+    """A page that could not be shown: what happened and the way out."""
+
+    frame: Frame
+    answer: str
+    under: str
+    way_out: tuple[tuple[str, str], ...] = ()

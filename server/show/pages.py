@@ -1,0 +1,238 @@
+"""The pages people watch, as frozen dataclasses: what a template prints, already in words."""
+
+import dataclasses
+
+from markupsafe import Markup
+
+from server.show.frame import Frame
+
+
+@dataclasses.dataclass(frozen=True)
+class Urgency:
+    """How soon someone is needed: id, word and pellet."""
+
+    id: str
+    word: str
+    pellet: Markup
+
+
+@dataclasses.dataclass(frozen=True)
+class Choice:
+    """One entry of a filter or a list to choose from."""
+
+    value: str
+    text: str
+    chosen: bool = False
+
+
+@dataclasses.dataclass(frozen=True)
+class Fact:
+    """A named value."""
+
+    name: str
+    value: str
+
+
+@dataclasses.dataclass(frozen=True)
+class PressRow:
+    """One press on the plant page. `mood`: quiet, watch, unusual, silent or unknown."""
+
+    press: str
+    name: str
+    href: str
+    mold: str
+    area: str
+    likelihood_text: str
+    status_text: str
+    mood: str
+    path: Markup
+    strip: Markup
+    cause_text: str
+    last_shot_text: str
+    urgency: Urgency | None = None
+    open_alarms: int = 0
+
+
+@dataclasses.dataclass(frozen=True)
+class PlantPage:
+    frame: Frame
+    answer: str
+    under: str
+    rows: tuple[PressRow, ...]
+    areas: tuple[Choice, ...] = ()
+    molds: tuple[Choice, ...] = ()
+    states: tuple[Choice, ...] = ()
+    #: Why there is nothing to show, with the way out; empty when there are rows.
+    empty_text: str = ""
+    waiting: tuple[str, ...] = ()
+
+
+@dataclasses.dataclass(frozen=True)
+class EvidenceRow:
+    text: str
+    bar: Markup
+
+
+@dataclasses.dataclass(frozen=True)
+class CauseRow:
+    id: str
+    text: str
+    share_text: str
+
+
+@dataclasses.dataclass(frozen=True)
+class StepRow:
+    """A next step; `caution` stands before it, `href` opens where it is done."""
+
+    id: str
+    text: str
+    href: str = ""
+    action: str = ""
+    caution: str = ""
+
+
+@dataclasses.dataclass(frozen=True)
+class CompareRow:
+    """A signal at startup and now."""
+
+    signal: str
+    startup: str
+    now: str
+    change: str
+
+
+@dataclasses.dataclass(frozen=True)
+class TimelineRow:
+    """An event or a finding as text; the chart's content for those who do not see it."""
+
+    at_text: str
+    at_iso: str
+    what: str
+    who: str = ""
+
+
+@dataclasses.dataclass(frozen=True)
+class PressPage:
+    frame: Frame
+    press: str
+    answer: str
+    under: str
+    mood: str
+    strip: Markup
+    strip_note: str
+    evidence_title: str
+    evidence: tuple[EvidenceRow, ...]
+    evidence_note: str
+    causes: tuple[CauseRow, ...]
+    steps: tuple[StepRow, ...]
+    compare: tuple[CompareRow, ...]
+    findings: tuple[TimelineRow, ...]
+    events: tuple[TimelineRow, ...]
+    configuration: tuple[Fact, ...]
+    figure_href: str
+    api_href: str
+    page_href: str
+    mold: str = ""
+    trouble: str = ""
+    edit: tuple[tuple[str, str], ...] = ()
+    alarms: tuple["AlarmCard", ...] = ()
+
+    @property
+    def edit_values(self) -> dict[str, str]:
+        return dict(self.edit)
+
+
+@dataclasses.dataclass(frozen=True)
+class AlarmCard:
+    """One alarm as the floor sees it."""
+
+    id: str
+    press: str
+    name: str
+    href: str
+    urgency: Urgency
+    since_text: str
+    text: str
+    advice: str
+    state_text: str
+    answered: str
+    open: bool
+    shelved: bool = False
+
+
+@dataclasses.dataclass(frozen=True)
+class AlarmsPage:
+    frame: Frame
+    answer: str
+    under: str
+    cards: tuple[AlarmCard, ...]
+    quiet: tuple[AlarmCard, ...]
+    shift_text: str
+    show_all: bool = False
+    past: tuple[AlarmCard, ...] = ()
+
+
+@dataclasses.dataclass(frozen=True)
+class LaneRow:
+    """A press's lane on the mold page, with its verdict in words."""
+
+    press: str
+    name: str
+    href: str
+    lane: Markup | None
+    verdict: str
+    detail: str
+    falls_short: bool
+    facts: tuple[Fact, ...] = ()
+    histogram: Markup | None = None
+
+
+@dataclasses.dataclass(frozen=True)
+class SignalVerdict:
+    """One signal's verdict sentence and its lanes."""
+
+    signal: str
+    name: str
+    unit: str
+    sentence: str
+    lanes: tuple[LaneRow, ...]
+    ruler: Markup | None
+    data_href: str
+
+
+@dataclasses.dataclass(frozen=True)
+class MoldPage:
+    frame: Frame
+    mold: str
+    part: str
+    answer: str
+    under: str
+    signals: tuple[SignalVerdict, ...]
+    consistency: str
+    sureness: str
+    api_href: str
+    edit: tuple[tuple[str, str], ...] = ()
+    from_text: str = ""
+    to_text: str = ""
+
+    @property
+    def edit_values(self) -> dict[str, str]:
+        return dict(self.edit)
+
+
+@dataclasses.dataclass(frozen=True)
+class MoldRow:
+    mold: str
+    href: str
+    part: str
+    cavities: str
+    presses: str
+    limits_text: str
+
+
+@dataclasses.dataclass(frozen=True)
+class MoldsPage:
+    frame: Frame
+    answer: str
+    under: str
+    rows: tuple[MoldRow, ...]

@@ -1,0 +1,105 @@
+"""Numbers as a person reads them: sensible digits, thousands, percent, odds, small numbers as words."""
+
+import math
+from typing import Final
+
+#: What stands where nothing can be said.
+NOTHING: Final = "–"
+
+_SMALL: Final = (
+    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
+)  # fmt: skip
+
+
+def number(value: float | None, digits: int = 3) -> str:
+    """A value with `digits` significant digits, never in powers of ten for what a plant measures.
+
+    >>> number(74.4812), number(0.01636), number(1116.0), number(None), number(1234567.0)
+    ('74.5', '0.0164', '1,116', '–', '1,234,567')
+    """
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    if value == 0:
+        return "0"
+    places = digits - 1 - math.floor(math.log10(abs(value)))
+    return _minus(f"{value:,.{max(0, min(places, 6))}f}")
+
+
+def fixed(value: float | None, places: int) -> str:
+    """A value with a fixed number of decimals, for columns.
+
+    >>> fixed(1.3333, 2), fixed(-0.5, 1), fixed(-0.0001, 2)
+    ('1.33', '−0.5', '0.00')
+    """
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    text = f"{value:,.{places}f}"
+    return _minus(text) if float(text.replace(",", "")) != 0 else text.lstrip("-")
+
+
+def signed(value: float | None, digits: int = 2) -> str:
+    """A difference: always with its sign.
+
+    >>> signed(3.6), signed(-2.14), signed(0.0)
+    ('+3.6', '−2.1', '0')
+    """
+    text = number(value, digits)
+    return f"+{text}" if value is not None and math.isfinite(value) and value > 0 else text
+
+
+def whole(value: float | None) -> str:
+    """A count with thousands marks.
+
+    >>> whole(410000)
+    '410,000'
+    """
+    return NOTHING if value is None else _minus(f"{round(value):,d}")
+
+
+def percent(share: float | None) -> str:
+    """A probability or share in whole percent; the ends are not claimed as certain.
+
+    >>> percent(0.934), percent(0.0004), percent(0.9999), percent(None)
+    ('93 %', 'under 1 %', 'over 99 %', '–')
+    """
+    if share is None or not math.isfinite(share):
+        return NOTHING
+    if 0 < share < 0.005:
+        return "under 1 %"
+    if 0.995 < share < 1:
+        return "over 99 %"
+    return f"{round(100 * share)} %"
+
+
+def odds_factor(log_odds: float) -> str:
+    """What a piece of evidence multiplies the odds by; against: what it divides them by.
+
+    >>> odds_factor(2.6), odds_factor(-1.41), odds_factor(0.01)
+    ('× 13', '× 4.1 against', '× 1.0')
+    """
+    factor = math.exp(min(abs(log_odds), 20.0))
+    text = f"× {factor:.1f}" if factor < 9.95 else f"× {factor:,.0f}"
+    return f"{text} against" if log_odds < 0 and text != "× 1.0" else text
+
+
+def count_word(count: int, *, capital: bool = False) -> str:
+    """Small counts as words, as a sentence wants them.
+
+    >>> count_word(2), count_word(0, capital=True), count_word(37)
+    ('two', 'No', '37')
+    """
+    text = _SMALL[count] if 0 <= count < len(_SMALL) else f"{count:,d}"
+    return text[0].upper() + text[1:] if capital else text
+
+
+def plural(count: int, one: str, many: str | None = None) -> str:
+    """The noun that goes with a count.
+
+    >>> plural(1, "press", "presses"), plural(3, "shot")
+    ('press', 'shots')
+    """
+    return one if count == 1 else (many or one + "s")
+
+
+def _minus(text: str) -> str:
+    return text.replace("-", "−", 1)

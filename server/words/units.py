@@ -1,0 +1,111 @@
+"""Units as the plant likes them: stored values are mm, bar, °C, cm³, g, s; shown ones are the plant's."""
+
+import dataclasses
+from collections.abc import Mapping
+from typing import Any, Final, Self
+
+from server.contract import UNITS
+from server.words.numbers import NOTHING, fixed
+
+#: How a unit is written on a page.
+WRITTEN: Final[dict[str, str]] = {
+    "mm": "mm", "in": "in", "bar": "bar", "MPa": "MPa", "psi": "psi", "degC": "°C", "degF": "°F",
+    "cm3": "cm³", "in3": "in³", "g": "g", "s": "s",
+}  # fmt: skip
+
+#: What a plant may choose for each quantity.
+CHOICES: Final[dict[str, tuple[str, ...]]] = {
+    "length": ("mm", "in"),
+    "pressure": ("bar", "MPa", "psi"),
+    "temperature": ("degC", "degF"),
+    "volume": ("cm3", "in3"),
+}
+
+#: Quantity of a charted signal, with the decimals that make sense in the stored unit.
+_SIGNAL: Final[dict[str, tuple[str, int]]] = {
+    "swept_mm": ("length", 2),
+    "cushion_mm": ("length", 2),
+    "shot_size_mm": ("length", 2),
+    "drift_mm": ("length", 2),
+    "peak_pressure_bar": ("pressure", 0),
+    "transfer_pressure_bar": ("pressure", 0),
+    "hold_pressure_bar": ("pressure", 0),
+    "fill_time_s": ("time", 3),
+    "cycle_time_s": ("time", 1),
+    "recovery_s_per_mm": ("pace", 1),
+    "part_weight_g": ("mass", 2),
+    "melt_temp_c": ("temperature", 1),
+}
+
+_MORE_DIGITS: Final[dict[str, int]] = {"in": 2, "in3": 1, "MPa": 1, "psi": 0, "degF": 0}
+
+
+@dataclasses.dataclass(frozen=True)
+class Units:
+    """The plant's choice. Fields hold the wire's unit ids."""
+
+    length: str = "mm"
+    pressure: str = "bar"
+    temperature: str = "degC"
+    volume: str = "cm3"
+
+    @classmethod
+    def chosen(cls, wanted: Mapping[str, Any] | None) -> Self:
+        """From the plant's settings; what is not known stays as it is stored."""
+        given = wanted or {}
+        kept = {name: str(given[name]) for name, fits in CHOICES.items() if given.get(name) in fits}
+        return cls(**kept)
+
+    def unit(self, quantity: str) -> str:
+        """The unit id of a quantity."""
+        fixed_units = {"mass": "g", "time": "s", "pace": "ms/mm" if self.length == "mm" else "ms/in"}
+        return fixed_units.get(quantity) or str(getattr(self, quantity))
+
+    def written(self, quantity: str) -> str:
+        unit = self.unit(quantity)
+        return WRITTEN.get(unit, unit)
+
+    def shown(self, quantity: str, value: float) -> float:
+        """A stored value in the plant's unit.
+
+        >>> round(Units(length="in").shown("length", 25.4), 6), Units(pressure="MPa").shown("pressure", 500.0)
+        (1.0, 50.0)
+        """
+        if quantity == "pace":
+            return value * 1000.0 * (1.0 if self.length == "mm" else 25.4)
+        factor, offset = UNITS.get(quantity, {}).get(self.unit(quantity), (1.0, 0.0))
+        return (value - offset) / factor
+
+    def shown_difference(self, quantity: str, value: float) -> float:
+        """A stored difference in the plant's unit: the zero of the scale does not count."""
+        return self.shown(quantity, value) - self.shown(quantity, 0.0)
+
+    def text(self, quantity: str, value: float | None, places: int) -> str:
+        """A stored value with the plant's unit behind it.
+
+        >>> Units(length="in").text("length", 5.994, 2), Units().text("pressure", 1116.4, 0)
+        ('0.2360 in', '1,116 bar')
+        """
+        if value is None:
+            return NOTHING
+        more = _MORE_DIGITS.get(self.unit(quantity), 0)
+        return f"{fixed(self.shown(quantity, value), places + more)} {self.written(quantity)}"
+
+
+def signal_quantity(signal: str) -> str:
+    return _SIGNAL.get(signal, ("", 2))[0]
+
+
+def signal_places(signal: str, units: Units) -> int:
+    """Decimals a charted signal is shown with in the plant's unit."""
+    quantity, places = _SIGNAL.get(signal, ("", 2))
+    return places + (_MORE_DIGITS.get(units.unit(quantity), 0) if quantity else 0)
+
+
+def signal_text(signal: str, value: float | None, units: Units) -> str:
+    """
+    >>> signal_text("cushion_mm", 6.114, Units())
+    '6.11 mm'
+    """
+    quantity, places = _SIGNAL.get(signal, ("", 2))
+    return units.text(quantity, value, places) if quantity else fixed(value, places)
