@@ -1,7 +1,10 @@
 """Text cells as the values a shot holds: what CSV and tables share."""
 
+import csv
+import io
 import json
 import re
+from collections.abc import Sequence
 from typing import Any, Final
 
 from server.contract import SHOT_DOCUMENTS, SHOT_NUMBERS, SHOT_TEXTS
@@ -54,3 +57,13 @@ def _document(field: str, text: str) -> Any:
         return json.loads(text)
     except (ValueError, RecursionError):
         raise RowFault(field, "bad_json", f"{field} is {shown(text)}; a cell of it holds JSON") from None
+
+
+def line_of(cells: Sequence[str], delimiter: str) -> str:
+    """A line of delimited text again, for keeping apart."""
+    line = io.StringIO()
+    try:
+        csv.writer(line, delimiter=delimiter, lineterminator="").writerow(cells)
+    except csv.Error:
+        return delimiter.join(cells)
+    return line.getvalue()

@@ -1,6 +1,7 @@
 """CSV bodies: a header of field names, then one shot a line."""
 
 import csv
+import functools
 import io
 from collections.abc import Iterator, Sequence
 from math import isfinite
@@ -9,7 +10,7 @@ from typing import Any, Final
 from server.contract import SHOT_COLUMNS
 from server.errors import BadBodyError
 from server.ingest.batch import ReadBatch
-from server.ingest.cells import DOCUMENT_FIELDS, NUMBER_FIELDS, value_of
+from server.ingest.cells import DOCUMENT_FIELDS, NUMBER_FIELDS, line_of, value_of
 from server.ingest.columns import FIELDS, RAW_NONE, Column, read_columns
 from server.ingest.faults import RowFault, shown
 from server.ingest.forms import decode
@@ -157,7 +158,7 @@ def _rows(text: str, names: Sequence[str], delimiter: str, around: Around) -> It
 
 
 def _row_of(names: Sequence[str], cells: Sequence[str], delimiter: str) -> Row:
-    raw = _line_of(cells, delimiter)
+    raw = functools.partial(line_of, cells, delimiter)
     if len(cells) > len(names) and any(cell.strip() for cell in cells[len(names) :]):
         fault = RowFault(
             "",
@@ -172,9 +173,3 @@ def _row_of(names: Sequence[str], cells: Sequence[str], delimiter: str) -> Row:
     except RowFault as fault:
         return Row(raw, {n: c for n, c in zip(names, cells, strict=False) if n == "press"}, fault)
     return Row(raw, fields)
-
-
-def _line_of(cells: Sequence[str], delimiter: str) -> str:
-    line = io.StringIO()
-    csv.writer(line, delimiter=delimiter, lineterminator="").writerow(cells)
-    return line.getvalue()

@@ -1,6 +1,6 @@
 """One row checked field by field: the careful path, which finds what is wrong and says so."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from typing import Any, Final, NamedTuple
 
 from server.contract import QUALITIES, SHOT_COLUMNS, SHOT_NUMBERS, SHOT_TEXTS
@@ -20,7 +20,8 @@ _HEAD_ONLY: Final = frozenset({"units", "shots"})
 class Row(NamedTuple):
     """A row before it is checked: its fields, or the fault that kept them from being read."""
 
-    raw: str
+    #: Its text, or what gives it: only rows kept apart need it.
+    raw: str | Callable[[], str]
     fields: Any
     fault: RowFault | None = None
 
@@ -52,7 +53,7 @@ def check_rows(rows: Iterable[Row], head: Head, received_ms: int) -> ReadBatch:
 
 
 def _apart(number: int, row: Row, fault: RowFault, head: Head) -> RejectedRow:
-    raw = row.raw.replace("\x00", "�")
+    raw = (row.raw if isinstance(row.raw, str) else row.raw()).replace("\x00", "�")
     return RejectedRow(
         row=number,
         field=fault.field,
