@@ -125,8 +125,10 @@ def detect_dose_lag(columns: Mapping[str, NDArray[Any]]) -> int | None:
     """Which dose a shot used: 0 the one reported with it, 1 the one before; None when unclear.
 
     At the right lag the cushion follows the shot size with slope 1, so the scatter of swept
-    stroke is the smaller one (domain reasoning, derived). Robust scatter of both is compared;
-    a ratio nearer to 1 than 1.05 leaves it open, as does a shot size that does not vary.
+    stroke from shot to shot is the smaller one (domain reasoning, derived). Differences of
+    neighbours are compared, cut at four times their upper quartile, so that restarts and slow drift
+    do not count; unless one lag is better by more than chance (four standard errors, 5 % at
+    least) it is left open, as with a shot size that does not vary.
 
     >>> import numpy as np
     >>> size = 80 + 0.1 * np.sin(np.arange(200.0) * 1.7)
@@ -138,17 +140,13 @@ def detect_dose_lag(columns: Mapping[str, NDArray[Any]]) -> int | None:
     scatter = []
     for lag in (0, 1):
         swept = derive(columns, dose_lag=lag, screw_diameter_mm=None).signals["swept_mm"]
-        swept = swept[np.isfinite(swept)]
-        if len(swept) < 30:
+        moves = np.abs(np.diff(swept))
+        moves = moves[np.isfinite(moves)]
+        if len(moves) < 30:
             return None
-        scatter.append(
-            float(np.sqrt(np.mean(np.clip(np.abs(swept - np.median(swept)), 0, _cut(swept)) ** 2)))
-        )
-    if max(scatter) <= 0 or max(scatter) / max(min(scatter), 1e-12) < 1.05:
+        cut = 4.0 * float(np.quantile(moves, 0.75))
+        scatter.append(float(np.mean(np.minimum(moves, cut))))
+    chance = max(1.05, 1.0 + 4.0 / math.sqrt(len(moves)))
+    if max(scatter) <= 0 or max(scatter) / max(min(scatter), 1e-12) < chance:
         return None
     return int(np.argmin(scatter))
-
-
-def _cut(values: Floats) -> float:
-    spread = float(np.quantile(values, 0.9) - np.quantile(values, 0.1))
-    return max(2.0 * spread, 1e-9)
