@@ -280,23 +280,61 @@ def _as_rule(ask: str | Mapping[str, Any] | RunRule) -> RunRule:
     return run_rule(str(ask.get("rule")), n=ask.get("n"), limit=ask.get("limit"), needed=ask.get("needed"))
 
 
-def _first_cleared(z: Floats, specs: tuple[RunRule, ...], start: int) -> list[Finding]:
-    """The findings at the first signalling point when history begins at `start`."""
-    length = 256
-    while True:
-        part = z[start : start + length]
-        found = [marks_of(part, spec) for spec in specs]
-        at = [int(m.argmax()) if m.any() else part.size for m in found]
-        first = min(at, default=part.size)
-        if first < part.size:
-            return [
-                Finding(s.rule, start + first, start + max(0, first - s.n + 1))
-                for s, i in zip(specs, at, strict=True)
-                if i == first
-            ]
-        if start + length >= z.size:
-            return []
-        length *= 4
+def latest_start(z: Floats, spec: RunRule) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp]]:
+    """Marked points, and for each the latest start of history with which it is still marked.
+
+    Parameters
+    ----------
+    z : ndarray, shape (k,)
+        Standardised values.
+    spec : RunRule
+        The rule.
+
+    Returns
+    -------
+    (ndarray, ndarray)
+        Indices of the marks, and for each the first point its pattern cannot do without.
+
+    Examples
+    --------
+    >>> at, start = latest_start(np.array([2.5, 0.0, 2.5]), run_rule("two_of_three_beyond_2_sigma"))
+    >>> at.tolist(), start.tolist()
+    ([2], [0])
+    """
+    at = np.flatnonzero(marks_of(z, spec))
+    if spec.needed == spec.n or at.size == 0:
+        return at, np.maximum(at - (spec.n - 1), 0)
+    start = np.full(at.size, -1)
+    high, low = _sided(z, spec)
+    for flags in (high, low):
+        places = np.flatnonzero(flags)
+        mine = np.flatnonzero(flags[at])
+        rank = np.searchsorted(places, at[mine])
+        start[mine] = places[rank - spec.needed + 1]
+    return at, start
+
+
+def _find_cleared(z: Floats, specs: tuple[RunRule, ...]) -> list[Finding]:
+    """Findings with the history cleared after every signalling point."""
+    parts = [latest_start(z, spec) for spec in specs]
+    if not parts:
+        return []
+    at = np.concatenate([p[0] for p in parts])
+    start = np.concatenate([p[1] for p in parts])
+    which = np.repeat(np.arange(len(specs)), [p[0].size for p in parts])
+    order = np.lexsort((which, at))
+    findings: list[Finding] = []
+    begin = last_begin = 0
+    for index, first, rule in zip(
+        at[order].tolist(), start[order].tolist(), which[order].tolist(), strict=True
+    ):
+        if findings and findings[-1].index == index:
+            if first >= last_begin:
+                findings.append(Finding(specs[rule].rule, index, first))
+        elif first >= begin:
+            findings.append(Finding(specs[rule].rule, index, first))
+            last_begin, begin = begin, index + 1
+    return findings
 
 
 def find(
@@ -337,17 +375,13 @@ def find(
         raise ValueError(f"center must be a finite number, got {center!r}")
     z = (np.asarray(values, dtype=np.float64).ravel() - center) / sigma
     specs = tuple(_as_rule(r) for r in rules)
+    if history not in ("mark", "clear"):
+        raise ValueError(f"history must be 'mark' or 'clear', got {history!r}")
+    if history == "clear":
+        return tuple(_find_cleared(z, specs))
     findings: list[Finding] = []
-    if history == "mark":
-        for spec in specs:
-            hits = np.flatnonzero(marks_of(z, spec))
-            findings += [Finding(spec.rule, int(i), max(0, int(i) - spec.n + 1)) for i in hits]
-        return tuple(sorted(findings, key=lambda f: f.index))
-    start = 0
-    while start < z.size:
-        found = _first_cleared(z, specs, start)
-        if not found:
-            break
-        findings += found
-        start = found[0].index + 1
-    return tuple(findings)
+    for spec in specs:
+        at, first = latest_start(z, spec)
+        pairs = zip(at.tolist(), first.tolist(), strict=True)
+        findings += [Finding(spec.rule, index, begin) for index, begin in pairs]
+    return tuple(sorted(findings, key=lambda f: f.index))

@@ -1,0 +1,245 @@
+"""Percentile method of capability: empirical or fitted quantiles instead of 3 sigma."""
+
+import math
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import minimize_scalar
+
+from server.maths.normality import Normality, anderson_darling
+from server.maths.results import Undetermined
+from server.maths.rounding import rounding_step
+
+Floats = npt.NDArray[np.float64]
+
+#: The two tails of ±3 sigma of a normal: 0.135 % and 99.865 % (ISO 22514-2).
+LOW_TAIL: Final = 0.00135
+#: Values from which empirical quantiles that far out are more than the extremes themselves.
+EMPIRICAL_N: Final = 1000
+
+
+@dataclass(frozen=True)
+class Quantiles:
+    """The 0.135 %, 50 % and 99.865 % points; `distribution` says where they come from."""
+
+    low: float
+    middle: float
+    high: float
+    distribution: str
+
+
+@dataclass(frozen=True)
+class PercentileIndices:
+    """`pp` is None with one limit; `ppk` is the smaller of the sides that exist."""
+
+    pp: float | None
+    ppk: float
+    quantiles: Quantiles
+
+
+@dataclass(frozen=True)
+class BoxCox:
+    """`lam` maximises the profile likelihood of (x^λ - 1)/λ being normal; `shift` was added first."""
+
+    lam: float
+    shift: float
+    log_likelihood: float
+
+
+def _power(x: Floats, lam: float) -> Floats:
+    return np.log(x) if abs(lam) < 1e-9 else np.asarray(np.expm1(lam * np.log(x)) / lam)
+
+
+def box_cox(values: npt.ArrayLike, *, shift: float = 0.0) -> BoxCox | Undetermined:
+    """Power that makes positive values most normal.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Readings; NaN left out. All must be above -shift.
+    shift : float
+        Added to every value first.
+
+    Returns
+    -------
+    BoxCox or Undetermined
+        Undetermined below 8 values, for values not above 0 after the shift, or constant ones.
+
+    Notes
+    -----
+    Maximises -(n/2) ln s²(λ) + (λ - 1) Σ ln x over λ in -5..5. Box & Cox, J. R. Statist. Soc. B 26
+    (1964).
+
+    Examples
+    --------
+    >>> box_cox([1.0, -1.0] * 5).reason
+    'a power needs values above 0, the smallest is -1'
+    """
+    x = np.asarray(values, dtype=np.float64).ravel()
+    x = x[np.isfinite(x)] + shift
+    if x.size < 8:
+        return Undetermined(f"{x.size} of 8 values needed for a transformation")
+    if x.min() <= 0.0:
+        return Undetermined(f"a power needs values above 0, the smallest is {x.min():g}")
+    if float(np.ptp(x)) == 0.0:
+        return Undetermined("all values are equal: there is nothing to transform")
+    scaled = x / math.exp(float(np.log(x).mean()))
+    logs = float(np.log(x).sum())
+
+    def loss(lam: float) -> float:
+        # Values divided by their geometric mean: the Jacobian term vanishes.
+        return 0.5 * x.size * math.log(max(float(_power(scaled, lam).var()), 1e-300))
+
+    found = minimize_scalar(loss, bounds=(-5.0, 5.0), method="bounded", options={"xatol": 1e-8})
+    lam = float(found.x)
+    spread = max(float(_power(x, lam).var()), 1e-300)
+    return BoxCox(lam, shift, -0.5 * x.size * math.log(spread) + (lam - 1.0) * logs)
+
+
+def indices_of(
+    quantiles: Quantiles, *, lower: float | None, upper: float | None
+) -> PercentileIndices | Undetermined:
+    """Pp = (U-L)/(X99.865 - X0.135), Ppk the smaller of (U-X50)/(X99.865-X50), (X50-L)/(X50-X0.135).
+
+    Source: ISO 22514-2, percentile method. The handbook variant with 0.5 % and 99.5 % reads higher
+    and is not used.
+
+    Examples
+    --------
+    >>> q = Quantiles(7.0, 10.0, 13.0, "given")
+    >>> indices_of(q, lower=7, upper=14).ppk
+    1.0
+    """
+    above, below = quantiles.high - quantiles.middle, quantiles.middle - quantiles.low
+    if above <= 0.0 or below <= 0.0:
+        return Undetermined("the outer quantiles coincide with the median")
+    sides: list[float] = []
+    if upper is not None:
+        sides.append((upper - quantiles.middle) / above)
+    if lower is not None:
+        sides.append((quantiles.middle - lower) / below)
+    if not sides:
+        return Undetermined("a limit is needed")
+    wide = None if lower is None or upper is None else (upper - lower) / (above + below)
+    return PercentileIndices(wide, min(sides), quantiles)
+
+
+def empirical_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
+    """Quantiles straight from the data.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Readings; NaN left out.
+
+    Returns
+    -------
+    Quantiles or Undetermined
+        Undetermined below 1000 values: the 0.135 % point would lie outside what was seen.
+
+    Notes
+    -----
+    Linear interpolation between order statistics at (n - 1)p (definition 7 of Hyndman & Fan 1996).
+    At n = 1000 the outer points rest on two values; read them as rough.
+
+    Examples
+    --------
+    >>> empirical_quantiles(np.arange(2001.0)).middle
+    1000.0
+    """
+    x = np.asarray(values, dtype=np.float64).ravel()
+    x = x[np.isfinite(x)]
+    if x.size < EMPIRICAL_N:
+        return Undetermined(f"{x.size} of {EMPIRICAL_N} values needed for quantiles without a model")
+    low, middle, high = (float(v) for v in np.quantile(x, [LOW_TAIL, 0.5, 1.0 - LOW_TAIL]))
+    return Quantiles(low, middle, high, "empirical")
+
+
+def _power_quantiles(x: Floats, shift: float) -> tuple[Quantiles, Floats] | None:
+    """Quantiles of a fitted power-normal and the transformed values, or None when it has none."""
+    found = box_cox(x, shift=shift)
+    if isinstance(found, Undetermined):
+        return None
+    y = _power(x + shift, found.lam)
+    mean, sd = float(y.mean()), float(y.std(ddof=1))
+
+    def back(value: float) -> float:
+        base = value if abs(found.lam) < 1e-9 else 1.0 + found.lam * value
+        if abs(found.lam) < 1e-9:
+            return math.exp(base) - shift
+        return math.nan if base <= 0.0 else math.exp(math.log(base) / found.lam) - shift
+
+    low, middle, high = (back(mean + z * sd) for z in (-3.0, 0.0, 3.0))
+    if not all(map(math.isfinite, (low, middle, high))):
+        return None
+    return Quantiles(low, middle, high, f"power {found.lam:.2f}"), y
+
+
+def fitted_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
+    """Quantiles of the simplest distribution that is not contradicted by the data.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Readings; NaN left out.
+
+    Returns
+    -------
+    Quantiles or Undetermined
+        Normal when Anderson-Darling does not object (p ≥ 0.01); else a power of the values that does
+        not either; else empirical from 1000 values on; else Undetermined.
+
+    Examples
+    --------
+    >>> fitted_quantiles([1.0, 2.0]).reason
+    '2 of 8 values needed to fit a distribution'
+    """
+    x = np.asarray(values, dtype=np.float64).ravel()
+    x = x[np.isfinite(x)]
+    if x.size < 8:
+        return Undetermined(f"{x.size} of 8 values needed to fit a distribution")
+    tested = anderson_darling(x, step=rounding_step(x))
+    if isinstance(tested, Undetermined):
+        return tested
+    mean, sd = float(x[0] + (x - x[0]).mean()), float((x - x[0]).std(ddof=1))
+    if tested.p >= 0.01:
+        return Quantiles(mean - 3.0 * sd, mean, mean + 3.0 * sd, "normal")
+    power = _power_quantiles(x, 0.0)
+    if power is not None:
+        again = anderson_darling(power[1])
+        if isinstance(again, Normality) and again.p >= 0.01:
+            return power[0]
+    empirical = empirical_quantiles(x)
+    if isinstance(empirical, Quantiles):
+        return empirical
+    return Undetermined(f"no distribution fits, and {empirical.reason}")
+
+
+def percentile_indices(
+    values: npt.ArrayLike, *, lower: float | None, upper: float | None
+) -> PercentileIndices | Undetermined:
+    """Percentile indices: empirical quantiles from 1000 values on, else a fitted distribution.
+
+    Parameters
+    ----------
+    values : array_like, shape (n,)
+        Readings in the unit of the limits; NaN left out.
+    lower, upper : float or None
+        Limits, at least one.
+
+    Returns
+    -------
+    PercentileIndices or Undetermined
+
+    Examples
+    --------
+    >>> percentile_indices([1.0, 2.0], lower=0, upper=3).reason
+    '2 of 8 values needed to fit a distribution'
+    """
+    empirical = empirical_quantiles(values)
+    quantiles = empirical if isinstance(empirical, Quantiles) else fitted_quantiles(values)
+    if isinstance(quantiles, Undetermined):
+        return quantiles
+    return indices_of(quantiles, lower=lower, upper=upper)
