@@ -52,6 +52,8 @@ def read_columns(columns: Sequence[Column], head: Head, received_ms: int) -> Rea
 
 def _read(columns: Sequence[Column], head: Head, received_ms: int) -> ReadBatch:
     counters = columns[0]
+    if None in counters or None in columns[1]:
+        raise _NotPlainError
     if min(counters) < 0 or max(counters) > COUNTER_MAX:
         raise _NotPlainError
     times = list(map(read_time, columns[1]))

@@ -71,7 +71,7 @@ def _check_header(names: Sequence[str]) -> None:
 def read_csv_fast(text: str, around: Around) -> ReadBatch | None:
     """The columns at once; None where a cell or the shape of a line needs a careful look."""
     names, delimiter = _header_of(text)
-    if not _KNOWN.issuperset(names) or "counter" not in names or "at" not in names or "_" in _beyond(text):
+    if not _KNOWN.issuperset(names) or "counter" not in names or "at" not in names:
         return None
     rows = _plain_rows(text, delimiter, len(names))
     if rows is None:
@@ -80,7 +80,9 @@ def read_csv_fast(text: str, around: Around) -> ReadBatch | None:
     head = around.head({}, None)
     given = dict(zip(names, zip(*rows, strict=True), strict=True)) if rows else {}
     try:
-        columns = [_column(name, given.get(name), len(rows)) for name in FIELDS]
+        columns = [
+            column_of(name, given[name]) if name in given else _absent(name, len(rows)) for name in FIELDS
+        ]
     except ValueError:
         return None
     return read_columns(columns, head, around.received_ms)
@@ -99,13 +101,18 @@ def _plain_rows(text: str, delimiter: str, width: int) -> list[list[str]] | None
     return rows if all(len(row) == width for row in rows) else None
 
 
-def _column(name: str, cells: Sequence[str] | None, count: int) -> Column:
-    if cells is None or (not cells[0] and not any(cells)):
-        return [RAW_NONE if name in DOCUMENT_FIELDS else None] * count
+def _absent(name: str, count: int) -> Column:
+    return [RAW_NONE if name in DOCUMENT_FIELDS else None] * count
+
+
+def column_of(name: str, cells: Sequence[str]) -> Column:
+    """Text cells as a column for `read_columns`; `ValueError` where the careful path has to look."""
+    if not cells[0] and not any(cells):
+        return _absent(name, len(cells))
     if name in NUMBER_FIELDS:
         return _numbers(cells)
     if name == "counter":
-        _check_ascii(cells)
+        _check_plain(cells)
         return list(map(int, cells))
     if name in DOCUMENT_FIELDS:
         raise ValueError
@@ -113,7 +120,7 @@ def _column(name: str, cells: Sequence[str] | None, count: int) -> Column:
 
 
 def _numbers(cells: Sequence[str]) -> list[float | None]:
-    _check_ascii(cells)
+    _check_plain(cells)
     if "" not in cells:
         present = list(map(float, cells))
         numbers: list[float | None] = [*present]
@@ -125,9 +132,10 @@ def _numbers(cells: Sequence[str]) -> list[float | None]:
     return numbers
 
 
-def _check_ascii(cells: Sequence[str]) -> None:
-    # `float` and `int` read digits of every script; the contract knows ten of them.
-    if not "".join(cells).isascii():
+def _check_plain(cells: Sequence[str]) -> None:
+    # `float` and `int` read underscores and the digits of every script; the contract knows ten of them.
+    joined = "".join(cells)
+    if "_" in joined or not joined.isascii():
         raise ValueError
 
 

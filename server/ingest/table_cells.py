@@ -58,6 +58,11 @@ def has_decimal_comma(rows: Iterable[Sequence[Any]]) -> bool:
     return comma
 
 
+def point_of(cell: str) -> str:
+    """The cell with its decimal comma as a point, where it is a number with one."""
+    return cell.replace(",", ".") if _COMMA(cell) else cell
+
+
 def cell_value(field: str, cell: Any, reading: Reading) -> Any:
     """What a cell of `field` means; None is missing. Raises `RowFault`."""
     if cell is None or cell != cell:  # NaN is how tables write a missing number
@@ -65,8 +70,8 @@ def cell_value(field: str, cell: Any, reading: Reading) -> Any:
     if field == "at":
         return time_text(cell, reading)
     if isinstance(cell, str):
-        if reading.decimal_comma and field not in TEXT_FIELDS and _COMMA(cell):
-            cell = cell.replace(",", ".")
+        if reading.decimal_comma and field not in TEXT_FIELDS:
+            cell = point_of(cell)
         return value_of(field, cell)
     if isinstance(cell, decimal.Decimal):
         return float(cell)

@@ -20,6 +20,7 @@ from server.ingest.faults import RowFault, shown
 from server.ingest.labels import LABEL_FIELDS, Head, read_head
 from server.ingest.rows import Row, check_rows
 from server.ingest.table_cells import Reading, as_json, cell_value, has_decimal_comma, zone_of
+from server.ingest.table_columns import read_chunk_fast
 from server.ingest.table_sources import Source, open_table
 
 FIELDS: Final = frozenset({"counter", "at", *LABEL_FIELDS, *SHOT_COLUMNS})
@@ -152,8 +153,10 @@ def _batches(
     places = _places(source, heading)
     start = 0
     while chunk := list(itertools.islice(source.rows, chunk_rows)):
-        rows = (_row_of(cells, places, source, reading) for cells in chunk)
-        batch = check_rows(rows, head, received_ms)
+        batch = read_chunk_fast(chunk, places, reading, head, received_ms)
+        if batch is None:
+            rows = (_row_of(cells, places, source, reading) for cells in chunk)
+            batch = check_rows(rows, head, received_ms)
         yield _moved(batch, start)
         start += batch.received
 

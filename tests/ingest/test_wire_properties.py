@@ -3,6 +3,7 @@
 import gzip
 import json
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
@@ -12,6 +13,11 @@ from server.errors import RingtellError
 from server.ingest import csv_body, json_body
 from server.ingest.bounds import convert, read_units
 from server.ingest.json_body import Around
+from server.ingest.rows import check_rows
+from server.ingest.table_cells import Reading
+from server.ingest.table_columns import read_chunk_fast
+from server.ingest.table_sources import Source
+from server.ingest.tables import _row_of
 from server.ingest.wire import ReadBatch, shot_line
 from tests.ingest.bodies import CSV, JSON, NDJSON, RECEIVED_MS, read, shot, value
 
@@ -186,11 +192,17 @@ cells = st.one_of(
     ),
     rows=st.lists(st.lists(cells, max_size=9), max_size=4),
     end=st.sampled_from(["\n", "\r\n"]),
+    number=st.sampled_from(["1", "1", "1", "", "-1", "1.0", "1_0", "x"]),
+    at=st.sampled_from(
+        ["2026-04-01T06:00:00Z", "2026-04-01T06:00:00Z", "", " ", "x", "2030-04-01T06:00:00Z"]
+    ),
 )
-def test_both_paths_read_the_same_from_a_table(names: list[str], rows: list[list[str]], end: str) -> None:
+def test_both_paths_read_the_same_from_a_table(
+    names: list[str], rows: list[list[str]], end: str, number: str, at: str
+) -> None:
     lines = [
         ["counter", "at", *names],
-        *([str(n), "2026-04-01T06:00:00Z", *row] for n, row in enumerate(rows)),
+        *([number, at, *row] for row in rows),
     ]
     text = end.join(",".join(line) for line in lines)
     fast = csv_body.read_csv_fast(text, AROUND)
@@ -234,3 +246,30 @@ def test_every_unit_comes_back_to_the_stored_value(field: str, stored: float, at
     batch = read({"press": "P", "units": {quantity: unit}, "shots": [row]})
     if batch.shots:  # the other lengths of the row may be too long in this unit
         assert value(batch.shots[0], field) == back
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    names=st.lists(
+        st.sampled_from(["shot_size_mm", "cushion_mm", "fill_time_s", "mold", "lot", "setpoints"]),
+        unique=True,
+    ),
+    rows=st.lists(
+        st.lists(
+            cells | st.none() | st.floats() | st.integers() | st.booleans() | st.just("6,5"), max_size=7
+        ),
+        max_size=4,
+    ),
+    comma=st.booleans(),
+)
+def test_both_paths_read_the_same_from_a_file(names: list[str], rows: list[list[Any]], comma: bool) -> None:
+    header = ("counter", "at", *names)
+    width = len(header)
+    chunk = [([n, "2026-04-01 06:00", *row] + [None] * width)[:width] for n, row in enumerate(rows)]
+    source = Source(names=header, rows=iter(()))
+    reading = Reading(zone=ZoneInfo("UTC"), decimal_comma=comma)
+    places = list(enumerate(header))
+    head = AROUND.head({}, None)
+    careful = check_rows([_row_of(row, places, source, reading) for row in chunk], head, RECEIVED_MS)
+    fast = read_chunk_fast(chunk, places, reading, head, RECEIVED_MS)
+    assert fast is None or fast == careful
