@@ -43,6 +43,8 @@ class RunLength:
 MARKOV = "markov_chain"
 INTEGRAL = "integral_equation"
 MONTE_CARLO = "monte_carlo"
+#: Textbook limit of the moving range in sigma: D4·d2 for two values.
+MR_LIMIT = 3.685886566
 #: Longest run length the equations can tell from "never".
 ARL_MAX = 1e12
 

@@ -1,0 +1,278 @@
+"""The statistics without a store: `POST /api/v1/maths/…`.
+
+Bodies are checked strictly: unknown names, text for numbers, NaN, infinities and numbers too large to
+square are refused with the argument, the value and the bound.
+"""
+
+import math
+from collections.abc import Callable
+from typing import Annotated, Any, TypeVar
+
+from fastapi import APIRouter, Body
+from pydantic import ValidationError
+
+from server.errors import InvalidError, TooLargeError
+from server.maths import charts, run_length, run_rules, smoothing
+from server.maths.capability import Capability, Index, capability
+from server.maths.normality import Normality
+from server.maths.percentiles import PercentileIndices
+from server.maths.results import Undetermined
+from server.routes.maths_bodies import (
+    VALUES_MAX,
+    ArlAsk,
+    Ask,
+    CapabilityAsk,
+    CusumAsk,
+    EwmaAsk,
+    IndividualsAsk,
+    RuleAsk,
+    RunRulesAsk,
+    XbarAsk,
+    described,
+)
+
+router = APIRouter(prefix="/api/v1/maths", tags=["maths"])
+
+M = TypeVar("M", bound=Ask)
+T = TypeVar("T")
+
+
+def _shown(value: Any) -> str:
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}..."
+
+
+def _read(model: type[M], body: dict[str, Any]) -> M:
+    """The body as `model`, or an error naming argument, value and bound."""
+    values = body.get("values")
+    if isinstance(values, list) and len(values) > VALUES_MAX:
+        raise TooLargeError(f"values: {len(values)} given, at most {VALUES_MAX} are taken", field="values")
+    try:
+        return model.model_validate(body)
+    except ValidationError as trouble:
+        first = trouble.errors(include_url=False, include_context=False)[0]
+        where = ".".join(str(part) for part in first["loc"]) or "body"
+        given = "" if first["type"] == "missing" else f", got {_shown(first['input'])}"
+        raise InvalidError(f"{where}: {first['msg']}{given}", field=where) from None
+
+
+def _asked(call: Callable[[], T]) -> T:
+    """The result of a calculation, its ValueError turned into an answer for the caller."""
+    try:
+        return call()
+    except ValueError as trouble:
+        field = str(trouble).split(" ", 1)[0]
+        raise InvalidError(str(trouble), field=field) from None
+
+
+def _number(value: float | None) -> float | None:
+    """JSON has no NaN and no infinity."""
+    return value if value is not None and math.isfinite(value) else None
+
+
+def _numbers(values: Any) -> list[float | None]:
+    return [_number(float(v)) for v in values]
+
+
+def _rules(rules: list[str | RuleAsk]) -> list[run_rules.RunRule]:
+    if sum(1 for _ in rules) != len({str(r) for r in rules}):
+        raise InvalidError("rules: each rule may be asked for once", field="rules")
+    return [
+        run_rules.run_rule(r) if isinstance(r, str) else run_rules.run_rule(r.rule, n=r.n, limit=r.limit)
+        for r in rules
+    ]
+
+
+Content = Annotated[dict[str, Any], Body()]
+
+
+@router.post("/individuals", openapi_extra=described(IndividualsAsk))
+def post_individuals(body: Content) -> dict[str, Any]:
+    """Individuals and moving-range chart."""
+    ask = _read(IndividualsAsk, body)
+    found = _asked(lambda: charts.individuals(ask.values, d2=ask.d2, rounding=ask.rounding))
+    if isinstance(found, Undetermined):
+        raise InvalidError(f"values: {found.reason}", field="values")
+    return {
+        "n": found.n,
+        "mean": found.mean,
+        "mr_bar": found.mr_bar,
+        "sigma": found.sigma,
+        "ucl": found.ucl,
+        "lcl": found.lcl,
+        "mr_ucl": found.mr_ucl,
+        "signals": list(found.signals),
+        "mr_signals": list(found.mr_signals),
+        "step": found.step,
+    }
+
+
+@router.post("/xbar", openapi_extra=described(XbarAsk))
+def post_xbar(body: Content) -> dict[str, Any]:
+    """Chart of subgroup means, ranges and standard deviations."""
+    ask = _read(XbarAsk, body)
+    sizes = {len(row) for row in ask.values}
+    if len(sizes) != 1 or min(sizes) < 2:
+        raise InvalidError(
+            f"values: subgroups must have one size of at least 2, got sizes {sorted(sizes)[:5]}",
+            field="values",
+        )
+    if sum(map(len, ask.values)) > VALUES_MAX:
+        raise TooLargeError(f"values: at most {VALUES_MAX} are taken", field="values")
+    found = _asked(lambda: charts.subgroups(ask.values, spread=ask.spread))
+    if isinstance(found, Undetermined):
+        raise InvalidError(f"values: {found.reason}", field="values")
+    return {
+        name: list(value) if isinstance(value, tuple) else value
+        for name, value in ((f, getattr(found, f)) for f in type(found).__dataclass_fields__)
+    }
+
+
+@router.post("/ewma", openapi_extra=described(EwmaAsk))
+def post_ewma(body: Content) -> dict[str, Any]:
+    """EWMA chart; exact limits are lists, one per value, steady ones numbers."""
+    ask = _read(EwmaAsk, body)
+    found = _asked(
+        lambda: smoothing.ewma(
+            ask.values, target=ask.target, sigma=ask.sigma, weight=ask.weight, L=ask.L, limits=ask.limits
+        )
+    )
+    steady = ask.limits == "steady"
+    return {
+        "z": _numbers(found.z),
+        "ucl": float(found.ucl[0]) if steady else _numbers(found.ucl),
+        "lcl": float(found.lcl[0]) if steady else _numbers(found.lcl),
+        "signals": list(found.signals),
+    }
+
+
+@router.post("/cusum", openapi_extra=described(CusumAsk))
+def post_cusum(body: Content) -> dict[str, Any]:
+    """Tabular CUSUM; sums in multiples of sigma."""
+    ask = _read(CusumAsk, body)
+    found = _asked(
+        lambda: smoothing.cusum(
+            ask.values, target=ask.target, sigma=ask.sigma, k=ask.k, h=ask.h, headstart=ask.headstart
+        )
+    )
+    return {
+        "high": _numbers(found.high),
+        "low": _numbers(found.low),
+        "signals": list(found.signals),
+        "high_since": list(found.high_since),
+        "low_since": list(found.low_since),
+    }
+
+
+@router.post("/run-rules", openapi_extra=described(RunRulesAsk))
+def post_run_rules(body: Content) -> dict[str, Any]:
+    """Findings of run rules."""
+    ask = _read(RunRulesAsk, body)
+    found = _asked(
+        lambda: run_rules.find(
+            ask.values, center=ask.center, sigma=ask.sigma, rules=_rules(ask.rules), history=ask.history
+        )
+    )
+    return {"findings": [{"rule": f.rule, "index": f.index, "from_index": f.from_index} for f in found]}
+
+
+def _index(name: str, index: Index | None) -> dict[str, Any]:
+    if index is None:
+        return {name: None, f"{name}_interval": None}
+    ends = [_number(index.interval.lower), _number(index.interval.upper)]
+    return {name: _number(index.value), f"{name}_interval": ends}
+
+
+def capability_answer(found: Capability) -> dict[str, Any]:
+    """The wire form of a capability result."""
+    answer: dict[str, Any] = {
+        "n": found.n,
+        "mean": found.mean,
+        "sigma_within": found.sigma_within,
+        "sigma_total": found.sigma_total,
+    }
+    for name in ("cp", "cpk", "pp", "ppk", "cpm"):
+        answer |= _index(name, getattr(found, name))
+    if isinstance(found.percentile, PercentileIndices):
+        q = found.percentile.quantiles
+        answer["percentile"] = {
+            "pp": found.percentile.pp,
+            "ppk": found.percentile.ppk,
+            "quantiles": [q.low, q.middle, q.high],
+            "distribution": q.distribution,
+        }
+    else:
+        answer["percentile"] = {"pp": None, "ppk": None, "reason": found.percentile.reason}
+    if isinstance(found.normality, Normality):
+        answer["normality"] = {"a2": found.normality.a2, "p": found.normality.p}
+    else:
+        answer["normality"] = {"a2": None, "p": None, "reason": found.normality.reason}
+    answer["ppm"] = found.ppm
+    answer["ppm_interval"] = [found.ppm_interval.lower, found.ppm_interval.upper]
+    answer["ppm_observed"] = found.ppm_observed
+    return answer
+
+
+@router.post("/capability", openapi_extra=described(CapabilityAsk))
+def post_capability(body: Content) -> dict[str, Any]:
+    """Capability indices with intervals."""
+    ask = _read(CapabilityAsk, body)
+    found = _asked(
+        lambda: capability(
+            ask.values,
+            lower=ask.lower,
+            upper=ask.upper,
+            target=ask.target,
+            subgroup=ask.subgroup,
+            confidence=ask.confidence,
+        )
+    )
+    if isinstance(found, Undetermined):
+        raise InvalidError(f"values: {found.reason}", field="values")
+    return capability_answer(found)
+
+
+def _arl(ask: ArlAsk) -> run_length.RunLength | Undetermined:
+    if not ask.two_sided and ask.chart in ("shewhart", "individuals_mr"):
+        raise ValueError(f"two_sided must be true for {ask.chart}, got False")
+    if ask.chart == "shewhart":
+        return run_length.of_rules(_rules(ask.rules), shift=ask.shift, phi=ask.phi)
+    if ask.chart == "ewma":
+        return run_length.of_ewma(
+            weight=ask.weight,
+            L=ask.L,
+            limits=ask.limits,
+            two_sided=ask.two_sided,
+            shift=ask.shift,
+            phi=ask.phi,
+        )
+    if ask.chart == "cusum":
+        return run_length.of_cusum(
+            k=ask.k,
+            h=ask.h,
+            headstart=ask.headstart,
+            two_sided=ask.two_sided,
+            shift=ask.shift,
+            phi=ask.phi,
+        )
+    # Not named: the textbook range limit D4·d2; null: no range chart.
+    named = "mr_limit" in ask.model_fields_set
+    return run_length.of_individuals(
+        x_limit=ask.x_limit,
+        mr_limit=ask.mr_limit if named else run_length.MR_LIMIT,
+        shift=ask.shift,
+        phi=ask.phi,
+    )
+
+
+@router.post("/arl", openapi_extra=described(ArlAsk))
+def post_arl(body: Content) -> dict[str, Any]:
+    """Average run length of a chart."""
+    ask = _read(ArlAsk, body)
+    found = _asked(lambda: _arl(ask))
+    if isinstance(found, Undetermined):
+        return {"arl": None, "method": "undetermined", "reason": found.reason}
+    answer: dict[str, Any] = {"arl": found.arl, "method": found.method}
+    if found.standard_error is not None:
+        answer["standard_error"] = found.standard_error
+    return answer
