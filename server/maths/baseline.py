@@ -20,7 +20,9 @@ from server.maths.autocorrelation import (
 )
 from server.maths.normality import Normality, anderson_darling
 from server.maths.results import Undetermined
-from server.maths.rounding import rounded_sigma, rounding_step
+from server.maths.rounding import robust_sigma, rounded_sigma, rounding_step
+
+__all__ = ["Exclusion", "PhaseOne", "phase_one", "robust_sigma"]
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]
@@ -85,23 +87,6 @@ class PhaseOne:
     sufficiency: str
     stable: bool
     verdict: str
-
-
-def robust_sigma(values: Floats, *, floor: float) -> float:
-    """The larger of MAD·1.4826 and IQR/1.349, not below `floor`; 0.0 without values.
-
-    Source of the factors: the normal quartile 0.6745 (computed).
-
-    Examples
-    --------
-    >>> round(robust_sigma(np.array([1.0, 2.0, 3.0, 4.0, 100.0]), floor=0.0), 4)
-    1.4826
-    """
-    if values.size == 0:
-        return floor
-    low, middle, high = np.quantile(values, [0.25, 0.5, 0.75])
-    mad = float(np.median(np.abs(values - middle)))
-    return max(1.482602218505602 * mad, float(high - low) / 1.3489795003921634, floor)
 
 
 def _far_off(array: Floats, usable: Flags, step: float | None) -> Flags:

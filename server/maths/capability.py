@@ -1,6 +1,6 @@
 """Capability of a measured product characteristic against the limits of its drawing.
 
-Stability comes first: without it no index means anything, so `stability` answers before the
+Stability comes first: without it no index means anything, so ask `stability.stability` before the
 numbers. No limit is ever invented; with one limit only the one-sided indices exist. The uncertainty
 of the measurement stands in every number here: sigma contains it.
 """
@@ -11,12 +11,11 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import chdtri, ndtr, ndtri
-from scipy.stats import nct
+from scipy.special import ndtr
 
 from server.maths.autocorrelation import effective_for_mean, effective_for_scatter
-from server.maths.baseline import phase_one
 from server.maths.charts import mean_of, refuse_infinite, subgroups
+from server.maths.intervals import Interval, bissell_interval, chi2_interval, noncentral_interval
 from server.maths.normality import Normality, anderson_darling
 from server.maths.percentiles import PercentileIndices, percentile_indices
 from server.maths.results import Undetermined
@@ -25,14 +24,6 @@ from server.maths.rounding import rounding_step
 Floats = npt.NDArray[np.float64]
 
 D2_TWO: Final = 1.1283791670955126
-
-
-@dataclass(frozen=True)
-class Interval:
-    """A confidence interval, both ends included."""
-
-    lower: float
-    upper: float
 
 
 @dataclass(frozen=True)
@@ -65,78 +56,6 @@ class Capability:
     ppm: float
     ppm_interval: Interval
     ppm_observed: float
-
-
-@dataclass(frozen=True)
-class Stability:
-    """Whether a capability may be stated at all, and the sentence for the page."""
-
-    stable: bool
-    text: str
-
-
-def chi2_interval(value: float, *, freedom: float, confidence: float = 0.95) -> Interval:
-    """Interval of an index that is a constant over sigma: value·sqrt(χ²_q/ν).
-
-    Source: NIST/SEMATECH e-Handbook 6.1.6; ISO 22514-2.
-
-    Examples
-    --------
-    >>> i = chi2_interval(24 / (6 * 1.75), freedom=19)
-    >>> round(i.lower, 4), round(i.upper, 4)
-    (1.5649, 3.0056)
-    """
-    tail = (1.0 - confidence) / 2.0
-    low, high = float(chdtri(freedom, 1.0 - tail)), float(chdtri(freedom, tail))
-    return Interval(value * math.sqrt(low / freedom), value * math.sqrt(high / freedom))
-
-
-def bissell_interval(cpk: float, *, n: float, freedom: float, confidence: float = 0.95) -> Interval:
-    """Normal approximation: Cpk ± z·sqrt(1/(9n) + Cpk²/(2ν)).
-
-    Source: Bissell, Applied Statistics 39 (1990) 331-340, as the NIST/SEMATECH e-Handbook writes it
-    with ν = n - 1. Covers 95 % well from n = 30; conservative when the mean is centred. Below n = 30
-    use `noncentral_interval`.
-
-    Examples
-    --------
-    >>> i = bissell_interval(1.33, n=20, freedom=19)
-    >>> round(i.lower, 5), round(i.upper, 5)
-    (0.88261, 1.77739)
-    """
-    half = float(ndtri(0.5 + confidence / 2.0)) * math.sqrt(1.0 / (9.0 * n) + cpk * cpk / (2.0 * freedom))
-    return Interval(cpk - half, cpk + half)
-
-
-def noncentral_interval(index: float, *, n: float, freedom: float, confidence: float = 0.95) -> Interval:
-    """Exact interval of a one-sided index (mean to one limit over 3 s) for normal data.
-
-    Formula: 3√n·index follows a noncentral t with ν degrees of freedom and noncentrality
-    3√n·(true index); both ends by inversion. Source: Owen 1968 (memory), verified by computation.
-    For a two-sided Cpk it is exact in the limit of a mean well off centre and conservative otherwise.
-
-    Examples
-    --------
-    >>> i = noncentral_interval(1.33, n=20, freedom=19)
-    >>> round(i.lower, 4), round(i.upper, 4)
-    (0.8839, 1.7719)
-    """
-    scale = 3.0 * math.sqrt(n)
-    t = scale * index
-    tail = (1.0 - confidence) / 2.0
-    rough = 8.0 * math.sqrt(1.0 + t * t / (2.0 * freedom)) + 4.0
-
-    def invert(probability: float) -> float:
-        low, high = t - rough, t + rough
-        for _ in range(60):
-            middle = 0.5 * (low + high)
-            if float(nct.cdf(t, freedom, middle)) > probability:
-                low = middle
-            else:
-                high = middle
-        return 0.5 * (low + high) / scale
-
-    return Interval(invert(1.0 - tail), invert(tail))
 
 
 def fallout_ppm(*, to_lower: float | None, to_upper: float | None) -> float:
@@ -343,36 +262,3 @@ def capability(
         ppm_interval=ppm_interval,
         ppm_observed=1e6 * float(outside.mean()),
     )
-
-
-def stability(values: npt.ArrayLike) -> Stability | Undetermined:
-    """Stability verdict that stands before any capability.
-
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Measurements in order of time; NaN is a gap.
-
-    Returns
-    -------
-    Stability or Undetermined
-        Undetermined with fewer than 30 usable values.
-
-    Notes
-    -----
-    The block-mean test of `baseline.phase_one`, and no more than 1 % of the values far off.
-
-    Examples
-    --------
-    >>> stability([1.0]).reason
-    '1 of 30 usable values needed for a baseline'
-    """
-    found = phase_one(values)
-    if isinstance(found, Undetermined):
-        return found
-    far = sum(e.reason in ("outlier", "transient", "warm_up") for e in found.exclusions)
-    if not found.stable:
-        return Stability(False, "Not stable: the level moved. These indices describe no process.")
-    if far > max(1, found.n_used // 100):
-        return Stability(False, f"Not stable: {far} values lie far off. Find out why before using this.")
-    return Stability(True, "Stable over this stretch.")

@@ -28,7 +28,7 @@ from server.maths.run_length_simulated import (
     simulated_chart,
     simulated_rules,
 )
-from server.maths.run_rules import RunRule, run_rule
+from server.maths.run_rule_spec import RunRule, as_rule
 
 
 @dataclass(frozen=True)
@@ -72,14 +72,6 @@ def _drawn(found: Simulated) -> RunLength | Undetermined:
     return RunLength(found.arl, MONTE_CARLO, found.standard_error)
 
 
-def _rule(ask: str | Mapping[str, Any] | RunRule) -> RunRule:
-    if isinstance(ask, RunRule):
-        return ask
-    if isinstance(ask, str):
-        return run_rule(ask)
-    return run_rule(str(ask.get("rule")), n=ask.get("n"), limit=ask.get("limit"), needed=ask.get("needed"))
-
-
 def of_rules(
     rules: Iterable[str | Mapping[str, Any] | RunRule], *, shift: float = 0.0, phi: float = 0.0
 ) -> RunLength | Undetermined:
@@ -112,7 +104,7 @@ def of_rules(
     370.398
     """
     _process(shift, phi)
-    specs = tuple(dict.fromkeys(_rule(r) for r in rules))
+    specs = tuple(dict.fromkeys(as_rule(r) for r in rules))
     if not specs:
         raise ValueError("rules must name at least one rule, got none")
     only_limit = len(specs) == 1 and specs[0].rule == "beyond_limit"

@@ -17,7 +17,7 @@ from scipy.sparse import csr_matrix, eye_array
 from scipy.sparse.linalg import spsolve
 from scipy.special import ndtr
 
-from server.maths.run_rules import RunRule
+from server.maths.run_rule_spec import RunRule
 
 Floats = npt.NDArray[np.float64]
 

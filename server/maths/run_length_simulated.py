@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
 
-from server.maths.run_rules import RunRule, latest_start
+from server.maths.run_rule_spec import RunRule
+from server.maths.run_rules import latest_start
 
 Floats = npt.NDArray[np.float64]
 

@@ -1,4 +1,4 @@
-"""Charts that gather evidence over time: EWMA, tabular CUSUM and EWMA of scatter.
+"""Charts that gather evidence over time: EWMA and tabular CUSUM.
 
 Each can be continued: give the state the last call ended in and only the new values; the numbers
 are the same, bit for bit, as over the whole series.
@@ -6,21 +6,15 @@ are the same, bit for bit, as over the whole series.
 
 import math
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
 from scipy.signal import lfilter
-from scipy.special import ndtr
 
 from server.maths.charts import indices, refuse_infinite
 
 Floats = npt.NDArray[np.float64]
-
-#: Mean and standard deviation of ln χ²₁, the log of a squared standard normal value (closed form:
-#: -γ - ln 2 and π/√2).
-LOG_CHI2_MEAN: Final = -1.2703628454614782
-LOG_CHI2_SD: Final = 2.221441469079183
 
 
 @dataclass(frozen=True)
@@ -51,7 +45,8 @@ def above_zero(name: str, value: float) -> float:
     return float(value)
 
 
-def _weight(value: float) -> float:
+def weight_of(value: float) -> float:
+    """`value` if it may be a lambda, above 0 and at most 1, else ValueError."""
     if not (math.isfinite(value) and 0.0 < value <= 1.0):
         raise ValueError(f"lambda must be above 0 and at most 1, got {value!r}")
     return float(value)
@@ -127,7 +122,7 @@ def ewma(
     """
     array = np.asarray(values, dtype=np.float64).ravel()
     refuse_infinite(array)
-    lam, width = _weight(weight), above_zero("L", L) * above_zero("sigma", sigma)
+    lam, width = weight_of(weight), above_zero("L", L) * above_zero("sigma", sigma)
     if not math.isfinite(target):
         raise ValueError(f"target must be a finite number, got {target!r}")
     if limits not in ("steady", "exact"):
@@ -217,88 +212,3 @@ def _one_sided(z: Floats, k: float, start: float) -> tuple[Floats, tuple[int, ..
         sums.append(total)
         counts.append(since)
     return np.array(sums, dtype=np.float64), tuple(counts)
-
-
-def scatter_ewma(
-    values: npt.ArrayLike,
-    *,
-    sigma: float,
-    weight: float = 0.05,
-    L: float = 3.0,
-    step: float | None = None,
-    phi: float = 0.0,
-    start: float = 0.0,
-) -> Ewma:
-    """EWMA of log squared moves between neighbours: has the scatter changed, whatever the level does?
-
-    Parameters
-    ----------
-    values : array_like, shape (n,)
-        Readings in order; NaN is a gap.
-    sigma : float
-        Healthy standard deviation (marginal), above 0.
-    weight, L : float
-        λ in (0, 1] and the width of the limits in standard deviations of the statistic.
-    step : float, optional
-        Display step: a tie is taken as a move of a third of a step, so that the logarithm exists,
-        and mean and scatter of the logarithm are those of rounded readings.
-    phi : float
-        Lag-1 autocorrelation; moves have variance 2σ²(1-φ).
-    start : float
-        State to continue from.
-
-    Returns
-    -------
-    Ewma
-        z in natural-log units of variance (0 = as healthy, ln 4 = 1.39 = doubled sigma), one per
-        value; the first repeats `start`.
-
-    Notes
-    -----
-    y_i = ln((x_i - x_{i-1})²/(2σ²(1-φ))) + 1.2704, smoothed; y has standard deviation π/√2, and
-    neighbouring y share a value: their correlation at φ = 0 is 0.111 (computed, by simulation of
-    2,000,000 values), allowed for by the factor sqrt(1 + 0.223(1-λ)). Log variance EWMA: Crowder &
-    Hamilton, J. Quality Technol. 24 (1992) (memory). A level shift costs one move only. Heavy tails:
-    the logarithm tames outliers. Rounded data: calibrated by `step` while that is at most sigma;
-    coarser, it signals too often: use it on what has a finer display.
-
-    Examples
-    --------
-    >>> rng = np.random.default_rng(5)
-    >>> scatter_ewma(rng.normal(0, 3, 400), sigma=1).signals[-1]
-    399
-    """
-    array = np.asarray(values, dtype=np.float64).ravel()
-    refuse_infinite(array)
-    lam = _weight(weight)
-    if not -1.0 < phi < 1.0:
-        raise ValueError(f"phi must lie between -1 and 1, got {phi!r}")
-    moves = np.concatenate(([np.nan], np.abs(np.diff(array)))) if array.size else array
-    floor = (step or 0.0) / 3.0 or 1e-6 * above_zero("sigma", sigma)
-    variance = 2.0 * above_zero("sigma", sigma) ** 2 * (1.0 - phi)
-    middle, deviation = LOG_CHI2_MEAN, LOG_CHI2_SD
-    if step is not None and step > 0.1 * sigma:
-        middle, deviation = _rounded_log_moments(math.sqrt(variance) / step)
-    logs = np.log(np.maximum(moves, floor) ** 2 / variance) - middle
-    logs = np.where(np.isnan(moves), np.nan, logs)
-    z = smooth(logs, weight=lam, start=start)
-    spread = deviation * math.sqrt(lam / (2.0 - lam) * (1.0 + 0.223 * (1.0 - lam)))
-    half = np.full(array.size, above_zero("L", L) * spread)
-    out = (np.abs(z) > half) & ~np.isnan(moves)
-    return Ewma(z=z, ucl=half, lcl=-half, signals=indices(out))
-
-
-def _rounded_log_moments(spread: float) -> tuple[float, float]:
-    """Mean and deviation of ln(move²/variance) for rounded readings; `spread` in display steps.
-
-    The chance of a move of k steps is the second difference of E[(Z·spread - x)⁺] at k (derived:
-    the difference of two readings rounded with uniform phases has a triangular kernel).
-    """
-    top = math.ceil(9.0 * spread) + 2
-    edges = np.arange(-top - 1, top + 2) / spread
-    mass = edges * ndtr(edges) + np.exp(-0.5 * edges**2) / math.sqrt(2.0 * math.pi)
-    chance = np.maximum(np.diff(mass, 2) * spread, 0.0)
-    steps = np.maximum(np.abs(np.arange(-top, top + 1)), 1.0 / 3.0)
-    logs = 2.0 * np.log(steps / spread)
-    mean = float((chance * logs).sum())
-    return mean, math.sqrt(float((chance * (logs - mean) ** 2).sum()))
