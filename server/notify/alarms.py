@@ -1,0 +1,220 @@
+"""Alarms: opened and moved by conditions and by time; every move is a step in their history."""
+
+import dataclasses
+from collections.abc import Mapping
+from typing import Any
+
+import sqlalchemy as sa
+
+from server.notify import life_cycle
+from server.notify.conditions import Condition, silent_condition
+from server.notify.life_cycle import Move, Standing
+from server.notify.outbox import deliver, queue
+from server.store import alarms as kept
+from server.store.alarms import Alarm
+from server.store.plant import Press, press_by_id
+
+#: Who moves an alarm when no person does.
+SYSTEM = "ringtell"
+
+
+@dataclasses.dataclass(frozen=True)
+class AlarmChanged:
+    """An alarm took a step. `action` names it, `state` is the one after it."""
+
+    press_id: int
+    press: str
+    alarm_no: int
+    kind: str
+    action: str
+    state: str
+    urgency: str
+
+    @property
+    def id(self) -> str:
+        return f"{self.press}-{self.alarm_no}"
+
+
+@dataclasses.dataclass(frozen=True)
+class By:
+    """Who takes a step and what they say about it."""
+
+    who: str = SYSTEM
+    reason: str = ""
+    note: str = ""
+    idempotency_key: str | None = None
+
+
+def standing_of(alarm: Alarm) -> Standing:
+    """The alarm as the state machine sees it."""
+    return Standing(
+        active=alarm.active,
+        acknowledged=alarm.acknowledged_ms is not None,
+        shelved_until_ms=alarm.shelved_until_ms,
+    )
+
+
+def react(
+    connection: sa.Connection, press: Press, condition: Condition, *, now_ms: int
+) -> list[AlarmChanged]:
+    """Open, update, return or end the alarm of one kind after its condition was looked at.
+
+    What came and went since the last look opens an alarm that has already returned, so that nobody
+    misses it.
+    """
+    kept.lock_press(connection, press.press_id)
+    alarm = kept.open_alarm(connection, press.press_id, condition.kind)
+    if alarm is None:
+        if not _is_news(connection, press.press_id, condition):
+            return []
+        return [_open(connection, press, condition, now_ms=now_ms)]
+    changes: list[AlarmChanged] = []
+    alarm = _described(connection, alarm, condition, changes, now_ms=now_ms)
+    move = life_cycle.with_condition(standing_of(alarm), active=condition.active_now)
+    _, change = take_step(connection, alarm, move, By(), now_ms=now_ms)
+    return changes + ([change] if change else [])
+
+
+def _is_news(connection: sa.Connection, press_id: int, condition: Condition) -> bool:
+    if condition.active_now:
+        return True
+    if not condition.was_active:
+        return False
+    last = condition.last_active_ms
+    return last is None or not kept.ended_since(connection, press_id, condition.kind, at_ms=last)
+
+
+def _open(connection: sa.Connection, press: Press, condition: Condition, *, now_ms: int) -> AlarmChanged:
+    move = life_cycle.opened(active=condition.active_now)
+    alarm = kept.insert_alarm(
+        connection,
+        Alarm(
+            press_id=press.press_id,
+            press=press.press,
+            alarm_no=0,
+            kind=condition.kind,
+            state=move.standing.state,
+            urgency=condition.urgency,
+            cause=condition.cause,
+            opened_ms=now_ms,
+            since_ms=now_ms,
+            ended_ms=None,
+            acknowledged_by=None,
+            acknowledged_ms=None,
+            reason=None,
+            note="",
+            shelved_until_ms=None,
+            active=condition.active_now,
+            facts=condition.facts,
+        ),
+    )
+    return _record(connection, alarm, move.action, By(), now_ms=now_ms)
+
+
+def _described(
+    connection: sa.Connection,
+    alarm: Alarm,
+    condition: Condition,
+    changes: list[AlarmChanged],
+    *,
+    now_ms: int,
+) -> Alarm:
+    """The alarm with what is newly known of it; cause and urgency are steps, facts are not.
+
+    Once the condition is gone, the alarm keeps telling what it was opened for.
+    """
+    if not (condition.active_now or condition.was_active):
+        return alarm
+    described = dataclasses.replace(
+        alarm,
+        cause=condition.cause or alarm.cause,
+        urgency=condition.urgency,
+        facts={**alarm.facts, **condition.facts},
+    )
+    if described == alarm:
+        return alarm
+    kept.update_alarm(connection, described)
+    for name, action in (("cause", "cause_changed"), ("urgency", "urgency_changed")):
+        before, after = getattr(alarm, name), getattr(described, name)
+        if before != after:
+            by = By(note=f"{before} → {after}")
+            changes.append(_record(connection, described, action, by, now_ms=now_ms))
+    return described
+
+
+def take_step(
+    connection: sa.Connection, alarm: Alarm, move: Move, by: By, *, now_ms: int
+) -> tuple[Alarm, AlarmChanged | None]:
+    """Keep a move and its step; nothing when the move is none."""
+    if not move.action:
+        return alarm, None
+    state = move.standing.state
+    moved = dataclasses.replace(
+        alarm,
+        state=state,
+        active=move.standing.active,
+        shelved_until_ms=move.standing.shelved_until_ms,
+        since_ms=now_ms if state != alarm.state else alarm.since_ms,
+        ended_ms=now_ms if move.standing.has_ended else None,
+    )
+    if move.action == "acknowledged":
+        moved = dataclasses.replace(
+            moved, acknowledged_by=by.who, acknowledged_ms=now_ms, reason=by.reason, note=by.note
+        )
+    kept.update_alarm(connection, moved)
+    return moved, _record(connection, moved, move.action, by, now_ms=now_ms)
+
+
+def _record(connection: sa.Connection, alarm: Alarm, action: str, by: By, *, now_ms: int) -> AlarmChanged:
+    step = kept.add_step(
+        connection,
+        alarm,
+        at_ms=now_ms,
+        action=action,
+        who=by.who,
+        reason=by.reason,
+        note=by.note,
+        idempotency_key=by.idempotency_key,
+    )
+    queue(connection, alarm, step, action=action, now_ms=now_ms)
+    return AlarmChanged(
+        alarm.press_id, alarm.press, alarm.alarm_no, alarm.kind, action, alarm.state, alarm.urgency
+    )
+
+
+def tick(connection: sa.Connection, *, now_ms: int, settings: Mapping[str, Any]) -> list[AlarmChanged]:
+    """What time alone does: shelving ends, presses fall silent or speak again, messages leave."""
+    changes: list[AlarmChanged] = []
+    for alarm in kept.shelved_until(connection, now_ms=now_ms):
+        kept.lock_press(connection, alarm.press_id)
+        fresh = kept.alarm_by_no(connection, alarm.press, alarm.alarm_no)
+        if fresh is None or fresh.ended_ms is not None:
+            continue
+        move = life_cycle.passed(standing_of(fresh), now_ms=now_ms)
+        _, change = take_step(connection, fresh, move, By(), now_ms=now_ms)
+        changes += [change] if change else []
+    changes += _silence(connection, now_ms=now_ms, settings=settings)
+    deliver(connection, now_ms=now_ms)
+    return changes
+
+
+def _silence(connection: sa.Connection, *, now_ms: int, settings: Mapping[str, Any]) -> list[AlarmChanged]:
+    changes: list[AlarmChanged] = []
+    known = {alarm.press_id: alarm for alarm in kept.open_alarms(connection, kind="silent")}
+    # A press may be told to be called silent sooner than the plant says: look at all of them.
+    for quiet in kept.quiet_presses(connection, before_ms=now_ms):
+        own = quiet.silent_after_s
+        condition = silent_condition(
+            last_shot_ms=quiet.last_shot_ms,
+            last_arrival_ms=quiet.last_arrival_ms,
+            silent_after_s=float(settings["silent_after_s"]) if own is None else own,
+            now_ms=now_ms,
+        )
+        alarm = known.get(quiet.press_id)
+        same = alarm is not None and (alarm.active, alarm.urgency) == (True, condition.urgency)
+        if condition.active_now != (alarm is not None and alarm.active) or (
+            condition.active_now and not same
+        ):
+            press = press_by_id(connection, quiet.press_id)
+            changes += react(connection, press, condition, now_ms=now_ms)
+    return changes

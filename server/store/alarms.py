@@ -1,0 +1,345 @@
+"""Alarms, their steps and what waits to be sent about them."""
+
+import dataclasses
+import json
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import sqlalchemy as sa
+
+from server.store.tables import alarm_steps, alarms, outbox, press_states, presses
+
+
+@dataclasses.dataclass(frozen=True)
+class Alarm:
+    """One alarm of one press as kept; `press` is its code, `facts` the numbers it is worded with."""
+
+    press_id: int
+    press: str
+    alarm_no: int
+    kind: str
+    state: str
+    urgency: str
+    cause: str
+    opened_ms: int
+    since_ms: int
+    ended_ms: int | None
+    acknowledged_by: str | None
+    acknowledged_ms: int | None
+    reason: str | None
+    note: str
+    shelved_until_ms: int | None
+    active: bool
+    facts: Mapping[str, Any]
+
+    @property
+    def id(self) -> str:
+        """The public id: press code and number."""
+        return f"{self.press}-{self.alarm_no}"
+
+
+@dataclasses.dataclass(frozen=True)
+class AlarmStep:
+    """One line of an alarm's history."""
+
+    press_id: int
+    alarm_no: int
+    step: int
+    at_ms: int
+    action: str
+    state: str
+    who: str
+    reason: str
+    note: str
+    idempotency_key: str | None
+
+
+@dataclasses.dataclass(frozen=True)
+class Quiet:
+    """What is known of the reporting of one accepted press."""
+
+    press_id: int
+    last_shot_ms: int
+    last_arrival_ms: int
+    silent_after_s: float | None
+
+
+@dataclasses.dataclass(frozen=True)
+class Outgoing:
+    """One message about one step, waiting for one recipient of one outlet."""
+
+    press: str
+    press_id: int
+    alarm_no: int
+    step: int
+    outlet: str
+    recipient: str
+    tries: int
+    kind: str
+    action: str
+    state: str
+    urgency: str
+
+
+Cursor = tuple[int, int, int]
+
+_COLUMNS = [c for c in alarms.c if c.name != "open_mark"]
+
+
+def _alarms() -> sa.Select[Any]:
+    return sa.select(presses.c.press, *_COLUMNS).join(presses, presses.c.press_id == alarms.c.press_id)
+
+
+def _alarm(row: Any) -> Alarm:
+    return Alarm(**{**row._mapping, "facts": json.loads(row.facts)})
+
+
+def lock_press(connection: sa.Connection, press_id: int) -> None:
+    """Let nobody else change this press's alarms until the transaction ends (PostgreSQL)."""
+    connection.execute(
+        sa.select(press_states.c.press_id).where(press_states.c.press_id == press_id).with_for_update()
+    )
+
+
+def open_alarm(connection: sa.Connection, press_id: int, kind: str) -> Alarm | None:
+    """The open alarm of this kind: there is at most one."""
+    row = connection.execute(
+        _alarms().where(alarms.c.press_id == press_id, alarms.c.kind == kind, alarms.c.open_mark == 1)
+    ).one_or_none()
+    return None if row is None else _alarm(row)
+
+
+def open_alarms(connection: sa.Connection, *, kind: str | None = None) -> list[Alarm]:
+    """Every open alarm, by press and number."""
+    query = _alarms().where(alarms.c.open_mark == 1).order_by(alarms.c.press_id, alarms.c.alarm_no)
+    if kind is not None:
+        query = query.where(alarms.c.kind == kind)
+    return [_alarm(row) for row in connection.execute(query)]
+
+
+def open_alarms_of(connection: sa.Connection, press_id: int) -> list[Alarm]:
+    """The open alarms of one press, oldest first."""
+    query = _alarms().where(alarms.c.press_id == press_id, alarms.c.open_mark == 1)
+    return [_alarm(row) for row in connection.execute(query.order_by(alarms.c.alarm_no))]
+
+
+def alarm_by_no(connection: sa.Connection, press: str, alarm_no: int) -> Alarm | None:
+    row = connection.execute(
+        _alarms().where(presses.c.press == press, alarms.c.alarm_no == alarm_no)
+    ).one_or_none()
+    return None if row is None else _alarm(row)
+
+
+def ended_since(connection: sa.Connection, press_id: int, kind: str, *, at_ms: int) -> bool:
+    """Whether an alarm of this kind that ended covers this moment."""
+    found = connection.execute(
+        sa.select(alarms.c.alarm_no)
+        .where(alarms.c.press_id == press_id, alarms.c.kind == kind, alarms.c.ended_ms >= at_ms)
+        .limit(1)
+    ).first()
+    return found is not None
+
+
+def list_alarms(
+    connection: sa.Connection,
+    *,
+    states: Sequence[str] | None = None,
+    only_open: bool = False,
+    press_id: int | None = None,
+    after: Cursor | None = None,
+    limit: int = 100,
+) -> list[Alarm]:
+    """Alarms, newest first. after: (opened_ms, press_id, alarm_no) of the last one seen."""
+    query = _alarms()
+    if only_open:
+        query = query.where(alarms.c.open_mark == 1)
+    if states is not None:
+        query = query.where(alarms.c.state.in_(list(states)))
+    if press_id is not None:
+        query = query.where(alarms.c.press_id == press_id)
+    if after is not None:
+        opened, press, number = after
+        same = alarms.c.opened_ms == opened
+        query = query.where(
+            sa.or_(
+                alarms.c.opened_ms < opened,
+                sa.and_(same, alarms.c.press_id > press),
+                sa.and_(same, alarms.c.press_id == press, alarms.c.alarm_no > number),
+            )
+        )
+    order = (alarms.c.opened_ms.desc(), alarms.c.press_id, alarms.c.alarm_no)
+    return [_alarm(row) for row in connection.execute(query.order_by(*order).limit(limit))]
+
+
+def insert_alarm(connection: sa.Connection, alarm: Alarm) -> Alarm:
+    """Keep a new open alarm under the press's next number; returns it with that number."""
+    highest = connection.execute(
+        sa.select(sa.func.max(alarms.c.alarm_no)).where(alarms.c.press_id == alarm.press_id)
+    ).scalar_one()
+    numbered = dataclasses.replace(alarm, alarm_no=(highest or 0) + 1)
+    connection.execute(sa.insert(alarms).values(**_values(numbered)))
+    return numbered
+
+
+def update_alarm(connection: sa.Connection, alarm: Alarm) -> None:
+    """Keep an alarm as it now is. One with `ended_ms` is open no longer."""
+    connection.execute(
+        sa.update(alarms)
+        .where(alarms.c.press_id == alarm.press_id, alarms.c.alarm_no == alarm.alarm_no)
+        .values(**_values(alarm))
+    )
+
+
+def _values(alarm: Alarm) -> dict[str, Any]:
+    kept = {column.name: getattr(alarm, column.name) for column in _COLUMNS}
+    kept["facts"] = json.dumps(dict(alarm.facts), ensure_ascii=False, sort_keys=True)
+    kept["open_mark"] = 1 if alarm.ended_ms is None else None
+    return kept
+
+
+def add_step(
+    connection: sa.Connection,
+    alarm: Alarm,
+    *,
+    at_ms: int,
+    action: str,
+    who: str,
+    reason: str = "",
+    note: str = "",
+    idempotency_key: str | None = None,
+) -> int:
+    """Add a line to the history of an alarm; its number."""
+    here = (alarm_steps.c.press_id == alarm.press_id, alarm_steps.c.alarm_no == alarm.alarm_no)
+    highest = connection.execute(sa.select(sa.func.max(alarm_steps.c.step)).where(*here)).scalar_one()
+    step = 1 if highest is None else highest + 1
+    connection.execute(
+        sa.insert(alarm_steps).values(
+            press_id=alarm.press_id,
+            alarm_no=alarm.alarm_no,
+            step=step,
+            at_ms=at_ms,
+            action=action,
+            state=alarm.state,
+            who=who,
+            reason=reason,
+            note=note,
+            idempotency_key=idempotency_key,
+        )
+    )
+    return step
+
+
+def steps_of(connection: sa.Connection, press_id: int, alarm_no: int) -> list[AlarmStep]:
+    """The history of one alarm, in order."""
+    rows = connection.execute(
+        sa.select(alarm_steps)
+        .where(alarm_steps.c.press_id == press_id, alarm_steps.c.alarm_no == alarm_no)
+        .order_by(alarm_steps.c.step)
+    )
+    return [AlarmStep(**row._mapping) for row in rows]
+
+
+def step_with_key(connection: sa.Connection, alarm: Alarm, key: str) -> AlarmStep | None:
+    """The step a request with this idempotency key made, if it came before."""
+    row = connection.execute(
+        sa.select(alarm_steps)
+        .where(
+            alarm_steps.c.press_id == alarm.press_id,
+            alarm_steps.c.alarm_no == alarm.alarm_no,
+            alarm_steps.c.idempotency_key == key,
+        )
+        .order_by(alarm_steps.c.step)
+        .limit(1)
+    ).one_or_none()
+    return None if row is None else AlarmStep(**row._mapping)
+
+
+def shelved_until(connection: sa.Connection, *, now_ms: int) -> list[Alarm]:
+    """Open alarms whose time on the shelf is over."""
+    query = _alarms().where(alarms.c.open_mark == 1, alarms.c.shelved_until_ms <= now_ms)
+    return [_alarm(row) for row in connection.execute(query.order_by(alarms.c.press_id, alarms.c.alarm_no))]
+
+
+def quiet_presses(connection: sa.Connection, *, before_ms: int) -> list[Quiet]:
+    """Accepted presses whose last shots arrived before a time, and those with a `silent` alarm."""
+    silent = sa.select(alarms.c.press_id).where(alarms.c.open_mark == 1, alarms.c.kind == "silent")
+    rows = connection.execute(
+        sa.select(
+            presses.c.press_id,
+            press_states.c.last_shot_ms,
+            press_states.c.last_arrival_ms,
+            presses.c.silent_after_s,
+        )
+        .join(press_states, press_states.c.press_id == presses.c.press_id)
+        .where(
+            presses.c.accepted,
+            press_states.c.last_shot_ms.is_not(None),
+            press_states.c.last_arrival_ms.is_not(None),
+            sa.or_(press_states.c.last_arrival_ms <= before_ms, presses.c.press_id.in_(silent)),
+        )
+        .order_by(presses.c.press_id)
+    )
+    return [Quiet(**row._mapping) for row in rows]
+
+
+def queue_message(
+    connection: sa.Connection, alarm: Alarm, step: int, *, outlet: str, recipient: str, now_ms: int
+) -> None:
+    connection.execute(
+        sa.insert(outbox).values(
+            press_id=alarm.press_id,
+            alarm_no=alarm.alarm_no,
+            step=step,
+            outlet=outlet,
+            recipient=recipient,
+            created_ms=now_ms,
+            next_try_ms=now_ms,
+        )
+    )
+
+
+def due_messages(connection: sa.Connection, *, now_ms: int, limit: int = 200) -> list[Outgoing]:
+    """Messages whose next try is due, the oldest first."""
+    rows = connection.execute(
+        sa.select(
+            presses.c.press,
+            outbox.c.press_id,
+            outbox.c.alarm_no,
+            outbox.c.step,
+            outbox.c.outlet,
+            outbox.c.recipient,
+            outbox.c.tries,
+            alarms.c.kind,
+            alarm_steps.c.action,
+            alarm_steps.c.state,
+            alarms.c.urgency,
+        )
+        .join(presses, presses.c.press_id == outbox.c.press_id)
+        .join(alarms, sa.and_(alarms.c.press_id == outbox.c.press_id, alarms.c.alarm_no == outbox.c.alarm_no))
+        .join(
+            alarm_steps,
+            sa.and_(
+                alarm_steps.c.press_id == outbox.c.press_id,
+                alarm_steps.c.alarm_no == outbox.c.alarm_no,
+                alarm_steps.c.step == outbox.c.step,
+            ),
+        )
+        .where(outbox.c.delivered_ms.is_(None), outbox.c.next_try_ms <= now_ms)
+        .order_by(outbox.c.created_ms, outbox.c.press_id, outbox.c.alarm_no, outbox.c.step)
+        .limit(limit)
+    )
+    return [Outgoing(**row._mapping) for row in rows]
+
+
+def mark_delivered(connection: sa.Connection, message: Outgoing, *, now_ms: int) -> None:
+    connection.execute(
+        sa.update(outbox)
+        .where(
+            outbox.c.press_id == message.press_id,
+            outbox.c.alarm_no == message.alarm_no,
+            outbox.c.step == message.step,
+            outbox.c.outlet == message.outlet,
+            outbox.c.recipient == message.recipient,
+        )
+        .values(delivered_ms=now_ms, tries=message.tries + 1)
+    )
