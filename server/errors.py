@@ -64,3 +64,13 @@ class UsageError(RingtellError):
     """The command line was used wrongly: exit code 2."""
 
     code, status, title = "usage", 400, "Wrong usage"
+
+
+class ThrottledError(RingtellError):
+    """Too many tries; `retry_after_s` says when the next one is looked at."""
+
+    code, status, title = "too_many_tries", 429, "Too many tries"
+
+    def __init__(self, message: str, *, retry_after_s: int) -> None:
+        super().__init__(message, retry_after_s=retry_after_s)
+        self.retry_after_s = retry_after_s
