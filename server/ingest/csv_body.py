@@ -13,7 +13,7 @@ from server.ingest.batch import ReadBatch
 from server.ingest.cells import DOCUMENT_FIELDS, NUMBER_FIELDS, line_of, value_of
 from server.ingest.columns import FIELDS, RAW_NONE, Column, read_columns
 from server.ingest.faults import RowFault, shown
-from server.ingest.forms import decode
+from server.ingest.forms import check_lines, decode
 from server.ingest.json_body import Around
 from server.ingest.labels import LABEL_FIELDS, Head
 from server.ingest.rows import Row, check_rows
@@ -25,6 +25,7 @@ _KNOWN: Final = frozenset({"counter", "at", *LABEL_FIELDS, *SHOT_COLUMNS})
 
 def read_csv(body: bytes, around: Around, *, codec: str) -> ReadBatch:
     """A table as text; delimiter comma, semicolon or tab, whichever the header holds most of."""
+    check_lines(body.count(b"\n"), around.max_rows)
     text = decode(body, codec)
     return read_csv_fast(text, around) or read_csv_carefully(text, around)
 

@@ -111,3 +111,9 @@ def too_many_rows(count: int, max_rows: int) -> TooLargeError:
     return TooLargeError(
         f"the body has {count} rows or more; at most {max_rows} are taken at once, so send smaller batches"
     )
+
+
+def check_lines(count: int, max_rows: int) -> None:
+    """Empty lines are no rows, but millions of them are no table."""
+    if count > 2 * max_rows + 1000:
+        raise too_many_rows(count, max_rows)

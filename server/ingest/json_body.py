@@ -1,6 +1,5 @@
 """JSON and NDJSON bodies: typed decoding of the whole batch first, row by row where that fails."""
 
-import json
 from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
@@ -10,8 +9,10 @@ from server.contract import LABELS, SHOT_NUMBERS, SHOT_TEXTS
 from server.errors import BadBodyError
 from server.ingest.batch import ReadBatch
 from server.ingest.columns import FIELDS, RAW_NONE, read_columns
-from server.ingest.faults import RowFault, named, shown
-from server.ingest.forms import decode, too_many_rows
+from server.ingest.faults import named, shown
+from server.ingest.forms import check_lines, decode, too_many_rows
+from server.ingest.json_loose import columns_of_objects, decode_loosely
+from server.ingest.json_scan import read_parts, row_of
 from server.ingest.labels import Head, read_head
 from server.ingest.rows import Row, check_rows
 
@@ -46,8 +47,6 @@ _Batch: Any = msgspec.defstruct(
 )
 _batch_decoder = msgspec.json.Decoder(_Batch)
 _line_decoder = msgspec.json.Decoder(_Shot)
-_raw_object = msgspec.json.Decoder(dict[str, msgspec.Raw])
-_raw_list = msgspec.json.Decoder(list[msgspec.Raw])
 
 
 class Around:
@@ -80,13 +79,29 @@ def read_json(body: bytes, around: Around) -> ReadBatch:
 
 
 def read_json_fast(body: bytes, around: Around) -> ReadBatch | None:
+    """All rows at once, or None where one needs a careful look."""
     try:
         batch = _batch_decoder.decode(body)
-    except (msgspec.DecodeError, UnicodeDecodeError, RecursionError):
+    except (UnicodeDecodeError, RecursionError):
         return None
+    except msgspec.DecodeError as error:
+        return read_json_loosely(body, around) if "unknown field" in str(error) else None
     around.check_count(len(batch.shots))
     head = around.head({name: getattr(batch, name) for name in LABELS}, batch.units)
     return _columns_of(batch.shots, head, around.received_ms)
+
+
+def read_json_loosely(body: bytes, around: Around) -> ReadBatch | None:
+    """The same for shots that carry numbers of the sender's own; slower by half."""
+    batch = decode_loosely(body)
+    if batch is None:
+        return None
+    around.check_count(len(batch.shots))
+    columns = columns_of_objects(batch.shots)
+    if columns is None:
+        return None
+    head = around.head({name: getattr(batch, name) for name in LABELS}, batch.units)
+    return read_columns(columns, head, around.received_ms)
 
 
 def _columns_of(shots: list[Any], head: Head, received_ms: int) -> ReadBatch | None:
@@ -95,14 +110,18 @@ def _columns_of(shots: list[Any], head: Head, received_ms: int) -> ReadBatch | N
 
 
 def read_json_carefully(body: bytes, around: Around) -> ReadBatch:
-    fields, rows = _parts(body)
+    text = decode(body, "utf-8")
+    fields, rows = read_parts(text, max_rows=around.max_rows, check_count=around.check_count)
     unknown = [name for name in fields if name not in HEAD_FIELDS]
     if unknown:
         raise BadBodyError(
             f"the body has {shown(unknown[0])} beside its shots; known are {', '.join(HEAD_FIELDS)}",
             field=named(unknown[0]),
         )
-    around.check_count(len(rows))
+    if rows is None:
+        raise BadBodyError(
+            "the body has no list shots; send the shots under it, also a single one", field="shots"
+        )
     head = around.head({name: fields.get(name) for name in LABELS}, _units_of(fields.get("units")))
     return check_rows(rows, head, around.received_ms)
 
@@ -115,53 +134,10 @@ def _units_of(units: Any) -> dict[str, str] | None:
     return units
 
 
-def _parts(body: bytes) -> tuple[dict[str, Any], list[Row]]:
-    """Head fields and rows, each row with its own text."""
-    text = decode(body, "utf-8")
-    try:
-        raw = _raw_object.decode(text)
-        if "shots" in raw:
-            rows = [_row_of(bytes(r).decode().strip()) for r in _raw_list.decode(raw["shots"])]
-            return {name: _loads(bytes(v).decode()) for name, v in raw.items() if name != "shots"}, rows
-    except (msgspec.DecodeError, RecursionError):
-        pass  # the standard parser below takes NaN, which some senders write, or says what is wrong
-    whole = _loads(text)
-    if not isinstance(whole, dict):
-        raise BadBodyError('the body is no object; send {"press": …, "mold": …, "shots": […]}')
-    shots = whole.get("shots")
-    if not isinstance(shots, list):
-        raise BadBodyError(
-            "the body has no list shots; send the shots under it, also a single one", field="shots"
-        )
-    return whole, [Row(raw=json.dumps(shot), fields=shot) for shot in shots]
-
-
-def _loads(text: str) -> Any:
-    try:
-        return json.loads(text)
-    except RecursionError:
-        raise BadBodyError("the body nests too deeply to be a batch of shots") from None
-    except json.JSONDecodeError as error:
-        raise BadBodyError(
-            f"the body is no JSON: {error.msg} at line {error.lineno}, column {error.colno}"
-        ) from None
-    except ValueError:  # whole numbers of thousands of digits
-        raise BadBodyError("the body holds a number of more digits than any counter has") from None
-
-
-def _row_of(text: str) -> Row:
-    try:
-        return Row(raw=text, fields=json.loads(text))
-    except (ValueError, RecursionError) as error:
-        what = "nested too deeply, or a number too long"
-        if isinstance(error, json.JSONDecodeError):
-            what = str(error)
-        return Row(text, None, RowFault("", "bad_json", f"the row is no JSON: {what}"))
-
-
 def read_ndjson(body: bytes, around: Around) -> ReadBatch:
     """One shot a line; empty lines are no rows."""
     body = body.removeprefix(b"\xef\xbb\xbf")
+    check_lines(body.count(b"\n"), around.max_rows)
     return read_ndjson_fast(body, around) or read_ndjson_carefully(body, around)
 
 
@@ -187,4 +163,4 @@ def _lines(text: str, around: Around) -> Iterator[Row]:
         if line:
             count += 1
             around.check_count(count)
-            yield _row_of(line)
+            yield row_of(line)

@@ -157,8 +157,8 @@ def test_no_shots_are_no_fault() -> None:
         ('{"shots":[],"units":{"width":"mm"}}', JSON, {}, "units"),
         ('{"shots":[],"press":"a/b"}', JSON, {}, "press"),
         ('{"shots":[],"setpoints":[]}', JSON, {}, "setpoints"),
-        ("[" * 100_000, JSON, {}, None),
-        ('{"shots":[],"lot":%s}' % ("9" * 5000), JSON, {}, None),
+        ("[" * 20_000, JSON, {}, None),
+        ('{"shots":[],"lot":%s}' % ("9" * 5000), JSON, {}, "lot"),
         ("", NDJSON, {"lenght": "in"}, "lenght"),
         ("", NDJSON, {"length": "inch"}, "units"),
         ("", CSV, {}, None),
@@ -230,6 +230,20 @@ def test_too_large_is_413_in_bytes_and_in_rows(good: bool) -> None:
             read(body, content_type, max_rows=3)
     with pytest.raises(TooLargeError):
         read(lines, NDJSON, max_bytes=len(lines) - 1)
+
+
+@pytest.mark.parametrize(
+    ("body", "content_type"),
+    [
+        ('{"shots":[' + "0," * 2000 + "0]}", JSON),
+        ('{"shots":[{"counter":1,"deep":[' + "{}," * 60_000 + "0]}]}", JSON),
+        ("\n" * 4000, NDJSON),
+        (TABLE + "\n" * 4000, CSV),
+    ],
+)
+def test_a_body_that_would_only_fill_memory_is_413(body: str, content_type: str) -> None:
+    with pytest.raises(TooLargeError):
+        read(body, content_type)
 
 
 def test_a_shot_written_as_a_line_reads_as_itself() -> None:

@@ -157,9 +157,25 @@ def test_the_fast_path_takes_nothing_the_careful_one_would_not(rows: list[Any]) 
     fast = json_body.read_json_fast(body, AROUND)
     careful = json_body.read_json_carefully(body, AROUND)
     assert fast is None or fast == careful
+    loose = json_body.read_json_loosely(body, AROUND)
+    assert loose is None or loose == careful
     lines = "\n".join(json.dumps(row) for row in rows).encode()
     fast = json_body.read_ndjson_fast(lines, AROUND)
     assert fast is None or fast == json_body.read_ndjson_carefully(lines, AROUND)
+
+
+@settings(max_examples=100, deadline=None)
+@given(
+    rows=st.lists(good_shots(), min_size=1, max_size=4),
+    own=st.lists(sometimes(st.integers() | good_numbers), min_size=4),
+)
+def test_numbers_of_the_senders_own_take_a_fast_path_too(rows: list[Any], own: list[Any]) -> None:
+    for row, number in zip(rows, own, strict=False):
+        row["own"] = number
+    body = json.dumps({"press": "P07", "shots": rows}).encode()
+    careful = json_body.read_json_carefully(body, AROUND)
+    assert not careful.rejected
+    assert json_body.read_json_fast(body, AROUND) == careful
 
 
 @settings(max_examples=200, deadline=None)
@@ -172,6 +188,7 @@ def test_good_rows_take_the_fast_path_and_come_out_the_same(rows: list[Any]) -> 
     careful = json_body.read_json_carefully(body, around)
     assert not careful.rejected
     assert json_body.read_json_fast(body, around) == careful
+    assert json_body.read_json_loosely(body, around) == careful
 
 
 cells = st.one_of(
