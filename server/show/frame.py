@@ -29,6 +29,7 @@ class Frame:
     role: str = ""
     note: str = ""
     may_act: bool = True
+    signed_in: bool = False
 
     @property
     def corner(self) -> str:
@@ -43,6 +44,8 @@ class Actor:
     name: str = ""
     role: str = ""
     may_act: bool = True
+    #: With a password, so that there is something to sign out of.
+    signed_in: bool = False
 
 
 def frame(
@@ -57,4 +60,5 @@ def frame(
         role=actor.role,
         note=note,
         may_act=actor.may_act,
+        signed_in=actor.signed_in,
     )

@@ -90,6 +90,7 @@ class StudiesPage:
     chosen_kind: str
     rows: tuple[StudyRow, ...]
     hot_melt: str
+    plug: str
     lock_out: str
 
 

@@ -1,7 +1,6 @@
 """Words for every code a page may meet, joined by id.
 
-`shared/*.json` is the home of causes, rules and signals; where it holds a text for an id, that text
-is used, and what stands here serves ids it does not hold.
+`shared/*.json` is the home of causes, rules and signals; the words of states and answers stand here.
 """
 
 import dataclasses
@@ -11,34 +10,6 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from server.settings import outside
-from server.valve.evidence_words import CAUSE_TEXT
-
-SIGNAL_NAMES: Final[dict[str, str]] = {
-    "swept_mm": "Swept stroke",
-    "cushion_mm": "Cushion",
-    "shot_size_mm": "Shot size",
-    "peak_pressure_bar": "Peak pressure",
-    "transfer_pressure_bar": "Transfer pressure",
-    "fill_time_s": "Fill time",
-    "recovery_s_per_mm": "Recovery",
-    "part_weight_g": "Part weight",
-    "drift_mm": "Drift after gate seal",
-    "hold_pressure_bar": "Hold pressure",
-    "cycle_time_s": "Cycle time",
-    "melt_temp_c": "Melt temperature",
-}
-
-RULE_NAMES: Final[dict[str, str]] = {
-    "beyond_limit": "beyond a limit",
-    "two_of_three_beyond_2_sigma": "two of three beyond 2 σ",
-    "four_of_five_beyond_1_sigma": "four of five beyond 1 σ",
-    "one_side": "a long run on one side",
-    "steady_trend": "a steady trend",
-    "alternating": "up and down in turn",
-    "within_1_sigma": "all within 1 σ",
-    "outside_1_sigma": "none within 1 σ",
-    "bottoming": "cushion at bottom",
-}
 
 URGENCY: Final[dict[str, str]] = {"now": "now", "this_shift": "this shift", "this_week": "this week"}
 
@@ -131,24 +102,42 @@ class Entry:
 
 
 @functools.cache
-def shared_entries(kind: str) -> Mapping[str, Mapping[str, Any]]:
-    """Entries of `shared/{kind}.json` by id; empty when the file is not there."""
-    path = outside("shared") / f"{kind}.json"
-    if not path.is_file():
-        return {}
-    found = json.loads(path.read_text(encoding="utf-8"))
-    items: Any = found.get(kind, found.get("items", [])) if isinstance(found, dict) else found
-    if isinstance(items, dict):
-        return {str(key): value for key, value in items.items() if isinstance(value, dict)}
-    return {str(item["id"]): item for item in items if isinstance(item, dict) and "id" in item}
+def _shared(file: str) -> Mapping[str, Any]:
+    found: Any = json.loads((outside("shared") / f"{file}.json").read_text(encoding="utf-8"))
+    if not isinstance(found, dict):
+        raise TypeError(f"shared/{file}.json is not an object")
+    return found
 
 
-def _shared_text(kind: str, code: str, *fields: str) -> str | None:
-    entry = shared_entries(kind).get(code, {})
-    for field in fields:
-        if isinstance(entry.get(field), str) and entry[field]:
-            return str(entry[field])
-    return None
+def shared_list(file: str, name: str) -> list[Mapping[str, Any]]:
+    """The list `name` of `shared/{file}.json`, in its order."""
+    return list(_shared(file).get(name, []))
+
+
+@functools.cache
+def shared_entries(file: str) -> Mapping[str, Mapping[str, Any]]:
+    """Entries of the list of a catalogue's own name, by id.
+
+    >>> shared_entries("causes")["sealing"]["text"]
+    'Sealing well'
+    """
+    return {str(entry["id"]): entry for entry in shared_list(file, file)}
+
+
+def _shared_text(file: str, code: str, field: str) -> str | None:
+    text = shared_entries(file).get(code, {}).get(field)
+    return text if isinstance(text, str) and text else None
+
+
+def entry_of(file: str, code: str) -> Entry:
+    """A catalogue's entry as the help page shows it."""
+    found = shared_entries(file)[code]
+    parts = {field: str(found.get(field, "")) for field in ("name", "meaning", "formula", "source")}
+    caution = found.get("caution") or found.get("settled_by")
+    if caution:
+        lead = "" if found.get("caution") else "Settled by: "
+        parts["meaning"] = f"{parts['meaning']} {lead}{caution}{'' if str(caution).endswith('.') else '.'}"
+    return Entry(id=code, **parts)
 
 
 def cause_name(cause: str) -> str:
@@ -156,15 +145,21 @@ def cause_name(cause: str) -> str:
     >>> cause_name("sealing")
     'Sealing well'
     """
-    return _shared_text("causes", cause, "text") or CAUSE_TEXT.get(cause, cause.replace("_", " "))
+    return _shared_text("causes", cause, "text") or cause.replace("_", " ")
 
 
 def signal_name(signal: str) -> str:
-    return SIGNAL_NAMES.get(signal, signal.replace("_", " "))
+    return _shared_text("signals", signal, "name") or signal.replace("_", " ")
 
 
 def rule_name(rule: str) -> str:
-    return RULE_NAMES.get(rule, rule.replace("_", " "))
+    """A rule inside a sentence.
+
+    >>> rule_name("beyond_limit")
+    'beyond a limit'
+    """
+    name = _shared_text("rules", rule, "name") or rule.replace("_", " ")
+    return name[0].lower() + name[1:]
 
 
 def worded(table: Mapping[str, str], code: str) -> str:

@@ -1,0 +1,258 @@
+"""The pages: an address each, an answer in HTML, the strict policy on every one."""
+
+import datetime as dt
+import functools
+from collections.abc import Callable
+from typing import Annotated, Any
+from urllib.parse import quote
+
+import jinja2
+import sqlalchemy as sa
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+
+from server import clock
+from server.access.actors import NOBODY, need, permissions_of
+from server.errors import InvalidError, NotFoundError
+from server.routes.assets import LIBRARY, assets
+from server.settings import outside
+from server.show.build_alarms import ANSWERS, build_alarms
+from server.show.build_figure import Asked, build_figure
+from server.show.build_help import build_help
+from server.show.build_mold import Stretch, build_mold, build_molds
+from server.show.build_plant import Wanted, build_plant
+from server.show.build_press import build_press
+from server.show.build_settings import build_import, build_login, build_settings, build_trouble
+from server.show.build_work import build_baselines, build_containment, build_studies, build_valves
+from server.show.frame import MORE, NAVIGATION, Actor
+from server.show.plant_words import Plant, plant_at
+from server.words.catalogue import ROLE, worded
+from server.words.times import DAY, Zone
+
+router = APIRouter(include_in_schema=False)
+
+POLICY = (
+    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
+)
+_HEADERS = {
+    "Content-Security-Policy": POLICY,
+    "X-Content-Type-Options": "nosniff",
+    "Referrer-Policy": "same-origin",
+    "Cache-Control": "no-store",
+    "Vary": "X-Fragment, Cookie",
+}
+_YEAR = "public, max-age=31536000, immutable"
+
+Builder = Callable[[sa.Connection, Plant], Any]
+
+
+@functools.cache
+def templates() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.FileSystemLoader(outside("web") / "templates"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        auto_reload=False,
+    )
+    environment.globals |= {
+        "navigation": NAVIGATION,
+        "more": MORE,
+        "static": assets().href,
+        "library": assets().href(LIBRARY),
+        "reasons": ANSWERS,
+    }
+    return environment
+
+
+def render(template: str, page: object, *, fragment: bool = False) -> str:
+    """A page dataclass as HTML; as a fragment without head and navigation."""
+    layout = "fragment.html" if fragment else "base.html"
+    return templates().get_template(template).render(page=page, layout=layout)
+
+
+def actor_of(request: Request) -> Actor:
+    """Who is looking, from what the access layer has put on the request."""
+    known = getattr(request.state, "actor", NOBODY)
+    return Actor(
+        name=known.name,
+        role=worded(ROLE, known.role) if known.role and known.kind == "person" else "",
+        may_act="acknowledge" in permissions_of(known),
+        signed_in=known.kind == "person",
+    )
+
+
+def _answer(request: Request, template: str, build: Builder, *, public: bool = False) -> Response:
+    """Read, build and render in one snapshot; who is not signed in is sent to the login."""
+    known = getattr(request.state, "actor", NOBODY)
+    if not public and (known.kind == "nobody" or known.must_change):
+        return login_redirect(request.url.path)
+    objects = request.app.state.ringtell
+    actor = actor_of(request)
+    with objects.store.read() as connection:
+        plant = plant_at(connection, now_ms=objects.now_ms(), actor=actor)
+        page = build(connection, plant)
+        status = 200
+        if page is None:
+            template, status = "trouble.html", 404
+            page = build_trouble(
+                plant.frame("Not found", active=""),
+                answer="There is no such thing here.",
+                under="It may have another name now, or it never sent a shot.",
+                way_out=(("/", "To the plant"), ("/molds", "To the molds")),
+            )
+    html = render(template, page, fragment=request.headers.get("X-Fragment") == "1")
+    return HTMLResponse(html, status_code=status, headers=_HEADERS)
+
+
+@router.get("/")
+def plant_page(request: Request, area: str = "", mold: str = "", state: str = "") -> Response:
+    wanted = Wanted(area=area, mold=mold, state=state)
+    return _answer(request, "plant.html", lambda c, plant: build_plant(c, plant, wanted=wanted))
+
+
+@router.get("/presses/{press}")
+def press_page(request: Request, press: str) -> Response:
+    return _answer(request, "press.html", lambda c, plant: build_press(c, plant, press=press))
+
+
+@router.get("/presses/{press}/baselines")
+def baselines_page(request: Request, press: str) -> Response:
+    return _answer(request, "baselines.html", lambda c, plant: build_baselines(c, plant, press=press))
+
+
+@router.get("/molds")
+def molds_page(request: Request) -> Response:
+    return _answer(request, "molds.html", build_molds)
+
+
+@router.get("/molds/{mold}")
+def mold_page(
+    request: Request, mold: str, to: str = "", from_: Annotated[str, Query(alias="from")] = ""
+) -> Response:
+    return _answer(
+        request,
+        "mold.html",
+        lambda c, plant: build_mold(c, plant, mold=mold, stretch=_days(from_, to, plant.zone)),
+    )
+
+
+@router.get("/alarms")
+def alarms_page(request: Request, state: str = "") -> Response:
+    show_all = state == "all"
+    return _answer(request, "alarms.html", lambda c, plant: build_alarms(c, plant, show_all=show_all))
+
+
+@router.get("/containment")
+def containment_page(request: Request) -> Response:
+    return _answer(request, "containment.html", build_containment)
+
+
+@router.get("/studies")
+def studies_page(request: Request, kind: str = "", press: str = "") -> Response:
+    return _answer(request, "studies.html", lambda c, plant: build_studies(c, plant, kind=kind, press=press))
+
+
+@router.get("/valves")
+def valves_page(request: Request) -> Response:
+    return _answer(request, "valves.html", build_valves)
+
+
+@router.get("/import")
+def import_page(request: Request) -> Response:
+    return _answer(request, "import.html", build_import)
+
+
+@router.get("/settings")
+def settings_page(request: Request) -> Response:
+    return _answer(request, "settings.html", build_settings)
+
+
+@router.get("/help")
+def help_page(request: Request) -> Response:
+    return _answer(request, "help.html", lambda _c, plant: build_help(plant))
+
+
+@router.get("/login")
+def login_page(request: Request, next_path: Annotated[str, Query(alias="next")] = "/") -> Response:
+    return _answer(
+        request, "login.html", lambda _c, plant: build_login(plant, next_path=next_path), public=True
+    )
+
+
+@router.get("/api/v1/presses/{press}/figure")
+def press_figure(
+    request: Request,
+    press: str,
+    from_: Annotated[str, Query(alias="from")] = "",
+    to: str = "",
+    span_ms: Annotated[int | None, Query(ge=60_000)] = None,
+    span: str = "",
+    width: Annotated[int, Query(ge=100, le=8_000)] = 800,
+) -> Response:
+    """The chart of a stretch as plotly JSON; times without an offset are the plant's local time."""
+    need(getattr(request.state, "actor", NOBODY), "read", press=press)
+    objects = request.app.state.ringtell
+    with objects.store.read() as connection:
+        plant = plant_at(connection, now_ms=objects.now_ms(), actor=actor_of(request))
+        asked = Asked(
+            from_ms=read_moment(from_, plant.zone, "from") if from_ else None,
+            to_ms=read_moment(to, plant.zone, "to") if to else None,
+            span_ms=span_ms or (None if span == "all" else 7 * DAY),
+            points=width,
+        )
+        figure = build_figure(connection, plant, press=press, asked=asked)
+    if figure is None:
+        raise NotFoundError(f"no press {press!r}", field="press")
+    return JSONResponse(figure, headers={"Cache-Control": "no-store"})
+
+
+@router.get("/static/{content_hash}/{path:path}")
+def static_file(request: Request, content_hash: str, path: str) -> Response:
+    asset = assets().get(path)
+    if asset is None:
+        return Response(status_code=404)
+    body, encoding = asset.fitting(request.headers.get("Accept-Encoding", ""))
+    fresh = assets().current(content_hash, path)
+    headers = {
+        "Cache-Control": _YEAR if fresh else "no-cache",
+        "Vary": "Accept-Encoding",
+        "X-Content-Type-Options": "nosniff",
+    }
+    if encoding:
+        headers["Content-Encoding"] = encoding
+    return Response(body, media_type=asset.content_type, headers=headers)
+
+
+@router.get("/favicon.ico")
+def favicon() -> Response:
+    return RedirectResponse(assets().href("icon.svg"), status_code=302)
+
+
+def login_redirect(path: str) -> Response:
+    """Where a page sends someone who is not signed in."""
+    return RedirectResponse(f"/login?next={quote(path, safe='/')}", status_code=303)
+
+
+def read_moment(text: str, zone: Zone, field: str) -> int:
+    """RFC 3339, or a local time of the plant where the offset is missing."""
+    try:
+        # A '+' in a query arrives as a space.
+        at = dt.datetime.fromisoformat(text.strip().replace(" ", "+") if "T" in text else text.strip())
+    except ValueError:
+        raise InvalidError(f"{field}={text!r} is no time like 2026-04-01T06:00:00Z", field=field) from None
+    if at.tzinfo is None:
+        at = at.replace(tzinfo=zone.local(clock.from_datetime(at.replace(tzinfo=dt.UTC))).tzinfo)
+    return clock.from_datetime(at)
+
+
+def _days(from_: str, to: str, zone: Zone) -> Stretch | None:
+    """Whole local days, both included."""
+    if not from_ or not to:
+        return None
+    start, end = read_moment(from_, zone, "from"), read_moment(to, zone, "to") + DAY
+    if end <= start:
+        raise InvalidError(f"to={to!r} lies before from={from_!r}", field="to")
+    return Stretch(start, end)

@@ -1,0 +1,201 @@
+"""Traces of the press page's chart: every shot when they fit, extremes and means per bucket when not."""
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import NDArray
+
+from server.show.build_press import SHOWN, event_words
+from server.show.figures import EventMark, FindingBar, SignalLimits, Trace, Window, press_figure
+from server.show.plant_words import Plant
+from server.show.startup_record import recorded_signals
+from server.store.page_queries import (
+    Row,
+    baselines_in_force,
+    events_between,
+    findings_between,
+    first_shot_ms,
+    press_with_state,
+    rollup_grains,
+    rollups_between,
+    shots_between,
+)
+from server.store.shots import read_columns
+from server.valve.signals import derive
+from server.words.catalogue import EVENT_NAMES, worded
+
+Floats = NDArray[np.float64]
+
+#: Shots read and thinned here; longer stretches come from roll-ups.
+SHOTS_MAX = 40_000
+
+
+@dataclasses.dataclass(frozen=True)
+class Asked:
+    """The stretch the chart wants. Nothing given: the last `span_ms`, or everything without it."""
+
+    from_ms: int | None = None
+    to_ms: int | None = None
+    span_ms: int | None = None
+    points: int = 800
+
+
+def build_figure(
+    connection: sa.Connection, plant: Plant, *, press: str, asked: Asked
+) -> dict[str, Any] | None:
+    """plotly JSON of a stretch; None: the plant has no such press."""
+    row = press_with_state(connection, press)
+    if row is None:
+        return None
+    window = _window(connection, row, asked, plant.now_ms)
+    record = baselines_in_force(connection).get(row["press_id"])
+    limits = {
+        name: SignalLimits(center=one.center, lower=one.lower, upper=one.upper)
+        for name, one in recorded_signals(record).items()
+    }
+    return press_figure(
+        _traces(connection, row, window, asked.points),
+        window=window,
+        limits=limits,
+        findings=merged_bars(_bars(connection, row, window), window=window),
+        events=_events(connection, row, window),
+        units=plant.units,
+        zone=plant.zone,
+    )
+
+
+def _window(connection: sa.Connection, row: Row, asked: Asked, now_ms: int) -> Window:
+    if asked.from_ms is not None and asked.to_ms is not None and asked.to_ms > asked.from_ms:
+        return Window(asked.from_ms, asked.to_ms)
+    # Up to the newest shot: a press that stopped last week still shows its last week.
+    end = (row["last_shot_ms"] or now_ms) + 1
+    if asked.span_ms is not None:
+        return Window(end - asked.span_ms, end)
+    first = first_shot_ms(connection, row["press_id"])
+    return Window(min(first if first is not None else end - 1, end - 1), end)
+
+
+def _traces(connection: sa.Connection, row: Row, window: Window, points: int) -> list[Trace]:
+    count = shots_between(connection, row["press_id"], from_ms=window.from_ms, to_ms=window.to_ms)
+    if count == 0:
+        return []
+    if count > SHOTS_MAX:
+        traces = _from_rollups(connection, row, window, points)
+        if traces:
+            return traces
+    columns = read_columns(
+        connection, row["press_id"], from_ms=window.from_ms, to_ms=window.to_ms, limit=SHOTS_MAX, newest=True
+    )
+    lag = row["dose_lag"] if row["dose_lag"] is not None else row["dose_lag_found"] or 0
+    signals = derive(columns, dose_lag=int(lag), screw_diameter_mm=row["screw_diameter_mm"]).signals
+    at = np.asarray(columns["at_ms"], dtype=np.int64)
+    return [
+        thinned(name, at, signals[name], points=points) for name in SHOWN if np.isfinite(signals[name]).any()
+    ]
+
+
+def thinned(signal: str, at_ms: NDArray[np.int64], values: Floats, *, points: int) -> Trace:
+    """Every value when they fit; else mean, least and largest of each of `points` stretches of shots.
+
+    Extremes are kept: a single shot that fell out is seen at any zoom.
+    """
+    if len(values) <= 2 * points:
+        return Trace(signal, at_ms=at_ms.tolist(), mean=values.tolist())
+    starts = np.unique(np.linspace(0, len(values), points, endpoint=False).astype(np.int64))
+    known = np.isfinite(values)
+    counts = np.add.reduceat(known.astype(np.float64), starts)
+    sums = np.add.reduceat(np.where(known, values, 0.0), starts)
+    low = np.minimum.reduceat(np.where(known, values, np.inf), starts)
+    high = np.maximum.reduceat(np.where(known, values, -np.inf), starts)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        mean = np.where(counts > 0, sums / counts, np.nan)
+    return Trace(
+        signal,
+        at_ms=at_ms[starts].tolist(),
+        mean=mean.tolist(),
+        low=np.where(counts > 0, low, np.nan).tolist(),
+        high=np.where(counts > 0, high, np.nan).tolist(),
+    )
+
+
+def _from_rollups(connection: sa.Connection, row: Row, window: Window, points: int) -> list[Trace]:
+    grains = rollup_grains(connection, row["press_id"])
+    if not grains:
+        return []
+    # The finest grain that gives no more buckets than the chart has room for.
+    fits = [grain for grain in grains if (window.to_ms - window.from_ms) / grain <= 2.5 * points]
+    grain = fits[0] if fits else grains[-1]
+    rows = rollups_between(
+        connection,
+        row["press_id"],
+        grain=grain,
+        from_ms=window.from_ms - grain,
+        to_ms=window.to_ms,
+        signals=SHOWN,
+    )
+    by_signal: dict[str, list[Row]] = {}
+    for one in rows:
+        by_signal.setdefault(one["signal"], []).append(one)
+    return [_rollup_trace(name, by_signal[name], grain) for name in SHOWN if name in by_signal]
+
+
+def _rollup_trace(signal: str, rows: Sequence[Row], grain: int) -> Trace:
+    """Buckets of several set-ups at one time are put together, weighted by their shots."""
+    at: list[int] = []
+    n: list[float] = []
+    mean: list[float] = []
+    low: list[float] = []
+    high: list[float] = []
+    for row in rows:
+        middle = int(row["bucket_ms"]) + grain // 2
+        if at and at[-1] == middle:
+            total = n[-1] + row["n"]
+            mean[-1] += (row["mean"] - mean[-1]) * row["n"] / total
+            n[-1] = total
+            low[-1], high[-1] = min(low[-1], row["low"]), max(high[-1], row["high"])
+            continue
+        at.append(middle)
+        n.append(float(row["n"]))
+        mean.append(float(row["mean"]))
+        low.append(float(row["low"]))
+        high.append(float(row["high"]))
+    return Trace(signal, at_ms=at, mean=mean, low=low, high=high)
+
+
+def _bars(connection: sa.Connection, row: Row, window: Window) -> list[FindingBar]:
+    found = findings_between(connection, row["press_id"], from_ms=window.from_ms, to_ms=window.to_ms)
+    return [
+        FindingBar(
+            signal="cushion_mm" if one["rule"] == "bottoming" else one["signal"],
+            rule=one["rule"],
+            from_ms=one["from_ms"],
+            to_ms=one["to_ms"],
+        )
+        for one in found
+    ]
+
+
+def merged_bars(bars: Sequence[FindingBar], *, window: Window) -> list[FindingBar]:
+    """Bars of one signal that touch, or nearly do at this zoom, become one."""
+    near = (window.to_ms - window.from_ms) // 300
+    merged: list[FindingBar] = []
+    for bar in sorted(bars, key=lambda bar: (bar.signal, bar.from_ms)):
+        last = merged[-1] if merged else None
+        if last is not None and last.signal == bar.signal and bar.from_ms <= last.to_ms + near:
+            merged[-1] = dataclasses.replace(last, to_ms=max(last.to_ms, bar.to_ms))
+        else:
+            merged.append(bar)
+    return merged
+
+
+def _events(connection: sa.Connection, row: Row, window: Window) -> list[EventMark]:
+    found = events_between(connection, row["press_id"], from_ms=window.from_ms, to_ms=window.to_ms)
+    return [EventMark(at_ms=one["at_ms"], label=_short(one)) for one in found]
+
+
+def _short(event: Mapping[str, Any]) -> str:
+    text = event_words({**event, "note": ""})
+    return text if len(text) <= 26 else worded(EVENT_NAMES, event["kind"])

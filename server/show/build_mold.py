@@ -1,0 +1,318 @@
+"""The mold page: one verdict a signal, one lane a press; and the list of molds."""
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from typing import Any
+from urllib.parse import quote, urlencode
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import NDArray
+
+from server import clock
+from server.maths.capability import Capability, capability
+from server.maths.results import Undetermined
+from server.maths.stability import Stability, stability
+from server.show.histogram import histogram
+from server.show.judged import read_judgement
+from server.show.lanes import Lane, Limits, lane_drawing, lane_ruler, shared_scale
+from server.show.mold_words import (
+    DEMAND_PPK,
+    facts_of,
+    is_normal,
+    lane_verdict,
+    mold_answer,
+    signal_sentence,
+    stands_out,
+)
+from server.show.pages import LaneRow, MoldPage, MoldRow, MoldsPage, SignalVerdict
+from server.show.plant_words import Plant, mold_href, press_href
+from server.show.strokes import Kept
+from server.store.page_queries import Row, accepted_presses, document, presses_of_molds
+from server.store.plant import all_molds, mold_by_code, setups_with_mold
+from server.store.shots import read_columns
+from server.words.catalogue import signal_name
+from server.words.numbers import count_word, number, plural
+from server.words.times import DAY, MINUTE
+from server.words.units import signal_quantity
+
+Floats = NDArray[np.float64]
+
+#: The newest values of a press that a lane rests on.
+VALUES_MAX = 5_000
+_STRETCH_DAYS = 30
+_PRODUCT = "part_weight_g"
+
+
+@dataclasses.dataclass(frozen=True)
+class Assessed:
+    """One press's values of one characteristic."""
+
+    values: Floats
+    capability: Capability | Undetermined
+    stability: Stability | Undetermined
+
+
+_assessed: Kept[Assessed] = Kept(500)
+
+
+@dataclasses.dataclass(frozen=True)
+class Stretch:
+    """What stretch of time is asked for; `to_ms` is exclusive."""
+
+    from_ms: int
+    to_ms: int
+
+
+def build_molds(connection: sa.Connection, plant: Plant) -> MoldsPage:
+    where = presses_of_molds(connection)
+    rows = tuple(_mold_row(mold, where.get(mold["mold"], [])) for mold in all_molds(connection))
+    without = sum(row.limits_text == "" for row in rows)
+    answer = f"{count_word(len(rows), capital=True)} {plural(len(rows), 'mold')}."
+    if rows and without:
+        answer += f" {count_word(without, capital=True)} without limits of the drawing."
+    return MoldsPage(
+        frame=plant.frame("Molds", active="/molds"),
+        answer=answer if rows else "No mold has run yet.",
+        under="Capability per mold, across the presses it ran on",
+        rows=rows,
+    )
+
+
+def _mold_row(mold: Mapping[str, Any], presses: Sequence[str]) -> MoldRow:
+    limits = _limits(document(mold["limits"]).get(_PRODUCT))
+    known = limits.lower is not None or limits.upper is not None
+    return MoldRow(
+        mold=mold["mold"],
+        href=mold_href(mold["mold"]),
+        part=mold["part"],
+        cavities="" if mold["cavities"] is None else str(mold["cavities"]),
+        presses=", ".join(presses),
+        limits_text=f"part weight {_limit_words(limits, 'g')}" if known else "",
+    )
+
+
+def _limits(given: Any) -> Limits:
+    if not isinstance(given, Mapping):
+        return Limits()
+    return Limits(*(_float(given.get(name)) for name in ("lower", "upper", "target")))
+
+
+def _float(value: Any) -> float | None:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None
+
+
+def _limit_words(limits: Limits, unit: str) -> str:
+    if limits.lower is None:
+        return f"at most {number(limits.upper, 5)} {unit}"
+    if limits.upper is None:
+        return f"at least {number(limits.lower, 5)} {unit}"
+    return f"{number(limits.lower, 5)}–{number(limits.upper, 5)} {unit}"
+
+
+def build_mold(
+    connection: sa.Connection, plant: Plant, *, mold: str, stretch: Stretch | None = None
+) -> MoldPage | None:
+    """None: no such mold."""
+    found = mold_by_code(connection, mold)
+    if found is None:
+        return None
+    limits_of = document(found["limits"])
+    wanted = {_PRODUCT: limits_of.get(_PRODUCT), **limits_of}
+    demand = _float(document(found["demand"]).get("ppk")) or DEMAND_PPK
+    asked = stretch or Stretch(plant.now_ms - _STRETCH_DAYS * DAY, plant.now_ms + DAY)
+    rows = {row["press_id"]: row for row in accepted_presses(connection)}
+    setups: dict[int, list[int]] = {}
+    for one in setups_with_mold(connection, mold):
+        if one.press_id in rows:
+            setups.setdefault(one.press_id, []).append(one.setup_id)
+    verdicts = []
+    fit: list[str] = []
+    short: list[str] = []
+    assessed: dict[str, Assessed] = {}
+    for signal, given in wanted.items():
+        here = {
+            press_id: _assess(connection, rows[press_id], ids, signal, _limits(given), asked)
+            for press_id, ids in setups.items()
+        }
+        verdict, fits, shorts = _verdict(signal, here, rows, _limits(given), demand, mold, asked)
+        verdicts.append(verdict)
+        fit += [name for name in fits if name not in fit]
+        short += [name for name in shorts if name not in short]
+        assessed |= {rows[press_id]["press"]: one for press_id, one in here.items()}
+    fit = [name for name in fit if name not in short]
+    limited = any(_limits(given).known() for given in wanted.values())
+    first = _limits(wanted[_PRODUCT])
+    return MoldPage(
+        frame=plant.frame(mold, active="/molds", note=found["part"]),
+        mold=mold,
+        part=found["part"],
+        answer=mold_answer(mold, fit, short, limited=limited),
+        under=_under(first, demand, asked, plant, stands_out(fit, short)),
+        signals=tuple(verdicts),
+        consistency=_consistency([row for press_id, row in rows.items() if press_id in setups], mold),
+        sureness=_sureness(assessed),
+        api_href=f"/api/v1/molds/{quote(mold, safe='')}",
+        edit=_edit(found, first, demand),
+        from_text=f"{plant.zone.local(asked.from_ms):%Y-%m-%d}",
+        to_text=f"{plant.zone.local(asked.to_ms - 1):%Y-%m-%d}",
+    )
+
+
+def _under(limits: Limits, demand: float, asked: Stretch, plant: Plant, out: str) -> str:
+    parts = []
+    if limits.lower is not None or limits.upper is not None:
+        parts.append(f"Part weight {_limit_words(limits, 'g')} · demand Ppk ≥ {demand:.2f}")
+    end = "today" if asked.to_ms > plant.now_ms else plant.day(asked.to_ms - 1)
+    parts.append(f"{plant.day(asked.from_ms)} to {end}")
+    return " · ".join([*parts, out] if out else parts)
+
+
+def _assess(
+    connection: sa.Connection, row: Row, setup_ids: list[int], signal: str, limits: Limits, asked: Stretch
+) -> Assessed:
+    key = (str(connection.engine.url), row["press_id"], signal, tuple(sorted(setup_ids)))
+    # New shots count after five minutes: an index does not change faster than that.
+    day = MINUTE * 5
+    mark = (limits, asked.from_ms // DAY, asked.to_ms // DAY, (row["last_shot_ms"] or 0) // day)
+
+    def make() -> Assessed:
+        columns = read_columns(
+            connection,
+            row["press_id"],
+            from_ms=asked.from_ms,
+            to_ms=asked.to_ms,
+            names=(signal,),
+            limit=VALUES_MAX,
+            newest=True,
+            setup_ids=setup_ids,
+        )
+        values = np.asarray(columns[signal], dtype=np.float64)
+        values = values[np.isfinite(values)]
+        if not limits.known():
+            reason = Undetermined("no limits of the drawing")
+            return Assessed(values, reason, reason)
+        judged = capability(values, lower=limits.lower, upper=limits.upper, target=limits.target)
+        return Assessed(values, judged, stability(values))
+
+    return _assessed.get(key, mark, make)
+
+
+def _verdict(
+    signal: str,
+    here: Mapping[int, Assessed],
+    rows: Mapping[int, Row],
+    limits: Limits,
+    demand: float,
+    mold: str,
+    asked: Stretch,
+) -> tuple[SignalVerdict, list[str], list[str]]:
+    unit = {"mass": "g", "length": "mm", "pressure": "bar", "time": "s"}.get(signal_quantity(signal), "")
+    lanes = {press_id: _lane(rows[press_id], one, demand) for press_id, one in here.items()}
+    scale = shared_scale([lane for lane in lanes.values() if lane is not None], limits)
+    shown = []
+    for press_id, one in here.items():
+        if len(one.values) == 0:
+            continue
+        shown.append(_lane_row(rows[press_id], one, lanes[press_id], scale, limits, demand, unit))
+    shown.sort(key=lambda row: row.press)
+    judged = {rows[press_id]["press"] for press_id, lane in lanes.items() if lane and limits.known()}
+    fit = [row.press for row in shown if row.press in judged and not row.falls_short]
+    short = [row.press for row in shown if row.press in judged and row.falls_short]
+    span = {"signal": signal, "from": clock.as_text(asked.from_ms), "to": clock.as_text(asked.to_ms)}
+    verdict = SignalVerdict(
+        signal=signal,
+        name=signal_name(signal),
+        unit=unit,
+        sentence=signal_sentence(fit, short, limits=limits)
+        if shown or not limits.known()
+        else "no values yet",
+        lanes=tuple(shown),
+        ruler=lane_ruler(scale=scale, limits=limits, unit=unit) if shown else None,
+        data_href=f"/api/v1/molds/{quote(mold, safe='')}/capability?{urlencode(span)}" if shown else "",
+    )
+    return verdict, fit, short
+
+
+def _lane(row: Row, one: Assessed, demand: float) -> Lane | None:
+    if len(one.values) < 2:
+        return None
+    if isinstance(one.capability, Undetermined):
+        mean, sd = float(np.mean(one.values)), float(np.std(one.values, ddof=1))
+        short = False
+    else:
+        mean, sd = one.capability.mean, one.capability.sigma_total
+        short = lane_verdict(one.capability, one.stability, demand=demand)[2]
+    half = 1.96 * sd / float(np.sqrt(len(one.values)))
+    return Lane(
+        press=row["press"], mean=mean, mean_low=mean - half, mean_high=mean + half, sd=sd, falls_short=short
+    )
+
+
+def _lane_row(
+    row: Row, one: Assessed, lane: Lane | None, scale: Any, limits: Limits, demand: float, unit: str
+) -> LaneRow:
+    verdict, detail, short = f"{len(one.values)} values", "", False
+    if isinstance(one.capability, Capability):
+        verdict, detail, short = lane_verdict(one.capability, one.stability, demand=demand)
+    else:
+        detail = one.capability.reason
+    counts, edges = np.histogram(one.values, bins=min(40, max(8, int(np.sqrt(len(one.values))))))
+    return LaneRow(
+        press=row["press"],
+        name=row["name"],
+        href=press_href(row["press"]),
+        lane=lane_drawing(lane, scale=scale, limits=limits, unit=unit) if lane else None,
+        verdict=verdict,
+        detail=detail,
+        falls_short=short,
+        facts=facts_of(one.capability, unit) if isinstance(one.capability, Capability) else (),
+        histogram=histogram(edges.tolist(), counts=counts.tolist(), limits=limits, unit=unit),
+    )
+
+
+def _consistency(rows: Sequence[Row], mold: str) -> str:
+    told = []
+    for row in rows:
+        ratio = read_judgement(row).fact("swept_scatter") if row["mold"] == mold else None
+        if ratio is not None:
+            told.append(f"{row['press']} {'steady' if ratio < 1.25 else f'scatter {ratio:.1f} times'}")
+    start = "Cushion and swept stroke have no limits of the drawing."
+    if not told:
+        return f"{start} No press runs this mold now with a startup record to compare with."
+    return f"{start} Against the startup record: {', '.join(told)}."
+
+
+def _sureness(assessed: Mapping[str, Assessed]) -> str:
+    judged = {
+        name: one.capability for name, one in assessed.items() if isinstance(one.capability, Capability)
+    }
+    if not judged:
+        return (
+            "There are no indices yet: enter the limits of the drawing and send part weights with the shots."
+        )
+    normal = [name for name, one in judged.items() if is_normal(one)]
+    other = [name for name in judged if name not in normal]
+    parts = []
+    if normal:
+        parts.append(f"Normal by Anderson–Darling on {', '.join(normal)}.")
+    if other:
+        parts.append(f"By percentiles on {', '.join(other)}, since not normal there.")
+    parts.append("Intervals are 95 %. The uncertainty of the scale stands in every number.")
+    return " ".join(parts)
+
+
+def _edit(mold: Mapping[str, Any], limits: Limits, demand: float) -> tuple[tuple[str, str], ...]:
+    given = document(mold["demand"]).get("ppk")
+
+    def text(value: Any) -> str:
+        return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+    return (
+        ("part", mold["part"]),
+        ("cavities", text(mold["cavities"])),
+        ("lower", text(limits.lower)),
+        ("target", text(limits.target)),
+        ("upper", text(limits.upper)),
+        ("ppk", text(demand if given is not None else None)),
+    )

@@ -1,0 +1,315 @@
+"""The press page: the answer, what it rests on, what moved, and what to do next."""
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+import sqlalchemy as sa
+
+from server.show.build_alarms import alarm_card
+from server.show.evidence_bar import evidence_bar
+from server.show.judged import Judgement, evidence_sentences, read_judgement
+from server.show.pages import CauseRow, CompareRow, EvidenceRow, Fact, PressPage, StepRow, TimelineRow
+from server.show.plant_words import Plant, press_api, press_href
+from server.show.press_words import CLAIM, WATCH, is_silent, last_shot_words, press_answer
+from server.show.startup_record import RecordedSignal, recorded_signals, startup_stroke
+from server.show.stroke_strip import PAGE, stroke_strip
+from server.show.strokes import PAGE_SHOTS, newest_stroke
+from server.store.page_queries import (
+    Row,
+    baselines_in_force,
+    events_between,
+    findings_between,
+    mold_parts,
+    open_alarms,
+    press_with_state,
+    shots_between,
+    shots_waiting,
+    valve_ledger,
+)
+from server.store.shots import read_columns
+from server.valve.signals import derive
+from server.words.catalogue import (
+    EVENT_NAMES,
+    LEAK_STATUS,
+    VALVE_STYLE,
+    cause_name,
+    rule_name,
+    signal_name,
+    worded,
+)
+from server.words.guidance import STUDY_ACTIONS, Advice, steps_for
+from server.words.numbers import percent, signed, whole
+from server.words.times import DAY
+from server.words.units import Units, signal_places, signal_quantity, signal_text
+
+#: Signals compared and charted, in order.
+SHOWN = (
+    "swept_mm",
+    "cushion_mm",
+    "shot_size_mm",
+    "peak_pressure_bar",
+    "fill_time_s",
+    "recovery_s_per_mm",
+)
+
+
+def build_press(connection: sa.Connection, plant: Plant, *, press: str) -> PressPage | None:
+    """None: the plant has no such press."""
+    row = press_with_state(connection, press)
+    if row is None:
+        return None
+    judgement = read_judgement(row)
+    record = baselines_in_force(connection).get(row["press_id"])
+    signals = recorded_signals(record)
+    alarms = [alarm for alarm in open_alarms(connection) if alarm["press_id"] == row["press_id"]]
+    silent = is_silent(row, silent_after_s=float(plant.settings["silent_after_s"]), now_ms=plant.now_ms)
+    unusual = judgement.likelihood is not None and judgement.likelihood >= CLAIM
+    valves = valve_ledger(connection, row["press_id"])
+    return PressPage(
+        frame=plant.frame(press, active="/", note=last_shot_words(row, plant.now_ms)),
+        press=press,
+        answer=press_answer(row, judgement, silent=silent, now_ms=plant.now_ms),
+        under=_under(connection, row, record, valves, plant),
+        mood="unusual" if unusual else "quiet",
+        strip=stroke_strip(
+            newest_stroke(connection, row, shots=PAGE_SHOTS),
+            startup=startup_stroke(signals),
+            units=plant.units,
+            unusual=unusual,
+            size=PAGE,
+        ),
+        strip_note=(
+            f"one shot, to scale, in {plant.units.written('length')} · dashed: startup record · "
+            f"solid: last {PAGE_SHOTS} shots"
+        ),
+        evidence_title=_evidence_title(judgement),
+        evidence=evidence_rows(judgement),
+        evidence_note=_evidence_note(judgement, plant),
+        causes=cause_rows(judgement),
+        steps=step_rows(judgement, press),
+        compare=_compare(connection, row, signals, plant.units),
+        findings=_finding_rows(connection, row, plant),
+        events=_event_rows(connection, row, plant),
+        configuration=_configuration(row, plant.units),
+        figure_href=f"{press_api(press)}/figure",
+        api_href=press_api(press),
+        page_href=press_href(press),
+        mold=row["mold"] or "",
+        trouble=_trouble(connection, row),
+        edit=_edit(row),
+        alarms=tuple(alarm_card(alarm, row, plant) for alarm in alarms),
+    )
+
+
+def _under(
+    connection: sa.Connection, row: Row, record: Row | None, valves: Sequence[Row], plant: Plant
+) -> str:
+    parts = []
+    if row["mold"]:
+        parts.append(f"{row['mold']} {mold_parts(connection).get(row['mold'], '')}".strip())
+    if row["material"]:
+        parts.append(f"{row['material']}{' lot ' + row['lot'] if row['lot'] else ''}")
+    parts.append(_valve_words(connection, row, valves))
+    if record is not None:
+        parts.append(f"against the startup record of {plant.day(record['to_ms'])}")
+    return " · ".join(part for part in parts if part)
+
+
+def _valve_words(connection: sa.Connection, row: Row, valves: Sequence[Row]) -> str:
+    style = worded(VALVE_STYLE, row["valve_style"])
+    current = next((valve for valve in valves if valve["removed_ms"] is None), None)
+    if current is None:
+        return style
+    made = (current["shots_before"] or 0) + shots_between(
+        connection, row["press_id"], from_ms=current["fitted_ms"]
+    )
+    return f"{style}, {whole(made)} shots"
+
+
+def _evidence_title(judgement: Judgement) -> str:
+    return "Why not yet" if judgement.likelihood is None else f"Why {percent(judgement.likelihood)}"
+
+
+def evidence_rows(judgement: Judgement) -> tuple[EvidenceRow, ...]:
+    """The prior first, then every term by its weight."""
+    if judgement.likelihood is None:
+        return ()
+    prior = f"Before any data: {percent(_share(judgement.prior_log_odds))} of such valves leak"
+    lines = [(prior, judgement.prior_log_odds), *evidence_sentences(judgement)]
+    largest = max(abs(value) for _, value in lines)
+    return tuple(EvidenceRow(text=text, bar=evidence_bar(value, largest=largest)) for text, value in lines)
+
+
+def _share(log_odds: float) -> float:
+    return float(1.0 / (1.0 + np.exp(-log_odds)))
+
+
+def _evidence_note(judgement: Judgement, plant: Plant) -> str:
+    if judgement.likelihood is None:
+        missing = ", ".join(signal_name(name).lower() for name in judgement.missing)
+        return worded(LEAK_STATUS, judgement.status) + (f": {missing}." if missing else ".")
+    judged = plant.moment(judgement.at_ms)
+    said = f"Each line multiplies the odds. Calibrated on simulated presses. Judged {judged}."
+    return f"{said} {worded(LEAK_STATUS, 'stale')}." if judgement.status == "stale" else said
+
+
+def cause_rows(judgement: Judgement) -> tuple[CauseRow, ...]:
+    """The causes worth naming, likeliest first."""
+    if judgement.likelihood is None:
+        return ()
+    ranked = sorted(judgement.causes.items(), key=lambda item: -item[1])
+    return tuple(
+        CauseRow(id=cause, text=cause_name(cause), share_text=percent(share))
+        for cause, share in ranked[:5]
+        if share >= 0.01
+    )
+
+
+def step_rows(judgement: Judgement, press: str) -> tuple[StepRow, ...]:
+    """What to do next for the leading cause; a caution already shown is not said again."""
+    if judgement.likelihood is None:
+        return (
+            StepRow(
+                "baselines",
+                "Capture a startup record from good shots.",
+                f"{press_href(press)}/baselines",
+                "open",
+            ),
+        )
+    cause = judgement.leading_cause or "unexplained"
+    if judgement.likelihood < WATCH and cause in ("sealing", "unexplained"):
+        return ()
+    rows: list[StepRow] = []
+    warned: set[str] = set()
+    for advice in steps_for(cause):
+        rows.append(_step(advice, press, warned))
+        warned.add(advice.caution)
+    return tuple(rows)
+
+
+def _step(advice: Advice, press: str, warned: set[str]) -> StepRow:
+    href = ""
+    if advice.action in STUDY_ACTIONS:
+        code = press_href(press).removeprefix("/presses/")
+        href = f"/studies?kind={advice.action}&press={code}#{advice.action}"
+    elif advice.action == "containment":
+        href = "/containment"
+    elif advice.action == "events":
+        href = "#record-event"
+    elif advice.action == "baselines":
+        href = f"{press_href(press)}/baselines"
+    return StepRow(
+        id=advice.id,
+        text=advice.text,
+        href=href,
+        action="start" if advice.action in STUDY_ACTIONS else "open",
+        caution="" if advice.caution in warned else advice.caution,
+    )
+
+
+def _compare(
+    connection: sa.Connection, row: Row, signals: Mapping[str, RecordedSignal], units: Units
+) -> tuple[CompareRow, ...]:
+    shown = [signal for signal in (*SHOWN, "part_weight_g") if signal in signals]
+    if not shown or row["last_shot_ms"] is None:
+        return ()
+    columns = read_columns(connection, row["press_id"], limit=PAGE_SHOTS, newest=True)
+    lag = row["dose_lag"] if row["dose_lag"] is not None else row["dose_lag_found"] or 0
+    now = derive(columns, dose_lag=int(lag), screw_diameter_mm=row["screw_diameter_mm"]).signals
+    rows = []
+    for signal in shown:
+        values = now[signal][np.isfinite(now[signal])]
+        if len(values) < 5:
+            continue
+        middle, spread = float(np.median(values)), float(np.std(values, ddof=1))
+        rows.append(_compare_row(signal, signals[signal], middle, spread, units))
+    return tuple(rows)
+
+
+def _compare_row(
+    signal: str, record: RecordedSignal, middle: float, spread: float, units: Units
+) -> CompareRow:
+    quantity = signal_quantity(signal)
+
+    def with_spread(value: float, sd: float) -> str:
+        shown = units.shown_difference(quantity, sd)
+        places = signal_places(signal, units)
+        return f"{signal_text(signal, value, units)} (s {shown:.{places}f})"
+
+    change = units.shown_difference(quantity, middle) - units.shown_difference(quantity, record.center)
+    relative = 100.0 * (middle / record.center - 1.0) if record.center else 0.0
+    return CompareRow(
+        signal=signal_name(signal),
+        startup=with_spread(record.center, record.sigma),
+        now=with_spread(middle, spread),
+        change=f"{signed(change)} {units.written(quantity)} ({signed(relative)} %)",
+    )
+
+
+def _finding_rows(connection: sa.Connection, row: Row, plant: Plant) -> tuple[TimelineRow, ...]:
+    found = findings_between(
+        connection, row["press_id"], from_ms=plant.now_ms - 30 * DAY, to_ms=plant.now_ms + DAY, limit=60
+    )
+    return tuple(
+        TimelineRow(
+            at_text=plant.moment(one["from_ms"]),
+            at_iso=plant.zone.iso(one["from_ms"]),
+            what=f"{signal_name(one['signal'])}: {rule_name(one['rule'])}{_marks(one['marks'])}",
+        )
+        for one in found
+    )
+
+
+def _marks(count: int) -> str:
+    return f", {whole(count)} shots" if count > 1 else ""
+
+
+def _event_rows(connection: sa.Connection, row: Row, plant: Plant) -> tuple[TimelineRow, ...]:
+    found = events_between(
+        connection, row["press_id"], from_ms=plant.now_ms - 30 * DAY, to_ms=plant.now_ms + DAY, limit=60
+    )
+    return tuple(
+        TimelineRow(
+            at_text=plant.moment(one["at_ms"]),
+            at_iso=plant.zone.iso(one["at_ms"]),
+            what=event_words(one),
+            who=one["author"],
+        )
+        for one in found
+    )
+
+
+def event_words(event: Row) -> str:
+    """An event as a short line: kind, what, from and to."""
+    what = worded(EVENT_NAMES, event["kind"])
+    parts = [what, event["lot"], event["setting"]]
+    if event["from_value"] or event["to_value"]:
+        parts.append(f"{event['from_value'] or '?'} → {event['to_value'] or '?'}")
+    text = " ".join(part for part in parts if part)
+    return f"{text}: {event['note']}" if event["note"] else text
+
+
+def _configuration(row: Row, units: Units) -> tuple[Fact, ...]:
+    lag = row["dose_lag"] if row["dose_lag"] is not None else row["dose_lag_found"]
+    return (
+        Fact("Screw", units.text("length", row["screw_diameter_mm"], 1)),
+        Fact("Valve", worded(VALVE_STYLE, row["valve_style"])),
+        Fact("Pressure", "in the plastic" if row["pressure_basis"] == "specific" else "hydraulic"),
+        Fact("Dose", "belongs to the next shot" if lag == 1 else "belongs to the same shot"),
+        Fact("Area", row["area"] or "–"),
+    )
+
+
+def _trouble(connection: sa.Connection, row: Row) -> str:
+    if row["trouble"]:
+        return f"Shots of this press cannot be judged: {row['trouble']}"
+    waiting = shots_waiting(connection, row["press_id"])
+    return f"{whole(waiting)} shots are waiting to be judged." if waiting > 200 else ""
+
+
+def _edit(row: Row) -> tuple[tuple[str, str], ...]:
+    names = (
+        "name", "area", "screw_diameter_mm", "valve_style", "pressure_basis", "intensification",
+        "cushion_definition", "dose_lag",
+    )  # fmt: skip
+    return tuple((name, "" if row[name] is None else f"{row[name]}") for name in names)

@@ -1,0 +1,138 @@
+"""Import, settings, login and trouble pages."""
+
+from typing import Any
+
+import sqlalchemy as sa
+
+from server.contract import SHOT_COLUMNS, UNITS
+from server.show.build_work import mold_choices, press_choices
+from server.show.frame import Frame
+from server.show.more_pages import (
+    ApartRow,
+    ImportPage,
+    LoginPage,
+    SettingField,
+    SettingsPage,
+    TroublePage,
+)
+from server.show.pages import Choice, Fact
+from server.show.plant_words import Plant
+from server.store.page_queries import people_by_name, rows_apart
+from server.words.catalogue import ROLE, worded
+from server.words.numbers import count_word, plural
+from server.words.units import CHOICES, WRITTEN
+
+_APART = {
+    "rejected": "refused",
+    "conflict": "contradicts a stored shot",
+    "unknown_press": "press not in the plant",
+    "poison": "could not be judged",
+}
+
+
+def build_import(connection: sa.Connection, plant: Plant) -> ImportPage:
+    apart = rows_apart(connection)
+    units = tuple(
+        (quantity, tuple(Choice(unit, WRITTEN.get(unit, unit)) for unit in known))
+        for quantity, known in UNITS.items()
+    )
+    refused = len(apart)
+    answer = "Bring shots in from a file."
+    if refused:
+        many = "100 or more" if refused >= 100 else count_word(refused)
+        answer += f" {many[0].upper()}{many[1:]} {plural(refused, 'row is', 'rows are')} kept apart."
+    return ImportPage(
+        frame=plant.frame("Import", active="/import"),
+        answer=answer,
+        under="Good rows are stored, bad ones kept apart with the reason; the same file twice does no harm",
+        presses=press_choices(connection),
+        molds=mold_choices(connection),
+        units=units,
+        apart=tuple(
+            ApartRow(
+                press=row["press"],
+                when=plant.moment(row["arrived_ms"]),
+                kind=worded(_APART, row["kind"]),
+                field=row["field"],
+                message=row["message"],
+                raw=_short(row["raw"]),
+            )
+            for row in apart
+        ),
+        fields=("counter", "at", "press", "mold", "material", "setup", "lot", *SHOT_COLUMNS),
+    )
+
+
+def _short(raw: str) -> str:
+    return raw if len(raw) <= 120 else f"{raw[:117]}…"
+
+
+#: What a setting is called, how it is entered, and what it means.
+_FIELDS: tuple[tuple[str, str, str, str], ...] = (
+    ("plant_name", "Name of the plant", "text", "Stands at the top of every page."),
+    ("time_zone", "Time zone", "text", "IANA name, e.g. Europe/Berlin. Times are kept in UTC."),
+    ("shifts", "Shifts begin at", "texts", "Local times with spaces between, e.g. 06:00 14:00 22:00."),
+    ("prevalence", "Share of valves that leak", "number",
+     "Assumed before any data; every likelihood starts from it (0 to 1)."),
+    ("alarm_budget_per_shift", "False alarms a shift", "number", "How many the plant tolerates in a shift."),
+    ("open_at", "An alarm opens at", "number", "Likelihood of a leak (0 to 1) that calls someone."),
+    ("close_at", "and ends below", "number", "Lower than the one above, so that it does not flicker."),
+    ("silent_after_s", "Silent after, s", "number", "Without a shot for so long a press is silent."),
+    ("accept_unknown_presses", "Take in unknown presses", "switch",
+     "A press that sends for the first time is taken in at once instead of being kept apart."),
+)  # fmt: skip
+
+
+def build_settings(connection: sa.Connection, plant: Plant) -> SettingsPage:
+    fields = tuple(
+        SettingField(path, name, kind, _entered(plant.settings.get(path)), meaning)
+        for path, name, kind, meaning in _FIELDS
+    )
+    units = tuple(
+        SettingField(
+            path=f"units.{quantity}",
+            name=f"Unit of {quantity}",
+            kind="choice",
+            value=str(getattr(plant.units, quantity)),
+            meaning="What pages show; shots are kept in mm, bar, °C and cm³.",
+            choices=tuple(
+                Choice(unit, WRITTEN[unit], unit == getattr(plant.units, quantity)) for unit in choices
+            ),
+        )
+        for quantity, choices in CHOICES.items()
+    )
+    people = people_by_name(connection)
+    return SettingsPage(
+        frame=plant.frame("Settings", active="/settings"),
+        answer=f"What {plant.name or 'the plant'} has decided.",
+        under="Changes hold for everyone, at once",
+        fields=fields + units,
+        people=tuple(
+            Fact(row["name"], worded(ROLE, row["role"]) + ("" if row["active"] else ", no longer active"))
+            for row in people
+        ),
+    )
+
+
+def _entered(value: Any) -> str:
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, list):
+        return " ".join(str(one) for one in value)
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def build_login(plant: Plant, *, next_path: str) -> LoginPage:
+    # Only a path of this server: an address elsewhere would make the login a trap.
+    local = next_path.startswith("/") and not next_path.startswith(("//", "/\\"))
+    return LoginPage(
+        frame=plant.frame("Sign in", active="/login"),
+        answer=f"Sign in to {plant.name}." if plant.name else "Sign in.",
+        next=next_path if local else "/",
+    )
+
+
+def build_trouble(
+    frame: Frame, *, answer: str, under: str, way_out: tuple[tuple[str, str], ...]
+) -> TroublePage:
+    return TroublePage(frame=frame, answer=answer, under=under, way_out=way_out)

@@ -1,0 +1,141 @@
+"""A mold's capability as sentences."""
+
+from collections.abc import Sequence
+
+from server.maths.capability import Capability, Index
+from server.maths.percentiles import PercentileIndices
+from server.maths.results import Undetermined
+from server.maths.stability import Stability
+from server.show.lanes import Limits
+from server.show.pages import Fact
+from server.words.numbers import count_word, fixed, number, plural, whole
+
+#: Demanded Ppk where the plant states none (common practice, no source).
+DEMAND_PPK = 1.33
+#: Below this p the values are taken as not normal and the percentile method counts.
+NOT_NORMAL_P = 0.005
+
+
+def index_text(index: Index | None) -> str:
+    """
+    >>> from server.maths.capability import Index, Interval
+    >>> index_text(Index(1.667, Interval(1.58, 1.76)))
+    '1.67 (1.58 to 1.76)'
+    """
+    if index is None:
+        return "–"
+    return f"{fixed(index.value, 2)} ({fixed(index.interval.lower, 2)} to {fixed(index.interval.upper, 2)})"
+
+
+def is_normal(capability: Capability) -> bool:
+    tested = capability.normality
+    return isinstance(tested, Undetermined) or tested.p >= NOT_NORMAL_P
+
+
+def counted_ppk(capability: Capability) -> float | None:
+    """The index that counts: by percentiles where the values are not normal."""
+    if not is_normal(capability) and isinstance(capability.percentile, PercentileIndices):
+        return capability.percentile.ppk
+    return None if capability.ppk is None else capability.ppk.value
+
+
+def lane_verdict(
+    capability: Capability, stable: Stability | Undetermined, *, demand: float
+) -> tuple[str, str, bool]:
+    """Verdict, detail, and whether the press falls short of the demand."""
+    value = counted_ppk(capability)
+    if value is None:
+        return f"n {whole(capability.n)}", "no limits of the drawing, so no index", False
+    steady = stable.text.rstrip(".").lower() if isinstance(stable, Stability) else stable.reason
+    if isinstance(stable, Stability) and stable.stable:
+        steady = "stable"
+    if is_normal(capability) and capability.ppk is not None:
+        between = capability.ppk.interval
+        detail = f"{fixed(between.lower, 2)} to {fixed(between.upper, 2)} · {steady}"
+    else:
+        detail = f"by percentiles, since not normal · {steady}"
+    unstable = isinstance(stable, Stability) and not stable.stable
+    return f"Ppk {fixed(value, 2)}", detail, value < demand or unstable
+
+
+def facts_of(capability: Capability, unit: str) -> tuple[Fact, ...]:
+    """Every number of a lane, for those who want them."""
+    tested = capability.normality
+    normal = (
+        tested.reason if isinstance(tested, Undetermined) else f"Anderson–Darling p {number(tested.p, 2)}"
+    )
+    by_percentiles = (
+        fixed(capability.percentile.ppk, 2)
+        if isinstance(capability.percentile, PercentileIndices)
+        else capability.percentile.reason
+    )
+    return (
+        Fact("Values", whole(capability.n)),
+        Fact("Mean", f"{number(capability.mean, 5)} {unit}"),
+        Fact(
+            "σ within, total", f"{number(capability.sigma_within)}, {number(capability.sigma_total)} {unit}"
+        ),
+        Fact("Cp", index_text(capability.cp)),
+        Fact("Cpk", index_text(capability.cpk)),
+        Fact("Pp", index_text(capability.pp)),
+        Fact("Ppk", index_text(capability.ppk)),
+        Fact("Cpm", index_text(capability.cpm)),
+        Fact("Ppk by percentiles", by_percentiles),
+        Fact("Normal?", normal),
+        Fact(
+            "Outside the limits",
+            f"{whole(capability.ppm_observed)} ppm seen, {whole(capability.ppm)} expected",
+        ),
+    )
+
+
+def signal_sentence(fit: Sequence[str], short: Sequence[str], *, limits: Limits) -> str:
+    """One verdict on a signal over all presses.
+
+    >>> signal_sentence(["P03", "P05"], ["P07"], limits=Limits(1.0, 2.0))
+    'capable on two presses, not on P07'
+    """
+    if not limits.known():
+        return "no limits of the drawing are entered"
+    if not fit and not short:
+        return "not enough values yet"
+    if not short:
+        return f"capable on {_presses(fit)}"
+    if not fit:
+        return f"not capable on {_presses(short)}"
+    return f"capable on {_presses(fit)}, not on {_named(short)}"
+
+
+def mold_answer(mold: str, fit: Sequence[str], short: Sequence[str], *, limited: bool) -> str:
+    """
+    >>> mold_answer("M-113", ["P03", "P05"], ["P07"], limited=True)
+    'M-113 is capable on two presses and not on P07.'
+    """
+    if not limited:
+        return f"{mold} has no limits of its drawing yet, so nothing can be said about capability."
+    if not fit and not short:
+        return f"{mold} has too few measured parts to say anything."
+    if not short:
+        return f"{mold} is capable on {_presses(fit)}."
+    if not fit:
+        return f"{mold} is not capable on {_presses(short)}."
+    return f"{mold} is capable on {_presses(fit)} and not on {_named(short)}."
+
+
+def stands_out(fit: Sequence[str], short: Sequence[str]) -> str:
+    """Where to look first."""
+    if len(short) == 1 and len(fit) >= 2:
+        return "the press stands out, not the mold"
+    if len(short) >= 2 and not fit:
+        return "all presses fall short: look at mold, material and limits first"
+    return ""
+
+
+def _presses(names: Sequence[str]) -> str:
+    if len(names) == 1:
+        return names[0]
+    return f"{count_word(len(names))} {plural(len(names), 'press', 'presses')}"
+
+
+def _named(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

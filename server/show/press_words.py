@@ -1,0 +1,124 @@
+"""Sentences about one press, from its judgement and state."""
+
+from server.show.judged import Judgement
+from server.show.pages import Urgency
+from server.show.pellet import pellet
+from server.store.page_queries import Row
+from server.words.catalogue import LEAK_CLAIM, LEAK_STATUS, URGENCY, cause_name, worded
+from server.words.numbers import number, percent
+from server.words.times import MINUTE, age, span
+from server.words.units import Units
+
+#: Below this a press is quiet; a leak is claimed from CLAIM on (the plant's `open_at` opens alarms).
+WATCH, CLAIM = 0.2, 0.5
+
+
+def urgency_mark(urgency: str) -> Urgency:
+    return Urgency(id=urgency, word=worded(URGENCY, urgency), pellet=pellet(urgency))
+
+
+def full_name(row: Row) -> str:
+    return f"{row['press']} {row['name']}".strip()
+
+
+def is_silent(row: Row, *, silent_after_s: float, now_ms: int) -> bool:
+    """No shot for longer than this press may pause; one that never sent is not silent but new."""
+    last = row["last_shot_ms"]
+    limit_s = row["silent_after_s"] or silent_after_s
+    return last is not None and now_ms - last > limit_s * 1000
+
+
+def last_shot_words(row: Row, now_ms: int) -> str:
+    if row["last_shot_ms"] is None:
+        return "no shot yet"
+    return f"last shot {age(row['last_shot_ms'], now_ms)}"
+
+
+def length_change(value: float, units: Units) -> str:
+    """A difference of length, without its sign."""
+    shown = abs(units.shown_difference("length", value))
+    return f"{number(shown, 2)} {units.written('length')}"
+
+
+def cause_line(judgement: Judgement, units: Units) -> str:
+    """The leading cause in words, with the one number that shows it."""
+    if judgement.likelihood is None:
+        return worded(LEAK_STATUS, judgement.status)
+    cause = judgement.leading_cause or "unexplained"
+    text = cause_name(cause)
+    detail = _detail(cause, judgement, units)
+    return f"{text}{detail}"
+
+
+def _detail(cause: str, judgement: Judgement, units: Units) -> str:
+    rise = judgement.fact("swept_rise_mm")
+    low = judgement.fact("low_per_100")
+    if cause in ("steady_leak", "not_closing") and rise is not None and abs(rise) > 0.05:
+        return f". Swept stroke {'+' if rise > 0 else '−'}{length_change(rise, units)} since startup"
+    if cause == "erratic_closing" and low is not None and low >= 0.5:
+        return f": 1 in {max(2, round(100 / low))} falls out low"
+    if cause == "setting_change":
+        return "; nothing points to the valve"
+    return ""
+
+
+def press_answer(row: Row, judgement: Judgement, *, silent: bool, now_ms: int) -> str:
+    """The press page's first sentence."""
+    name = full_name(row)
+    if row["last_shot_ms"] is None:
+        return f"{name} has not sent a shot yet."
+    if judgement.likelihood is None:
+        return f"{name} cannot be judged yet."
+    share = percent(judgement.likelihood)
+    if judgement.likelihood >= CLAIM:
+        leaks = {cause: judgement.causes.get(cause, 0.0) for cause in LEAK_CLAIM}
+        claim = LEAK_CLAIM[max(leaks, key=lambda cause: leaks[cause])]
+        return f"{name} {claim}: {share}"
+    if silent:
+        return f"{name} has been silent for {span(now_ms - row['last_shot_ms'])}."
+    cause = judgement.leading_cause
+    if cause in (None, "sealing", "unexplained") and judgement.likelihood < WATCH:
+        return f"{name} seals as it did at startup. Likelihood of a leak: {share}"
+    if cause in (None, "sealing"):
+        return f"{name} may leak a little past its valve: {share}"
+    return f"{name}: {cause_name(str(cause)).lower()}. Likelihood of a leak: {share}"
+
+
+def alarm_text(alarm: Row, row: Row | None, judgement: Judgement | None, *, units: Units, now_ms: int) -> str:
+    """An alarm in words a line lead can act on."""
+    if alarm["kind"] == "silent":
+        last = row["last_shot_ms"] if row else None
+        return f"No shots for {span(now_ms - (last or alarm['since_ms']))}."
+    if alarm["kind"] == "bottoming":
+        return "Parts may be short. The screw goes to bottom: no cushion is left."
+    parts = []
+    if judgement is not None:
+        parts = [_cushion(judgement, units), _low_shots(judgement)]
+    told = " ".join(part for part in parts if part)
+    return told or f"{cause_name(alarm['cause'] or 'steady_leak')}."
+
+
+def _cushion(judgement: Judgement, units: Units) -> str:
+    change, raised = judgement.fact("cushion_change_mm"), judgement.fact("shot_size_change_mm")
+    if change is None or change > -0.1:
+        rise = judgement.fact("swept_rise_mm")
+        if rise is not None and rise > 0.1:
+            return (
+                f"Parts may be short. The screw travels {length_change(rise, units)} further than at startup."
+            )
+        return ""
+    text = f"Parts may be short. Cushion is {length_change(change, units)} thinner than at startup"
+    if raised is not None and raised > 0.2:
+        return f"{text}, though the shot size was raised."
+    return f"{text}."
+
+
+def _low_shots(judgement: Judgement) -> str:
+    low = judgement.fact("low_per_100")
+    if low is None or low < 1.0:
+        return ""
+    return f"One shot in {max(2, round(100 / low))} is light."
+
+
+def is_fresh(at_ms: int | None, now_ms: int) -> bool:
+    return at_ms is not None and now_ms - at_ms < 10 * MINUTE

@@ -1,0 +1,78 @@
+"""A startup record read back for showing: middle, scatter and limits of each signal."""
+
+import dataclasses
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from server.show.stroke_strip import Stroke
+from server.store.page_queries import document
+
+
+@dataclasses.dataclass(frozen=True)
+class RecordedSignal:
+    """One signal of a record, in stored units. `left_out` counts shots by reason."""
+
+    center: float
+    sigma: float
+    lower: float | None
+    upper: float | None
+    shots: int | None
+    left_out: Mapping[str, int]
+
+
+def recorded_signals(record: Mapping[str, Any] | None) -> dict[str, RecordedSignal]:
+    """Signals of a baseline row by id; those the record could not tell are left out."""
+    if record is None:
+        return {}
+    found = {name: _read(value) for name, value in document(record["signals"]).items()}
+    return {name: value for name, value in found.items() if value is not None}
+
+
+def _number(value: Mapping[str, Any], *names: str) -> float | None:
+    for name in names:
+        got = value.get(name)
+        if isinstance(got, int | float) and not isinstance(got, bool) and math.isfinite(got):
+            return float(got)
+    return None
+
+
+def _read(value: Any) -> RecordedSignal | None:
+    if not isinstance(value, Mapping):
+        return None
+    center, sigma = _number(value, "center"), _number(value, "sigma")
+    if center is None or sigma is None:
+        return None
+    shots = _number(value, "n_used", "n")
+    return RecordedSignal(
+        center=center,
+        sigma=sigma,
+        lower=_number(value, "lower"),
+        upper=_number(value, "upper"),
+        shots=None if shots is None else int(shots),
+        left_out=_left_out(value.get("exclusions")),
+    )
+
+
+def _left_out(value: Any) -> dict[str, int]:
+    if isinstance(value, Mapping):
+        return {str(reason): int(count) for reason, count in value.items() if isinstance(count, int)}
+    counts: dict[str, int] = {}
+    if isinstance(value, list):
+        for one in value:
+            reason = one.get("reason", "") if isinstance(one, Mapping) else one[-1] if one else ""
+            counts[str(reason)] = counts.get(str(reason), 0) + 1
+    return counts
+
+
+def startup_stroke(signals: Mapping[str, RecordedSignal]) -> Stroke | None:
+    """The shot of the record; None when it does not hold both ends."""
+    size, cushion = signals.get("shot_size_mm"), signals.get("cushion_mm")
+    if size is None or cushion is None:
+        return None
+    return Stroke(
+        shot_size_mm=size.center,
+        cushion_mm=cushion.center,
+        shot_size_band=(size.center - 2 * size.sigma, size.center + 2 * size.sigma),
+        cushion_band=(cushion.center - 2 * cushion.sigma, cushion.center + 2 * cushion.sigma),
+    )

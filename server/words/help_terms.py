@@ -1,0 +1,96 @@
+"""What each term and rule means, its formula and its source, as the help page and its links show them."""
+
+from typing import Final
+
+from server.words.catalogue import Entry, entry_of, shared_entries
+
+_OWN_TERMS: Final = (
+    Entry(
+        id="likelihood",
+        name="Leak-likelihood",
+        meaning=(
+            "Probability that the valve leaks, closes late or does not close, given the shots since the"
+            " startup record and the plant's assumed share of leaking valves. Evidence multiplies the odds."
+        ),
+        formula="log-odds = prior + sum of terms; likelihood = 1 ÷ (1 + exp(−log-odds))",
+        source="Calibrated on simulated presses until real inspections exist.",
+    ),
+    Entry(
+        id="startup-record",
+        name="Startup record",
+        meaning=(
+            "What each signal was when the press ran as it should: middle, scatter and limits. Warm-up,"
+            " restarts and outliers are left out and counted."
+        ),
+        formula="limits = middle ± 3 σ, σ never under one display step",
+        source="ISO 7870-2 for the limits; σ widened for autocorrelation.",
+    ),
+    Entry(
+        id="stroke-strip",
+        name="Stroke strip",
+        meaning=(
+            "One shot to scale on a bare ruler, from shot size on the right to cushion on the left. Dashed"
+            " above: startup record. Solid: the newest shots, with a pale band where nine in ten lie."
+        ),
+        formula="",
+        source="",
+    ),
+)
+
+_INDICES: Final = (
+    Entry(
+        id="ppk",
+        name="Ppk",
+        meaning=(
+            "How far the mean is from the nearer limit, in long-term scatter. It stands with its 95 %"
+            " interval, and only after stability."
+        ),
+        formula="min(upper − mean, mean − lower) ÷ 3 σ total",
+        source="ISO 22514-2.",
+    ),
+    Entry(
+        id="cpk",
+        name="Cpk",
+        meaning="The same with short-term scatter.",
+        formula="min(upper − mean, mean − lower) ÷ 3 σ within",
+        source="ISO 22514-2.",
+    ),
+    Entry(
+        id="percentile-method",
+        name="Percentile method",
+        meaning=(
+            "Where values are not normal, the points that cut off 0.135 % on each side stand in for"
+            " mean ± 3 σ."
+        ),
+        formula="min((U − x50) ÷ (x99.865 − x50), (x50 − L) ÷ (x50 − x0.135))",
+        source="ISO 22514-2.",
+    ),
+)
+
+
+def help_groups() -> tuple[tuple[str, tuple[Entry, ...]], ...]:
+    """Groups of entries in the order of the page.
+
+    >>> [title for title, _ in help_groups()]
+    ['Terms', 'Signals', 'Causes', 'Rules on charts', 'Capability', 'Cautions']
+    """
+    return (
+        ("Terms", _OWN_TERMS),
+        ("Signals", _entries("signals")),
+        ("Causes", _entries("causes")),
+        ("Rules on charts", _entries("rules")),
+        ("Capability", _INDICES),
+        ("Cautions", _cautions()),
+    )
+
+
+def _entries(file: str) -> tuple[Entry, ...]:
+    return tuple(entry_of(file, code) for code in shared_entries(file))
+
+
+def _cautions() -> tuple[Entry, ...]:
+    return tuple(
+        Entry(id=f"caution-{code}", name=str(found["name"]), meaning=str(found["text"]), formula="",
+              source=str(found["source"]))
+        for code, found in shared_entries("cautions").items()
+    )  # fmt: skip

@@ -1,0 +1,110 @@
+// Draws the press page's figure: the server sends it whole, with colours as names of the style sheet's tokens.
+import { send } from './send.js';
+
+const DAY_MS = 86400000;
+const SPANS = { '8h': DAY_MS / 3, '1d': DAY_MS, '7d': 7 * DAY_MS, '30d': 30 * DAY_MS };
+
+export async function startCharts() {
+  for (const box of document.querySelectorAll('[data-chart]')) new Chart(box);
+}
+
+function library(url) {
+  return new Promise((done, fail) => {
+    if (window.Plotly) { done(window.Plotly); return; }
+    const script = document.createElement('script');
+    script.src = url;
+    script.onload = () => done(window.Plotly);
+    script.onerror = () => fail(new Error('chart library'));
+    document.head.append(script);
+  });
+}
+
+class Chart {
+  constructor(box) {
+    this.box = box;
+    this.note = box.querySelector('[data-chart-note]');
+    this.span = '7d';
+    this.window = null;
+    this.past = [];
+    this.turn = 0;
+    for (const button of document.querySelectorAll('[data-span]')) {
+      button.addEventListener('click', () => this.choose(button.dataset.span));
+    }
+    document.addEventListener('ringtell:swapped', () => { if (!this.window) this.draw(); });
+    window.matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => this.draw());
+    this.draw();
+  }
+
+  choose(span) {
+    if (span === 'back') this.window = this.past.pop() ?? null;
+    else { this.span = span; this.window = null; this.past = []; }
+    this.draw();
+  }
+
+  async draw() {
+    const turn = ++this.turn;
+    try {
+      const [figure, plotly] = await Promise.all([send('GET', this.url()), library(this.box.dataset.library)]);
+      if (turn !== this.turn) return;
+      this.note.hidden = figure.data.length > 0;
+      this.note.textContent = figure.data.length ? '' : this.box.dataset.empty;
+      this.from = figure.layout.meta.from_ms;
+      const { data, layout } = withTokens(figure, getComputedStyle(document.documentElement));
+      this.buttons();
+      await plotly.react(this.plot(), figure.data.length ? data : [], layout, figure.config);
+      this.area.hidden = figure.data.length === 0;
+      if (!this.wired) {
+        this.wired = true;
+        this.area.on('plotly_relayout', (change) => this.zoomed(change));
+      }
+      this.box.dataset.drawn = String(turn);
+    } catch (problem) {
+      if (turn !== this.turn) return;
+      this.note.hidden = false;
+      this.note.textContent = `${this.box.dataset.failed} ${problem.message}`;
+    }
+  }
+
+  plot() {
+    if (!this.area) {
+      this.area = document.createElement('div');
+      this.box.append(this.area);
+    }
+    return this.area;
+  }
+
+  url() {
+    const query = new URLSearchParams();
+    if (this.window) { query.set('from', this.window[0]); query.set('to', this.window[1]); }
+    else if (this.span === 'all') query.set('span', 'all');
+    else query.set('span_ms', String(SPANS[this.span]));
+    query.set('width', String(Math.max(300, Math.round(this.box.clientWidth))));
+    return `${this.box.dataset.chart}?${query}`;
+  }
+
+  zoomed(change) {
+    const from = change['xaxis.range[0]'];
+    const to = change['xaxis.range[1]'];
+    if (from === undefined || to === undefined) return;
+    this.past.push(this.window);
+    // The axis speaks the plant's local time; the server reads times without offset that way.
+    this.window = [String(from).replace(' ', 'T').slice(0, 23), String(to).replace(' ', 'T').slice(0, 23)];
+    this.draw();
+  }
+
+  buttons() {
+    for (const button of document.querySelectorAll('[data-span]')) {
+      if (button.dataset.span === 'back') button.hidden = this.past.length === 0;
+      else button.setAttribute('aria-pressed', String(!this.window && button.dataset.span === this.span));
+    }
+  }
+}
+
+function withTokens(value, style) {
+  if (typeof value === 'string') return value.startsWith('--') ? style.getPropertyValue(value).trim() : value;
+  if (Array.isArray(value)) return typeof value[0] === 'number' ? value : value.map((one) => withTokens(one, style));
+  if (value && typeof value === 'object') {
+    return Object.fromEntries(Object.entries(value).map(([key, one]) => [key, key === 'x' || key === 'y' ? one : withTokens(one, style)]));
+  }
+  return value;
+}
