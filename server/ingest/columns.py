@@ -5,6 +5,7 @@ answers None, and the careful path of `rows` goes over the batch again and says 
 Both give the same shots; a test holds them equal.
 """
 
+import functools
 from collections.abc import Callable, Sequence
 from typing import Any, Final
 
@@ -141,12 +142,13 @@ def _texts(name: str, column: Column, otherwise: str | None) -> Column:
 def _documents(name: str, column: Column, units: Units) -> Column:
     if _is_empty(column):
         return [None] * len(column)
-    read: Callable[[Any], str | None]
-    if name == "zone_temps_c":
-        conversion = units.of(name)
-        read = lambda value: read_zones(value, conversion)  # noqa: E731 - three one-line readers side by side
-    elif name == "curve":
-        read = lambda value: read_curve(value, units)  # noqa: E731
-    else:
-        read = lambda value: read_extra(value, {})  # noqa: E731
+    read = _reader(name, units)
     return [read(msgspec.json.decode(raw)) if bytes(raw) else None for raw in column]
+
+
+def _reader(name: str, units: Units) -> Callable[[Any], str | None]:
+    if name == "zone_temps_c":
+        return functools.partial(read_zones, conversion=units.of(name))
+    if name == "curve":
+        return functools.partial(read_curve, units=units)
+    return functools.partial(read_extra, more={})

@@ -3,7 +3,6 @@
 import codecs
 import csv
 import dataclasses
-import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -139,13 +138,16 @@ def _text_rows(path: Path, codec: str, skip: int, delimiter: str) -> Iterator[Ce
 def _open_workbook(path: Path, wanted: Wanted, sheet: str | None) -> Source:
     try:
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
-    except (zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
-        raise InvalidError(f"{path.name} is no XLSX workbook: {error}", field="file") from None
+    except Exception as error:  # a damaged workbook meets any exception of zip, XML and reader
+        raise InvalidError(f"{path.name} is no XLSX workbook: {error}", field="file") from error
+    if not book.worksheets:
+        book.close()
+        raise _no_header(path)
     if sheet is not None and sheet not in book.sheetnames:
         names = ", ".join(book.sheetnames)
         book.close()
         raise InvalidError(f"{path.name} has no sheet {shown(sheet)}; it has {names}", field="sheet")
-    rows = _workbook_rows(book, sheet or book.sheetnames[0])
+    rows = _workbook_rows(path, book, sheet or book.worksheets[0].title)
     for _ in range(HEADER_WITHIN):
         cells = next(rows, None)
         if cells is None:
@@ -157,11 +159,13 @@ def _open_workbook(path: Path, wanted: Wanted, sheet: str | None) -> Source:
     raise _no_header(path)
 
 
-def _workbook_rows(book: Any, sheet: str) -> Any:
+def _workbook_rows(path: Path, book: Any, sheet: str) -> Any:
     try:
         for cells in book[sheet].iter_rows(values_only=True):
             if any(cell is not None and cell != "" for cell in cells):
                 yield cells
+    except Exception as error:  # as above
+        raise InvalidError(f"{path.name} cannot be read to its end: {error}", field="file") from error
     finally:
         book.close()
 
@@ -172,16 +176,20 @@ def _workbook_rows(book: Any, sheet: str) -> Any:
 def _open_parquet(path: Path, batch_rows: int) -> Source:
     try:
         file = pq.ParquetFile(path)
-    except (pa.ArrowException, OSError) as error:
+        names = tuple(file.schema_arrow.names)
+    except (pa.ArrowException, OSError, ValueError) as error:
         raise InvalidError(f"{path.name} is no Parquet file: {error}", field="file") from None
-    return Source(names=tuple(file.schema_arrow.names), rows=_parquet_rows(file, batch_rows))
+    return Source(names=names, rows=_parquet_rows(path, file, batch_rows))
 
 
-def _parquet_rows(file: Any, batch_rows: int) -> Iterator[Cells]:
-    with file:
-        for batch in file.iter_batches(batch_size=batch_rows):
-            columns = [_plain(column).to_pylist() for column in batch.columns]
-            yield from zip(*columns, strict=True)
+def _parquet_rows(path: Path, file: Any, batch_rows: int) -> Iterator[Cells]:
+    try:
+        with file:
+            for batch in file.iter_batches(batch_size=batch_rows):
+                columns = [_plain(column).to_pylist() for column in batch.columns]
+                yield from zip(*columns, strict=True)
+    except (pa.ArrowException, OSError, ValueError) as error:
+        raise InvalidError(f"{path.name} cannot be read to its end: {error}", field="file") from error
 
 
 def _plain(column: Any) -> Any:

@@ -155,7 +155,7 @@ def _batches(
     while chunk := list(itertools.islice(source.rows, chunk_rows)):
         batch = read_chunk_fast(chunk, places, reading, head, received_ms)
         if batch is None:
-            rows = (_row_of(cells, places, source, reading) for cells in chunk)
+            rows = (row_of_cells(cells, places, source, reading) for cells in chunk)
             batch = check_rows(rows, head, received_ms)
         yield _moved(batch, start)
         start += batch.received
@@ -177,7 +177,10 @@ def _moved(batch: ReadBatch, start: int) -> ReadBatch:
     )
 
 
-def _row_of(cells: Sequence[Any], places: Sequence[tuple[int, str]], source: Source, reading: Reading) -> Row:
+def row_of_cells(
+    cells: Sequence[Any], places: Sequence[tuple[int, str]], source: Source, reading: Reading
+) -> Row:
+    """A row's cells as the fields of a shot; the first cell that cannot be read is its fault."""
     fields: dict[str, Any] = {}
     fault: RowFault | None = None
     own: dict[str, Any] = {}

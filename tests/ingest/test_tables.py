@@ -10,9 +10,11 @@ import openpyxl
 import pyarrow as pa
 import pyarrow.parquet as pq
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from server.clock import as_text
-from server.errors import InvalidError, NotFoundError
+from server.errors import InvalidError, NotFoundError, RingtellError
 from server.ingest.batch import ReadBatch
 from server.ingest.tables import read_heading, read_table
 from tests.ingest.bodies import RECEIVED_MS, value
@@ -256,3 +258,30 @@ def test_memory_stays_flat_however_long_the_file(tmp_path: Path) -> None:
 
     peak(1000)  # first use loads what is loaded once
     assert peak(8000) < 1.5 * peak(2000)
+
+
+@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@given(suffix=st.sampled_from([".xlsx", ".parquet", ".csv"]), at=st.data())
+def test_a_damaged_file_gives_rows_or_a_foreseen_error(
+    tmp_path: Path, whole_files: dict[str, bytes], suffix: str, at: st.DataObject
+) -> None:
+    damaged = bytearray(whole_files[suffix])
+    for _ in range(at.draw(st.integers(1, 6))):
+        damaged[at.draw(st.integers(0, len(damaged) - 1))] = at.draw(st.integers(0, 255))
+    path = tmp_path / f"damaged{suffix}"
+    path.write_bytes(damaged[: at.draw(st.integers(len(damaged) // 2, len(damaged)))])
+    try:
+        batches = list(read_table(path, received_ms=RECEIVED_MS, defaults=PRESS, mapping=MAPPING))
+    except RingtellError:
+        return  # foreseen: the message says so, and nothing else may be raised
+    for batch in batches:
+        assert batch.received == len(batch.shots) + len(batch.rejected)
+
+
+@pytest.fixture(scope="module")
+def whole_files(tmp_path_factory: pytest.TempPathFactory) -> dict[str, bytes]:
+    folder = tmp_path_factory.mktemp("whole")
+    columns = {name: [row[i] for row in ROWS[1:]] for i, name in enumerate(HEADER)}
+    pq.write_table(pa.table(columns), folder / "log.parquet")
+    paths = [workbook(folder / "log.xlsx", ROWS), text_file(folder / "log.csv", ROWS), folder / "log.parquet"]
+    return {path.suffix: path.read_bytes() for path in paths}

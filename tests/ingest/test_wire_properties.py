@@ -17,7 +17,7 @@ from server.ingest.rows import check_rows
 from server.ingest.table_cells import Reading
 from server.ingest.table_columns import read_chunk_fast
 from server.ingest.table_sources import Source
-from server.ingest.tables import _row_of
+from server.ingest.tables import row_of_cells
 from server.ingest.wire import ReadBatch, shot_line
 from tests.ingest.bodies import CSV, JSON, NDJSON, RECEIVED_MS, read, shot, value
 
@@ -111,7 +111,7 @@ def accounted(batch: ReadBatch) -> None:
         json.loads(shot_line(taken))
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(
     body=st.one_of(st.binary(max_size=200), anything.map(lambda a: json.dumps(a).encode())),
     content_type=st.sampled_from(
@@ -135,7 +135,7 @@ def test_any_bytes_give_a_foreseen_error_or_all_rows(
     accounted(batch)
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(rows=st.lists(odd_shots(), max_size=5), head=st.sampled_from(["P07", None]))
 def test_odd_rows_are_all_accounted_for_in_every_form(rows: list[Any], head: str | None) -> None:
     whole = read({"press": head, "shots": rows})
@@ -150,7 +150,7 @@ def test_odd_rows_are_all_accounted_for_in_every_form(rows: list[Any], head: str
     ]
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(rows=st.lists(odd_shots(), min_size=1, max_size=4))
 def test_the_fast_path_takes_nothing_the_careful_one_would_not(rows: list[Any]) -> None:
     body = json.dumps({"press": "P07", "lot": "L0", "shots": rows}).encode()
@@ -178,7 +178,7 @@ def test_numbers_of_the_senders_own_take_a_fast_path_too(rows: list[Any], own: l
     assert json_body.read_json_fast(body, AROUND) == careful
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(rows=st.lists(good_shots(), min_size=1, max_size=4))
 def test_good_rows_take_the_fast_path_and_come_out_the_same(rows: list[Any]) -> None:
     around = Around({}, units={"length": "cm", "temperature": "K"}, received_ms=RECEIVED_MS, max_rows=9)
@@ -199,7 +199,7 @@ cells = st.one_of(
 )
 
 
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(
     names=st.lists(
         st.sampled_from(
@@ -246,7 +246,7 @@ def test_shots_written_as_lines_read_as_themselves(rows: list[Any]) -> None:
     assert [s[1:] for s in again] == [s[1:] for s in batch.shots]
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(
     field=st.sampled_from(sorted(set(QUANTITY) & set(SHOT_NUMBERS) - {"injection_speed_mm_s"})),
     stored=st.floats(1, 400),
@@ -265,7 +265,7 @@ def test_every_unit_comes_back_to_the_stored_value(field: str, stored: float, at
         assert value(batch.shots[0], field) == back
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(
     names=st.lists(
         st.sampled_from(["shot_size_mm", "cushion_mm", "fill_time_s", "mold", "lot", "setpoints"]),
@@ -287,6 +287,6 @@ def test_both_paths_read_the_same_from_a_file(names: list[str], rows: list[list[
     reading = Reading(zone=ZoneInfo("UTC"), decimal_comma=comma)
     places = list(enumerate(header))
     head = AROUND.head({}, None)
-    careful = check_rows([_row_of(row, places, source, reading) for row in chunk], head, RECEIVED_MS)
+    careful = check_rows([row_of_cells(row, places, source, reading) for row in chunk], head, RECEIVED_MS)
     fast = read_chunk_fast(chunk, places, reading, head, RECEIVED_MS)
     assert fast is None or fast == careful
