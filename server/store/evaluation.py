@@ -1,0 +1,211 @@
+"""What evaluation reads and writes: checkpoints, findings, scores, roll-ups, the press's state.
+
+`apply` is the one place where an evaluation lands: everything after the restored checkpoint is
+replaced, so that evaluating again is the same as having evaluated once.
+"""
+
+import dataclasses
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+import sqlalchemy as sa
+
+from server.store import intake
+from server.store.plant import upsert
+from server.store.tables import (
+    baselines,
+    checkpoints,
+    events,
+    findings,
+    press_states,
+    rollups,
+    scores,
+)
+
+TEN_MINUTES, HOUR, DAY = 600, 3_600, 86_400
+GRAINS = (TEN_MINUTES, HOUR, DAY)
+
+#: Of older checkpoints one in so many shots is kept.
+CHECKPOINT_EVERY = 2_000
+
+
+@dataclasses.dataclass(frozen=True)
+class Checkpoint:
+    """A codec's state after the shot (at_ms, counter)."""
+
+    at_ms: int
+    counter: int
+    ordinal: int
+    codec: int
+    state: bytes
+
+
+@dataclasses.dataclass(frozen=True)
+class Evaluation:
+    """Rows computed for one press, ready to be stored. Rows are dicts without `press_id`."""
+
+    press_id: int
+    batch_ids: tuple[int, ...]
+    #: Everything after this (at_ms, counter) is replaced; None: from the beginning.
+    after: tuple[int, int] | None
+    checkpoints: list[Checkpoint]
+    findings: list[dict[str, Any]]
+    scores: list[dict[str, Any]]
+    rollups: list[dict[str, Any]]
+    state: dict[str, Any]
+    #: Where to go on, when the work was cut into pieces.
+    rest_from_ms: int | None = None
+    rest_shots: int = 0
+    #: Stretches with a cushion at the bottom that ended or go on within this evaluation.
+    bottomed: bool = False
+
+
+def checkpoint_before(connection: sa.Connection, press_id: int, at_ms: int, codec: int) -> Checkpoint | None:
+    """The last checkpoint strictly before the first shot that could stand at `at_ms`."""
+    row = connection.execute(
+        sa.select(checkpoints)
+        .where(checkpoints.c.press_id == press_id, checkpoints.c.at_ms < at_ms, checkpoints.c.codec == codec)
+        .order_by(checkpoints.c.at_ms.desc(), checkpoints.c.counter.desc())
+        .limit(1)
+    ).one_or_none()
+    if row is None:
+        return None
+    return Checkpoint(row.at_ms, row.counter, row.ordinal, row.codec, bytes(row.state))
+
+
+def baselines_in_force(connection: sa.Connection, press_id: int) -> list[Mapping[str, Any]]:
+    """Approved baselines in the order they came into force."""
+    rows = connection.execute(
+        sa.select(baselines)
+        .where(baselines.c.press_id == press_id, baselines.c.state == "approved")
+        .order_by(baselines.c.to_ms, baselines.c.baseline_no)
+    )
+    return [dict(row._mapping) for row in rows]
+
+
+def events_since(connection: sa.Connection, press_id: int, at_ms: int) -> list[Mapping[str, Any]]:
+    rows = connection.execute(
+        sa.select(events)
+        .where(events.c.press_id == press_id, events.c.at_ms >= at_ms)
+        .order_by(events.c.at_ms, events.c.event_no)
+    )
+    return [dict(row._mapping) for row in rows]
+
+
+def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> None:
+    """Replace what stands after `evaluation.after` by the rows computed, and clear its intake."""
+    press_id = evaluation.press_id
+    _clear(connection, press_id, evaluation.after)
+    own = {"press_id": press_id}
+    upsert(connection, findings, [own | row for row in evaluation.findings])
+    _insert_many(connection, scores, [own | row for row in evaluation.scores])
+    upsert(connection, rollups, [own | {"grain": TEN_MINUTES} | row for row in evaluation.rollups])
+    _coarser(connection, press_id, evaluation.rollups)
+    _keep_checkpoints(connection, press_id, evaluation.checkpoints)
+    connection.execute(
+        sa.update(press_states).where(press_states.c.press_id == press_id).values(**evaluation.state)
+    )
+    intake.remove(connection, press_id, evaluation.batch_ids)
+    if evaluation.rest_from_ms is not None:
+        intake.add(
+            connection,
+            press_id,
+            earliest_ms=evaluation.rest_from_ms,
+            shots=evaluation.rest_shots,
+            reason="rest",
+            now_ms=now_ms,
+        )
+
+
+def _clear(connection: sa.Connection, press_id: int, after: tuple[int, int] | None) -> None:
+    at, counter = after if after is not None else (-(1 << 62), -1)
+    for table, time, number in (
+        (findings, findings.c.from_ms, findings.c.from_counter),
+        (scores, scores.c.at_ms, scores.c.counter),
+        (checkpoints, checkpoints.c.at_ms, checkpoints.c.counter),
+    ):
+        later = sa.or_(time > at, sa.and_(time == at, number > counter))
+        connection.execute(sa.delete(table).where(table.c.press_id == press_id, time >= at, later))
+    for grain in GRAINS:
+        connection.execute(
+            sa.delete(rollups).where(
+                rollups.c.press_id == press_id,
+                rollups.c.grain == grain,
+                rollups.c.bucket_ms >= bucket_of(at, grain),
+            )
+        )
+
+
+def bucket_of(at_ms: int, grain: int) -> int:
+    """Start of the bucket of `grain` seconds that holds `at_ms`."""
+    return at_ms - at_ms % (grain * 1000)
+
+
+def _insert_many(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> None:
+    if not rows:
+        return
+    names = list(rows[0])
+    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    connection.exec_driver_sql(
+        f"INSERT INTO {table.name} ({', '.join(names)}) VALUES ({', '.join([mark] * len(names))})",
+        [tuple(row[name] for name in names) for row in rows],
+    )
+
+
+def _coarser(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[str, Any]]) -> None:
+    """Hours from ten minutes and days from hours: always from the whole finer buckets."""
+    touched = sorted({row["bucket_ms"] for row in fine})
+    if not touched:
+        return
+    for finer, grain in ((TEN_MINUTES, HOUR), (HOUR, DAY)):
+        first, last = bucket_of(touched[0], grain), bucket_of(touched[-1], grain)
+        rows = connection.execute(
+            sa.select(rollups)
+            .where(
+                rollups.c.press_id == press_id,
+                rollups.c.grain == finer,
+                rollups.c.bucket_ms >= first,
+                rollups.c.bucket_ms < last + grain * 1000,
+            )
+            .order_by(rollups.c.bucket_ms)
+        ).all()
+        merged: dict[tuple[int, int, str], tuple[int, float, float, float, float]] = {}
+        for row in rows:
+            key = (bucket_of(row.bucket_ms, grain), row.setup_id, row.signal)
+            part = (row.n, row.mean, row.m2, row.low, row.high)
+            merged[key] = merge_summaries(merged[key], part) if key in merged else part
+        upsert(connection, rollups, [_rollup(press_id, grain, key, part) for key, part in merged.items()])
+
+
+def _rollup(
+    press_id: int, grain: int, key: tuple[int, int, str], part: tuple[int, float, float, float, float]
+) -> dict[str, Any]:
+    (bucket, setup_id, signal), (n, mean, m2, low, high) = key, part
+    return {
+        "press_id": press_id, "grain": grain, "bucket_ms": bucket, "setup_id": setup_id, "signal": signal,
+        "n": n, "mean": mean, "m2": m2, "low": low, "high": high,
+    }  # fmt: skip
+
+
+def merge_summaries(
+    one: tuple[int, float, float, float, float], other: tuple[int, float, float, float, float]
+) -> tuple[int, float, float, float, float]:
+    """Summary (n, mean, m2, low, high) of two stretches (Chan, Golub & LeVeque 1983, memory)."""
+    n = one[0] + other[0]
+    gap = other[1] - one[1]
+    mean = one[1] + gap * (other[0] / n)
+    m2 = one[2] + other[2] + gap * gap * (one[0] * other[0] / n)
+    return n, mean, m2, min(one[3], other[3]), max(one[4], other[4])
+
+
+def _keep_checkpoints(connection: sa.Connection, press_id: int, made: Sequence[Checkpoint]) -> None:
+    for one in made:
+        start = one.ordinal - one.ordinal % CHECKPOINT_EVERY
+        connection.execute(
+            sa.delete(checkpoints).where(
+                checkpoints.c.press_id == press_id,
+                checkpoints.c.ordinal >= start,
+                checkpoints.c.ordinal <= one.ordinal,
+            )
+        )
+        connection.execute(sa.insert(checkpoints).values(press_id=press_id, **dataclasses.asdict(one)))
