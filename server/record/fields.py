@@ -1,0 +1,176 @@
+"""Reading what people send: each value checked against its bound, each refusal naming both."""
+
+import dataclasses
+import math
+import re
+import unicodedata
+from collections.abc import Collection, Mapping, Sequence
+from typing import Any, Final
+
+from server.clock import as_text, from_datetime
+from server.contract import CODE_LENGTH_MAX
+from server.errors import BadBodyError, InvalidError
+from server.record.times import parse_time
+
+NOTE_LENGTH_MAX: Final = 4_000
+#: 1990-01-01: a time before it comes from a clock that was never set.
+EARLIEST_MS: Final = 631_152_000_000
+#: A time somebody types may lie this far ahead of the server's clock.
+AHEAD_MS: Final = 10 * 60_000
+
+_FORBIDDEN_IN_CODES = re.compile(r"[/\\\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]").search
+
+
+def shown(value: Any) -> str:
+    """A value as a message can carry it."""
+    text = repr(value)
+    return text if len(text) <= 60 else f"{text[:57]}…"
+
+
+def refuse(field: str, value: Any, bound: str) -> InvalidError:
+    """The error for a value that cannot be taken."""
+    return InvalidError(f"{field} is {shown(value)}; it has to be {bound}", field=field, bound=bound)
+
+
+@dataclasses.dataclass(frozen=True)
+class Given:
+    """A JSON object somebody sent, read field by field."""
+
+    body: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, body: Any, *, known: Collection[str]) -> "Given":
+        """Refuses what is no object, and fields nobody knows: a slip must not pass in silence."""
+        if not isinstance(body, Mapping):
+            raise BadBodyError("the body has to be a JSON object")
+        for name in body:
+            if name not in known:
+                raise InvalidError(
+                    f"{name!r} is no field here; known: {', '.join(sorted(known))}", field=str(name)
+                )
+        return cls(body)
+
+    def has(self, name: str) -> bool:
+        return self.body.get(name) is not None
+
+    def need(self, *names: str) -> None:
+        for name in names:
+            if not self.has(name):
+                raise InvalidError(f"{name} is missing", field=name)
+
+    def text(self, name: str, *, longest: int = 80, default: str = "") -> str:
+        value = self.body.get(name)
+        if value is None:
+            return default
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            value = str(value)
+        if not isinstance(value, str):
+            raise refuse(name, value, "text")
+        text = unicodedata.normalize("NFC", value).strip()
+        if len(text) > longest:
+            raise refuse(name, value, f"at most {longest} characters, not {len(text)}")
+        if any(ord(sign) < 32 and sign not in "\n\t" for sign in text):
+            raise refuse(name, value, "text without control characters")
+        return text
+
+    def note(self, name: str = "note") -> str:
+        return self.text(name, longest=NOTE_LENGTH_MAX)
+
+    def number(
+        self, name: str, *, above: float | None = None, least: float | None = None, most: float | None = None
+    ) -> float | None:
+        """A finite number, or None where it is missing."""
+        value = self.body.get(name)
+        return None if value is None else read_number(name, value, above=above, least=least, most=most)
+
+    def whole(self, name: str, *, least: int, most: int) -> int | None:
+        value = self.body.get(name)
+        if value is None:
+            return None
+        if isinstance(value, float) and value.is_integer():
+            value = int(value)
+        if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
+            raise refuse(name, value, f"a whole number from {least} to {most}")
+        return value
+
+    def flag(self, name: str, *, default: bool = False) -> bool:
+        value = self.body.get(name)
+        if value is None:
+            return default
+        if not isinstance(value, bool):
+            raise refuse(name, value, "true or false")
+        return value
+
+    def choice(self, name: str, choices: Sequence[str]) -> str:
+        value = self.body.get(name)
+        if value not in choices:
+            raise refuse(name, value, f"one of {', '.join(choices)}")
+        return str(value)
+
+    def at(self, name: str, *, now_ms: int) -> int | None:
+        """Milliseconds of an RFC 3339 time with its offset, or None where it is missing."""
+        value = self.body.get(name)
+        return None if value is None else read_time(name, value, now_ms=now_ms)
+
+    def numbers(self, name: str, *, least: int, most: int) -> list[float]:
+        value = self.body.get(name)
+        if not isinstance(value, list) or not least <= len(value) <= most:
+            raise refuse(name, value, f"a list of {least} to {most} numbers")
+        return [read_number(f"{name}[{i}]", one) for i, one in enumerate(value)]
+
+    def rows(self, name: str, *, least: int, most: int) -> list[Mapping[str, Any]]:
+        value = self.body.get(name)
+        if not isinstance(value, list) or not least <= len(value) <= most:
+            raise refuse(name, value, f"a list of {least} to {most} objects")
+        for i, one in enumerate(value):
+            if not isinstance(one, Mapping):
+                raise refuse(f"{name}[{i}]", one, "an object")
+        return value
+
+
+def read_number(
+    name: str,
+    value: Any,
+    *,
+    above: float | None = None,
+    least: float | None = None,
+    most: float | None = None,
+) -> float:
+    """A finite number within its bounds."""
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise refuse(name, value, "a number")
+    number = float(value) if abs(value) < 1e300 else math.inf
+    if not math.isfinite(number):
+        raise refuse(name, value, "a finite number")
+    if above is not None and not number > above:
+        raise refuse(name, value, f"above {above:g}")
+    if least is not None and not number >= least:
+        raise refuse(name, value, f"at least {least:g}")
+    if most is not None and not number <= most:
+        raise refuse(name, value, f"at most {most:g}")
+    return number
+
+
+def read_time(name: str, value: Any, *, now_ms: int) -> int:
+    """Milliseconds of an RFC 3339 text with offset, not in the future."""
+    at = parse_time(value) if isinstance(value, str) else None
+    if at is None:
+        raise refuse(name, value, "a time with its offset, such as 2026-04-01T06:00:00+02:00")
+    at_ms = from_datetime(at)
+    if at_ms < EARLIEST_MS:
+        raise refuse(name, value, "after 1990")
+    if at_ms > now_ms + AHEAD_MS:
+        raise refuse(name, value, f"no later than 10 min from now ({as_text(now_ms)})")
+    return at_ms
+
+
+def read_code(name: str, value: Any) -> str:
+    """A press or mold code: NFC, 1 to 40 characters, nothing that breaks a path."""
+    if not isinstance(value, str):
+        raise refuse(name, value, "text")
+    code = unicodedata.normalize("NFC", value)
+    if not 1 <= len(code) <= CODE_LENGTH_MAX:
+        raise refuse(name, value, f"1 to {CODE_LENGTH_MAX} characters, not {len(code)}")
+    if code in (".", "..") or code != code.strip() or _FORBIDDEN_IN_CODES(code):
+        raise refuse(name, value, "a code without '/', '\\', control characters or spaces at its edges")
+    return code

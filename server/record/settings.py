@@ -1,0 +1,121 @@
+"""The plant's settings: every one checked against its bound before any is kept."""
+
+import re
+import zoneinfo
+from collections.abc import Callable, Mapping
+from typing import Any, Final
+
+import sqlalchemy as sa
+
+from server.contract import RUN_RULES, UNITS
+from server.errors import InvalidError
+from server.record.fields import Given, refuse
+from server.store import intake
+from server.store.audit import PLANT, add_audit
+from server.store.plant import PLANT_DEFAULTS, all_presses, put_settings, read_settings
+
+#: Changing one of these changes findings or scores of earlier shots.
+REWRITING: Final = frozenset({"prevalence", "rules"})
+LANGUAGES: Final = ("en",)
+
+_CLOCK = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]").fullmatch
+
+
+def _bounded(least: float, most: float) -> Callable[[Given, str], Any]:
+    return lambda given, name: given.number(name, least=least, most=most)
+
+
+def _units(given: Given, name: str) -> dict[str, str]:
+    value = given.body[name]
+    known: Mapping[str, str] = PLANT_DEFAULTS["units"]
+    if not isinstance(value, Mapping) or not set(value) <= set(known):
+        raise refuse(name, value, f"an object of {', '.join(known)}")
+    for quantity, unit in value.items():
+        if unit not in UNITS[quantity]:
+            raise refuse(f"{name}.{quantity}", unit, f"one of {', '.join(UNITS[quantity])}")
+    return dict(value)
+
+
+def _time_zone(given: Given, name: str) -> str:
+    value = given.body[name]
+    if not isinstance(value, str) or value not in zoneinfo.available_timezones():
+        raise refuse(name, value, "a name of the time zone database, such as Europe/Vienna")
+    return value
+
+
+def _shifts(given: Given, name: str) -> list[str]:
+    value = given.body[name]
+    if not isinstance(value, list) or not 1 <= len(value) <= 6:
+        raise refuse(name, value, "a list of 1 to 6 times such as 06:00")
+    for i, one in enumerate(value):
+        if not isinstance(one, str) or not _CLOCK(one):
+            raise refuse(f"{name}[{i}]", one, "a time of day such as 06:00")
+    if len(set(value)) != len(value):
+        raise refuse(name, value, "given with each start once")
+    return sorted(value)
+
+
+def _rules(given: Given, name: str) -> list[str]:
+    value = given.body[name]
+    if not isinstance(value, list):
+        raise refuse(name, value, "a list of rules")
+    for i, one in enumerate(value):
+        if one not in RUN_RULES:
+            raise refuse(f"{name}[{i}]", one, f"one of {', '.join(RUN_RULES)}")
+    return [rule for rule in RUN_RULES if rule in value]
+
+
+_READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
+    "plant_name": lambda given, name: given.text(name, longest=80),
+    "prevalence": _bounded(0.0001, 0.5),
+    "alarm_budget_per_shift": _bounded(0.001, 1000.0),
+    "alarm_budget_per_press_week": _bounded(0.0001, 1000.0),
+    "accept_unknown_presses": lambda given, name: given.flag(name),
+    "units": _units,
+    "language": lambda given, name: given.choice(name, LANGUAGES),
+    "time_zone": _time_zone,
+    "shifts": _shifts,
+    "rules": _rules,
+    "open_at": _bounded(0.01, 0.999),
+    "close_at": _bounded(0.001, 0.99),
+    "silent_after_s": _bounded(30.0, 604_800.0),
+}
+
+
+def change_settings(connection: sa.Connection, body: Any, *, who: str, now_ms: int) -> bool:
+    """Merge settings; True when presses are evaluated again because of it."""
+    given = Given.of(body, known=_READERS)
+    changes: dict[str, Any] = {}
+    for name, value in given.body.items():
+        if value is None:
+            raise InvalidError(f"{name} is null; leave it out to keep it as it is", field=name)
+        changes[name] = _READERS[name](given, name)
+    before = read_settings(connection)
+    if "units" in changes:
+        changes["units"] = {**before["units"], **changes["units"]}
+    after = {**before, **changes}
+    if not after["close_at"] < after["open_at"]:
+        field = "close_at" if "close_at" in changes else "open_at"
+        raise refuse(
+            field,
+            after[field],
+            f"such that close_at ({after['close_at']:g}) is below open_at ({after['open_at']:g})",
+        )
+    changed = {name: value for name, value in changes.items() if before[name] != value}
+    if not changed:
+        return False
+    put_settings(connection, changed)
+    add_audit(
+        connection,
+        PLANT,
+        now_ms=now_ms,
+        who=who,
+        action="settings_changed",
+        subject="settings",
+        before={name: before[name] for name in changed},
+        after=changed,
+    )
+    rewrites = bool(REWRITING & changed.keys())
+    for press in all_presses(connection) if rewrites else ():
+        intake.add(connection, press.press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms)
+    return rewrites
