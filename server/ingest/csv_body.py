@@ -8,7 +8,7 @@ from math import isfinite
 from typing import Any, Final
 
 from server.contract import SHOT_COLUMNS
-from server.errors import BadBodyError
+from server.errors import BadBodyError, TooLargeError
 from server.ingest.batch import ReadBatch
 from server.ingest.cells import DOCUMENT_FIELDS, NUMBER_FIELDS, line_of, value_of
 from server.ingest.columns import FIELDS, RAW_NONE, Column, read_columns
@@ -20,6 +20,8 @@ from server.ingest.rows import Row, check_rows
 
 DELIMITERS: Final = (",", ";", "\t")
 COLUMNS_MAX: Final = 400
+HEADER_MAX: Final = 65_536
+LINE_MAX: Final = 1 << 20
 _KNOWN: Final = frozenset({"counter", "at", *LABEL_FIELDS, *SHOT_COLUMNS})
 
 
@@ -42,6 +44,8 @@ def delimiter_of(header: str) -> str:
 def _header_of(text: str) -> tuple[list[str], str]:
     first = text.lstrip("\r\n").split("\n", 1)[0]
     delimiter = delimiter_of(first)
+    if len(first) > HEADER_MAX:
+        raise BadBodyError(f"the header has {len(first)} characters; at most {HEADER_MAX} are read")
     try:
         names = [name.strip() for name in next(csv.reader([first.rstrip("\r")], delimiter=delimiter), [])]
     except csv.Error as error:
@@ -147,7 +151,7 @@ def read_csv_carefully(text: str, around: Around) -> ReadBatch:
 
 
 def _rows(text: str, names: Sequence[str], delimiter: str, around: Around) -> Iterator[Row]:
-    reader = csv.reader(io.StringIO(_beyond(text), newline=""), delimiter=delimiter)
+    reader = csv.reader(_lines(_beyond(text)), delimiter=delimiter)
     count = 0
     while True:
         try:
@@ -164,6 +168,13 @@ def _rows(text: str, names: Sequence[str], delimiter: str, around: Around) -> It
         count += 1
         around.check_count(count)
         yield _row_of(names, cells, delimiter)
+
+
+def _lines(text: str) -> Iterator[str]:
+    for line in io.StringIO(text, newline=""):
+        if len(line) > LINE_MAX:
+            raise TooLargeError(f"a line has {len(line)} characters; at most {LINE_MAX} are read")
+        yield line
 
 
 def _row_of(names: Sequence[str], cells: Sequence[str], delimiter: str) -> Row:

@@ -20,7 +20,9 @@ class RowFault(Exception):
 
 def shown(value: Any) -> str:
     """A value as it stands in a message: quoted where it is text, cut where it is long."""
-    text = f'"{value}"' if isinstance(value, str) else str(value)
+    if isinstance(value, list | dict):
+        return f"{'a list' if isinstance(value, list) else 'an object'} of {len(value)}"
+    text = f'"{value[:_SHOWN]}"' if isinstance(value, str) else str(value)
     text = "".join(c if c.isprintable() else "�" for c in text)
     return text if len(text) <= _SHOWN else text[: _SHOWN - 1] + "…"
 

@@ -25,13 +25,28 @@ def _whole(text: str) -> int | float:
     return int(text) if len(text) <= _DIGITS else float(text)
 
 
-_decoder = json.JSONDecoder(parse_int=_whole)
+_decoder = json.JSONDecoder()
+#: Slower, for the rare text with a number that `int` refuses for its length.
+_patient = json.JSONDecoder(parse_int=_whole)
+
+
+def _read(text: str, place: int) -> tuple[Any, int]:
+    """The value at a place, and the place after it."""
+    try:
+        return _decoder.raw_decode(text, place)
+    except json.JSONDecodeError:
+        raise
+    except ValueError:
+        return _patient.raw_decode(text, place)
 
 
 def row_of(text: str) -> Row:
     """A row of its own line."""
     try:
-        return Row(raw=text, fields=_decoder.decode(text))
+        fields, end = _read(text, 0)
+        if end < len(text):
+            raise json.JSONDecodeError("Extra data", text, end)
+        return Row(raw=text, fields=fields)
     except json.JSONDecodeError as error:
         return Row(text, None, RowFault("", "bad_json", f"the row is no JSON: {error}"))
     except RecursionError:
@@ -69,7 +84,7 @@ class _Scan:
 
     def whole(self) -> tuple[dict[str, Any], list[Row] | None]:
         if self.next() != "{":
-            _decoder.decode(self.text)  # says what is wrong where it is no JSON at all
+            self.value()  # says what is wrong where it is no JSON at all
             raise BadBodyError('the body is no object; send {"press": …, "mold": …, "shots": […]}')
         head: dict[str, Any] = {}
         rows: list[Row] | None = None
@@ -91,7 +106,7 @@ class _Scan:
 
     def value(self) -> Any:
         self.next()
-        value, self.place = _decoder.raw_decode(self.text, self.place)
+        value, self.place = _read(self.text, self.place)
         return value
 
     def take(self, sign: str, otherwise: str) -> None:

@@ -165,6 +165,7 @@ def test_no_shots_are_no_fault() -> None:
         ("a,b\n1,2\n", CSV, {}, None),
         ("press,press\n", CSV, {}, None),
         ("press,,at\n", CSV, {}, None),
+        ("press" + "," * 70_000, CSV, {}, None),
         (b"\xff\xfe{}", JSON, {}, None),
     ],
 )
@@ -239,11 +240,12 @@ def test_too_large_is_413_in_bytes_and_in_rows(good: bool) -> None:
         ('{"shots":[{"counter":1,"deep":[' + "{}," * 60_000 + "0]}]}", JSON),
         ("\n" * 4000, NDJSON),
         (TABLE + "\n" * 4000, CSV),
+        (TABLE + "," * (1 + (1 << 20)), CSV),
     ],
 )
 def test_a_body_that_would_only_fill_memory_is_413(body: str, content_type: str) -> None:
     with pytest.raises(TooLargeError):
-        read(body, content_type)
+        read(body, content_type, max_bytes=1 << 21)
 
 
 def test_a_shot_written_as_a_line_reads_as_itself() -> None:
