@@ -209,3 +209,8 @@ def _keep_checkpoints(connection: sa.Connection, press_id: int, made: Sequence[C
             )
         )
         connection.execute(sa.insert(checkpoints).values(press_id=press_id, **dataclasses.asdict(one)))
+
+
+def note_trouble(connection: sa.Connection, press_id: int, text: str) -> None:
+    """Keep why a press could not be evaluated; its page says so."""
+    connection.execute(sa.update(press_states).where(press_states.c.press_id == press_id).values(trouble=text))

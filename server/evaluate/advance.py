@@ -1,0 +1,279 @@
+"""One stretch of shots through signals, run rules, the score and the roll-ups.
+
+A pure fold: `advance(carry, shots, context)` gives the next carry and the rows to store. Any way of
+cutting one history into stretches gives the same rows, bit for bit.
+"""
+
+import dataclasses
+from collections.abc import Mapping
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.contract import BOTTOMING, RULED_SIGNALS, SIGNALS
+from server.evaluate.carry import Carry, Episode, Head
+from server.evaluate.context import LOT_CHANGE, NO_CHANGE, SETTING_CHANGE, Context, Watch
+from server.evaluate.episodes import mark_stretch
+from server.evaluate.summaries import sum_up
+from server.valve.evidence import OK, EvidenceState
+from server.valve.evidence import SIGNALS as EVIDENCE_SIGNALS
+from server.valve.evidence import advance as weigh
+from server.valve.signals import derive
+
+Columns = Mapping[str, NDArray[Any]]
+
+#: Scores are kept when they moved by so much, or after so many shots (both on block ends only).
+KEEP_MOVED = 0.25
+KEEP_EVERY = 50
+#: Shots in a row at the bottom that make a finding: one alone may be a bad reading.
+BOTTOM_RUN = 3
+
+
+@dataclasses.dataclass(frozen=True)
+class Advance:
+    """Rows of one or more stretches, without `press_id`."""
+
+    carry: Carry
+    findings: list[dict[str, Any]]
+    scores: list[dict[str, Any]]
+    rollups: list[dict[str, Any]]
+    bottomed: bool
+
+
+def advance(carry: Carry, shots: Columns, context: Context) -> Advance:
+    """Evaluate shots in order, cut where the baseline they are compared with changes."""
+    numbers = context.watch_numbers(shots["at_ms"], shots["setup_id"])
+    fresh_valve = _starts_after(shots["at_ms"], carry.before.at_ms, context.valve_changes_ms)
+    cuts = np.flatnonzero((np.diff(numbers) != 0) | fresh_valve[1:]) + 1 if len(numbers) else np.empty(0, int)
+    findings: list[dict[str, Any]] = []
+    scores: list[dict[str, Any]] = []
+    rollups: list[dict[str, Any]] = []
+    bottomed = False
+    for start, end in zip([0, *cuts.tolist()], [*cuts.tolist(), len(numbers)], strict=True):
+        part = {name: column[start:end] for name, column in shots.items()}
+        number = int(numbers[start])
+        watch = context.watches[number - 1] if number else None
+        carry = _entered(carry, watch, anew=bool(fresh_valve[start]))
+        one = _stretch(carry, part, context, watch)
+        carry = one.carry
+        findings += one.findings
+        scores += one.scores
+        rollups += one.rollups
+        bottomed = bottomed or one.bottomed
+    return Advance(carry, findings, scores, rollups, bottomed)
+
+
+def _starts_after(at_ms: NDArray[np.int64], before_ms: int, times: Any) -> NDArray[np.bool_]:
+    """True at the first shot at or after each of `times` that lies behind the shots before."""
+    starts = np.zeros(len(at_ms), dtype=bool)
+    for time in times:
+        if time > before_ms:
+            first = int(np.searchsorted(at_ms, time))
+            if first < len(at_ms):
+                starts[first] = True
+    return starts
+
+
+def _entered(carry: Carry, watch: Watch | None, *, anew: bool) -> Carry:
+    """The carry as the next stretch starts: fresh where another baseline, or another valve, begins."""
+    number = watch.baseline_no if watch else 0
+    if number == carry.baseline_no and not anew:
+        return carry
+    return carry.change(
+        baseline_no=number,
+        watched=0,
+        head=Head(),
+        episodes={key: one for key, one in carry.episodes.items() if key[1] == BOTTOMING},
+        z_tail=np.empty((0, len(RULED_SIGNALS))),
+        evidence=EvidenceState.fresh(),
+    )
+
+
+def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None) -> Advance:
+    lag = watch.dose_lag if watch else (context.press.dose_lag or 0)
+    derived = derive(
+        shots,
+        dose_lag=lag,
+        screw_diameter_mm=context.press.screw_diameter_mm,
+        before=carry.before,
+        cycle_ms=watch.cycle_ms if watch else 0.0,
+    )
+    signals, usable = derived.signals, ~derived.restart_transient
+    changes, lot = _changes(carry, shots, context)
+    findings, carry, bottomed = _bottoming(carry, shots, signals["cushion_mm"], usable, context)
+    scores: list[dict[str, Any]] = []
+    if watch is not None:
+        ruled, carry = _rules(carry, shots, signals, usable, context, watch)
+        findings += ruled
+        scores, carry = _score(carry, shots, signals, usable, changes, context, watch)
+    summed = sum_up(
+        np.concatenate((carry.bucket_at, shots["at_ms"])),
+        np.concatenate((carry.bucket_setup, shots["setup_id"])),
+        np.concatenate((carry.bucket_values, np.column_stack([signals[name] for name in SIGNALS]))),
+    )
+    n = len(shots["at_ms"])
+    boxes = [box for box in shots["box"].tolist() if box]
+    carry = carry.change(
+        ordinal=carry.ordinal + n,
+        watched=carry.watched + int(usable.sum()),
+        before=derived.after,
+        setup_id=int(shots["setup_id"][-1]),
+        lot=lot,
+        box=boxes[-1] if boxes else carry.box,
+        bucket_at=summed.at_ms,
+        bucket_setup=summed.setup_ids,
+        bucket_values=summed.values,
+    )
+    return Advance(carry, findings, scores, summed.rows, bottomed)
+
+
+def _changes(carry: Carry, shots: Columns, context: Context) -> tuple[NDArray[np.int64], str]:
+    """Known changes at each shot: another lot, other set-points, or what people recorded."""
+    at_ms = shots["at_ms"]
+    changes = np.full(len(at_ms), NO_CHANGE, dtype=np.int64)
+    lot = carry.lot
+    lots = shots["lot"].tolist()
+    if any(one and one != lot for one in lots):
+        for position, one in enumerate(lots):
+            if one and one != lot:
+                if lot:
+                    changes[position] = LOT_CHANGE
+                lot = one
+    earlier = np.concatenate(([carry.setup_id if carry.setup_id >= 0 else shots["setup_id"][0]], shots["setup_id"][:-1]))
+    for position in np.flatnonzero(earlier != shots["setup_id"]).tolist():
+        one, other = context.setups.get(int(earlier[position])), context.setups.get(int(shots["setup_id"][position]))
+        if one is not None and other is not None and one.setpoints != other.setpoints:
+            changes[position] = SETTING_CHANGE
+    for time, kind in context.changes:
+        if time > carry.before.at_ms:
+            position = int(np.searchsorted(at_ms, time))
+            if position < len(at_ms):
+                changes[position] = max(changes[position], kind)
+    return changes, lot
+
+
+def _bottoming(
+    carry: Carry, shots: Columns, cushion: NDArray[np.float64], usable: NDArray[np.bool_], context: Context
+) -> tuple[list[dict[str, Any]], Carry, bool]:
+    """Episodes of at least BOTTOM_RUN shots in a row with the screw at its end."""
+    low = usable & (cushion <= context.bottom_mm)
+    key = ("cushion_mm", BOTTOMING)
+    run, one = carry.bottom_run, carry.episodes.get(key)
+    if not low.any() and run == 0 and one is None:
+        return [], carry, False
+    touched: list[Episode] = []
+    for position, at_bottom in enumerate(low.tolist()):
+        run = run + 1 if at_bottom else 0
+        at, counter, value = (int(shots["at_ms"][position]), int(shots["counter"][position]), float(cushion[position]))
+        if run >= BOTTOM_RUN:
+            if one is None:
+                one = Episode(at, counter, at, counter, 0, value, 0)
+            one = dataclasses.replace(
+                one, to_ms=at, to_counter=counter, marks=one.marks + 1, extreme=min(one.extreme, value)
+            )
+        elif one is not None and not at_bottom and bool(usable[position]):
+            touched.append(one)
+            one = None
+    bottomed = bool(touched) or one is not None
+    if one is not None:
+        touched.append(one)
+    others = {name: episode for name, episode in carry.episodes.items() if name != key}
+    carry = carry.change(
+        bottom_run=min(run, BOTTOM_RUN),
+        episodes=others if one is None else {**others, key: one},
+        bottoming_since_ms=-1 if one is None else one.from_ms,
+    )
+    return [_finding(key, episode, 0) for episode in touched], carry, bottomed
+
+
+def _finding(key: tuple[str, str], one: Episode, baseline_no: int) -> dict[str, Any]:
+    return {
+        "from_ms": one.from_ms,
+        "from_counter": one.from_counter,
+        "signal": key[0],
+        "rule": key[1],
+        "baseline_no": baseline_no,
+        "to_ms": one.to_ms,
+        "to_counter": one.to_counter,
+        "marks": one.marks,
+        "extreme": one.extreme,
+    }
+
+
+def _rules(
+    carry: Carry,
+    shots: Columns,
+    signals: Mapping[str, NDArray[np.float64]],
+    usable: NDArray[np.bool_],
+    context: Context,
+    watch: Watch,
+) -> tuple[list[dict[str, Any]], Carry]:
+    values = np.column_stack([signals[name] for name in RULED_SIGNALS])
+    with np.errstate(invalid="ignore"):
+        z = (values - watch.center) / watch.sigma
+    z[~usable] = np.nan
+    bottoming = {key: one for key, one in carry.episodes.items() if key[1] == BOTTOMING}
+    ruled = {key: one for key, one in carry.episodes.items() if key[1] != BOTTOMING}
+    marked = mark_stretch(
+        z, shots["at_ms"], shots["counter"], z_tail=carry.z_tail, open_before=ruled, rules=context.rules
+    )
+    rows = [_finding(key, one, watch.baseline_no) for key, one in marked.touched]
+    return rows, carry.change(episodes={**bottoming, **marked.still_open}, z_tail=marked.z_tail)
+
+
+def _score(
+    carry: Carry,
+    shots: Columns,
+    signals: Mapping[str, NDArray[np.float64]],
+    usable: NDArray[np.bool_],
+    changes: NDArray[np.int64],
+    context: Context,
+    watch: Watch,
+) -> tuple[list[dict[str, Any]], Carry]:
+    """Judgements at block ends: the newest becomes the head, moved or due ones are kept."""
+    result = weigh(
+        carry.evidence,
+        np.column_stack([signals[name] for name in EVIDENCE_SIGNALS]),
+        usable=usable,
+        change=changes,
+        reference=watch.reference,
+        prior_log_odds=context.prior_log_odds,
+        model=context.model,
+    )
+    rows: list[dict[str, Any]] = []
+    head = carry.head
+    for k in np.flatnonzero(result.status == OK).tolist():
+        position = int(result.at_index[k])
+        ordinal = carry.ordinal + position + 1
+        judged = {
+            "log_odds": float(result.log_odds[k]),
+            "prior_log_odds": context.prior_log_odds,
+            "terms": _bytes(result.terms[k]),
+            "causes": _bytes(result.causes[k]),
+            "facts": _bytes(result.facts[k]),
+        }
+        at_ms = int(shots["at_ms"][position])
+        due = abs(judged["log_odds"] - head.kept_log_odds) >= KEEP_MOVED or ordinal - head.kept_at >= KEEP_EVERY
+        if due:
+            rows.append(
+                {
+                    "at_ms": at_ms,
+                    "counter": int(shots["counter"][position]),
+                    "model_version": context.model["version"],
+                    "ordinal": ordinal,
+                    "baseline_no": watch.baseline_no,
+                    **judged,
+                }
+            )
+        head = Head(
+            score_ms=at_ms,
+            **judged,
+            kept_log_odds=judged["log_odds"] if due else head.kept_log_odds,
+            kept_at=ordinal if due else head.kept_at,
+        )
+    return rows, carry.change(head=head, evidence=result.state)
+
+
+def _bytes(row: NDArray[np.float64]) -> bytes:
+    return np.ascontiguousarray(row, dtype="<f8").tobytes()

@@ -1,0 +1,104 @@
+"""Run-rule marks into episodes: stretches in which a rule keeps signalling."""
+
+import dataclasses
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.contract import RULED_SIGNALS
+from server.evaluate.carry import TAIL, Episode
+from server.maths.run_rules import marks
+
+#: An episode ends when so many shots passed without a mark.
+QUIET = 10
+
+Key = tuple[str, str]
+
+
+@dataclasses.dataclass(frozen=True)
+class Marked:
+    """Episodes touched by a stretch of shots, the ones still open, and the values to carry."""
+
+    touched: list[tuple[Key, Episode]]
+    still_open: dict[Key, Episode]
+    z_tail: NDArray[np.float64]
+
+
+def mark_stretch(
+    z: NDArray[np.float64],
+    at_ms: NDArray[np.int64],
+    counter: NDArray[np.int64],
+    *,
+    z_tail: NDArray[np.float64],
+    open_before: dict[Key, Episode],
+    rules: Sequence[tuple[str, int | None]],
+) -> Marked:
+    """Episodes of the shots z [n, signals] that follow z_tail.
+
+    NaN values (missing or within a restart) break runs. The same history in any cuts gives the same
+    episodes: a mark depends on at most TAIL earlier values, an episode on its marks alone.
+    """
+    whole = np.concatenate((z_tail, z)) if len(z_tail) else z
+    skip = len(z_tail)
+    touched: list[tuple[Key, Episode]] = []
+    still_open: dict[Key, Episode] = {}
+    for column, signal in enumerate(RULED_SIGNALS):
+        values = np.ascontiguousarray(whole[:, column])
+        if not np.isfinite(values).any():
+            values = values[:0]
+        for rule, n in rules:
+            marked = (
+                np.flatnonzero(marks(values, rule=rule, n=n)[skip:]) if len(values) else np.empty(0, np.int64)
+            )
+            key = (signal, rule)
+            for one in _join(marked, values[skip:], at_ms, counter, open_before.get(key)):
+                touched.append((key, one))
+                if one.quiet < QUIET:
+                    still_open[key] = one
+    return Marked(touched, still_open, whole[-TAIL:].copy())
+
+
+def _join(
+    marked: NDArray[Any],
+    values: NDArray[np.float64],
+    at_ms: NDArray[np.int64],
+    counter: NDArray[np.int64],
+    begun: Episode | None,
+) -> list[Episode]:
+    """Marks of one rule on one signal joined into episodes, `begun` continued where it goes on."""
+    n = len(at_ms)
+    groups = np.split(marked, np.flatnonzero(np.diff(marked) > QUIET) + 1) if len(marked) else []
+    found: list[Episode] = []
+    if begun is not None:
+        goes_on = bool(groups) and int(groups[0][0]) + begun.quiet < QUIET
+        if not goes_on:
+            found.append(dataclasses.replace(begun, quiet=min(QUIET, begun.quiet + n)))
+        else:
+            found.append(_extended(begun, groups.pop(0), values, at_ms, counter))
+    for group in groups:
+        first = int(group[0])
+        start = Episode(int(at_ms[first]), int(counter[first]), 0, 0, 0, float(values[first]), 0)
+        found.append(_extended(start, group, values, at_ms, counter))
+    return found
+
+
+def _extended(
+    one: Episode,
+    group: NDArray[Any],
+    values: NDArray[np.float64],
+    at_ms: NDArray[np.int64],
+    counter: NDArray[np.int64],
+) -> Episode:
+    last = int(group[-1])
+    peak = float(values[group[np.argmax(np.abs(values[group]))]])
+    return Episode(
+        from_ms=one.from_ms,
+        from_counter=one.from_counter,
+        to_ms=int(at_ms[last]),
+        to_counter=int(counter[last]),
+        marks=one.marks + len(group),
+        extreme=peak if abs(peak) > abs(one.extreme) else one.extreme,
+        quiet=min(QUIET, len(at_ms) - 1 - last),
+    )

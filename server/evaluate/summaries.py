@@ -1,0 +1,64 @@
+"""Ten-minute roll-ups: each bucket computed from all of its shots at once."""
+
+import dataclasses
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from server.contract import SIGNALS
+from server.store.evaluation import TEN_MINUTES
+
+_SPAN = TEN_MINUTES * 1000
+
+
+@dataclasses.dataclass(frozen=True)
+class Summed:
+    """Roll-up rows of every bucket touched, and the shots of the last one to carry on."""
+
+    rows: list[dict[str, Any]]
+    at_ms: NDArray[np.int64]
+    setup_ids: NDArray[np.int64]
+    values: NDArray[np.float64]
+
+
+def sum_up(at_ms: NDArray[np.int64], setup_ids: NDArray[np.int64], values: NDArray[np.float64]) -> Summed:
+    """Summaries of shots in time order; the first ones may be carried from before.
+
+    values [n, len(SIGNALS)], NaN where missing. A bucket's numbers depend on its shots alone.
+    """
+    if not len(at_ms):
+        return Summed([], at_ms, setup_ids, values)
+    bucket = at_ms - at_ms % _SPAN
+    edges = np.flatnonzero(np.diff(bucket)) + 1
+    starts = [0, *edges.tolist()]
+    ends = [*edges.tolist(), len(at_ms)]
+    rows: list[dict[str, Any]] = []
+    for start, end in zip(starts, ends, strict=True):
+        here = setup_ids[start:end]
+        for setup_id in np.unique(here):
+            part = values[start:end][here == setup_id]
+            rows += _rows(int(bucket[start]), int(setup_id), part)
+    last = starts[-1]
+    return Summed(rows, at_ms[last:].copy(), setup_ids[last:].copy(), values[last:].copy())
+
+
+def _rows(bucket_ms: int, setup_id: int, part: NDArray[np.float64]) -> list[dict[str, Any]]:
+    known = np.isfinite(part)
+    rows = []
+    for column in np.flatnonzero(known.any(axis=0)).tolist():
+        x = np.ascontiguousarray(part[known[:, column], column])
+        mean = float(np.add.reduce(x) / len(x))
+        rows.append(
+            {
+                "bucket_ms": bucket_ms,
+                "setup_id": setup_id,
+                "signal": SIGNALS[column],
+                "n": len(x),
+                "mean": mean,
+                "m2": float(np.add.reduce((x - mean) ** 2)),
+                "low": float(x.min()),
+                "high": float(x.max()),
+            }
+        )
+    return rows

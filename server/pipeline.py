@@ -1,0 +1,279 @@
+"""READ FIRST: what happens to a shot, and what happens when time passes.
+
+1. `take_in`: a batch read by `ingest` is stored with one intake row a press; the caller answers
+   once that is durable.
+2. `evaluate_one`: a press's intake is evaluated in one snapshot (in a child process, so that ingest
+   keeps its core), and the rows land in one transaction together with the alarms they cause.
+3. After the commit the hub tells open pages which ids changed.
+
+`tick` does what time alone does: shelving ends, silent presses, messages.
+"""
+
+import logging
+import math
+import struct
+import threading
+import time
+from collections.abc import Callable, Mapping
+from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures.process import BrokenProcessPool
+from multiprocessing import get_context
+from typing import Any
+
+import sqlalchemy as sa
+
+from server.contract import CAUSES
+from server.evaluate.press import evaluate_press
+from server.ingest import receive as ingest
+from server.ingest.batch import ReadBatch
+from server.notify.alarms import AlarmChanged, react, tick
+from server.notify.conditions import bottoming_condition, leak_condition
+from server.notify.hub import Hub
+from server.store import alarms as kept_alarms
+from server.store import evaluation as landed
+from server.store import intake
+from server.store.database import BACKGROUND, URGENT, USUAL, Store
+from server.store.page_queries import press_with_state
+from server.store.plant import Press, press_by_id, read_settings
+
+log = logging.getLogger("ringtell")
+
+#: Seconds a press whose evaluation failed is left alone.
+REST_AFTER_TROUBLE_S = 60.0
+
+_child_store: dict[str, Store] = {}
+
+
+def _evaluate_in_child(url: str, press_id: int) -> landed.Evaluation | None:
+    """Runs in the child process: reads with its own connections, writes nothing."""
+    store = _child_store.get(url)
+    if store is None:
+        store = _child_store[url] = Store(url)
+    with store.read() as connection:
+        return evaluate_press(connection, press_id)
+
+
+class Pipeline:
+    """The life of a shot over one store. `now_ms` is the only clock."""
+
+    def __init__(self, store: Store, hub: Hub, *, now_ms: Callable[[], int], child_process: bool) -> None:
+        self.store = store
+        self.hub = hub
+        self.now_ms = now_ms
+        self._child_process = child_process
+        self._pool: ProcessPoolExecutor | None = None
+        self._stop = threading.Event()
+        self._wake = threading.Event()
+        self._threads: list[threading.Thread] = []
+        self._resting: dict[int, float] = {}
+
+    # --- transaction 1 ------------------------------------------------------------------------
+
+    def take_in(self, batch: ReadBatch, *, accept_unknown: bool, source: str = "api") -> ingest.Received:
+        """Store a batch; returns when it is durable."""
+        now_ms = self.now_ms()
+        answer = self.store.write(
+            lambda connection: ingest.receive(
+                connection, batch, accept_unknown=accept_unknown, now_ms=now_ms, source=source
+            ),
+            priority=URGENT,
+        )
+        if answer.presses:
+            self.wake()
+        return answer
+
+    # --- transaction 2 ------------------------------------------------------------------------
+
+    def evaluate_one(self, press_id: int) -> bool:
+        """Evaluate what waits of a press; False when nothing did."""
+        evaluation = self._compute(press_id)
+        if evaluation is None:
+            return False
+        now_ms = self.now_ms()
+        changes = self.store.write(
+            lambda connection: _land(connection, evaluation, now_ms=now_ms), priority=BACKGROUND
+        )
+        with self.store.read() as connection:
+            press = press_by_id(connection, press_id)
+        self.hub.publish("shots", press.press)
+        self.hub.publish("score", press.press)
+        if evaluation.findings:
+            self.hub.publish("finding", press.press)
+        self._tell(changes)
+        return True
+
+    def evaluate_all(self) -> None:
+        """Evaluate until no intake is left (imports, tests, the command line)."""
+        while True:
+            with self.store.read() as connection:
+                waiting = intake.waiting_presses(connection)
+            if not any([self.evaluate_one(press_id) for press_id in waiting]):
+                return
+
+    def _compute(self, press_id: int) -> landed.Evaluation | None:
+        if not self._child_process:
+            with self.store.read() as connection:
+                return evaluate_press(connection, press_id)
+        if self._pool is None:
+            # Spawned: a fork would copy open connections and the writer's locks.
+            self._pool = ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn"))
+        try:
+            return self._pool.submit(_evaluate_in_child, self.store.url, press_id).result()
+        except BrokenProcessPool:
+            self._pool = None
+            raise
+
+    # --- time ---------------------------------------------------------------------------------
+
+    def tick(self) -> None:
+        """What time alone does."""
+        now_ms = self.now_ms()
+        self._tell(
+            self.store.write(
+                lambda connection: tick(connection, now_ms=now_ms, settings=read_settings(connection)),
+                priority=USUAL,
+            )
+        )
+
+    # --- running ------------------------------------------------------------------------------
+
+    def start(self, *, tick_every_s: float = 5.0) -> None:
+        """Evaluate and tick in threads of their own until `close`."""
+        for name, target in (("evaluate", self._evaluate_loop), ("tick", lambda: self._tick_loop(tick_every_s))):
+            thread = threading.Thread(target=target, name=f"ringtell-{name}", daemon=True)
+            thread.start()
+            self._threads.append(thread)
+
+    def wake(self) -> None:
+        """There may be intake."""
+        self._wake.set()
+
+    def close(self) -> None:
+        """Stop the threads and the child; what waits is evaluated after the next start."""
+        self._stop.set()
+        self._wake.set()
+        self.hub.close()
+        for thread in self._threads:
+            thread.join(timeout=20)
+        if self._pool is not None:
+            self._pool.shutdown(wait=True, cancel_futures=True)
+
+    def _evaluate_loop(self) -> None:
+        while not self._stop.is_set():
+            self._wake.clear()
+            if not self._evaluate_round():
+                self._wake.wait(timeout=1.0)
+
+    def _evaluate_round(self) -> bool:
+        """One pass over the presses that wait, so that none holds up the others."""
+        worked = False
+        try:
+            with self.store.read() as connection:
+                waiting = intake.waiting_presses(connection)
+        except sa.exc.OperationalError as error:
+            log.warning("the database does not answer: %s", error.orig)
+            return False
+        for press_id in waiting:
+            if self._stop.is_set():
+                return False
+            if self._resting.get(press_id, 0.0) > time.monotonic():
+                continue
+            try:
+                worked = self.evaluate_one(press_id) or worked
+            except Exception as error:  # one press's trouble must not stop the others
+                self._rest(press_id, error)
+        return worked
+
+    def _rest(self, press_id: int, error: Exception) -> None:
+        log.exception("evaluation of press %s failed", press_id)
+        self._resting[press_id] = time.monotonic() + REST_AFTER_TROUBLE_S
+        text = f"{type(error).__name__}: {error}"[:500]
+        try:
+            self.store.write(lambda connection: landed.note_trouble(connection, press_id, text))
+        except Exception:
+            log.exception("the trouble of press %s could not be noted", press_id)
+
+    def _tick_loop(self, every_s: float) -> None:
+        while not self._stop.wait(timeout=every_s):
+            try:
+                self.tick()
+            except Exception:  # the next tick tries again
+                log.exception("tick failed")
+
+    def _tell(self, changes: list[AlarmChanged]) -> None:
+        if changes:
+            self.hub.publish("alarm", *{change.id for change in changes})
+            self.hub.publish("press", *{change.press for change in changes})
+
+
+def _land(connection: sa.Connection, evaluation: landed.Evaluation, *, now_ms: int) -> list[AlarmChanged]:
+    """Store an evaluation and let the alarms react to where it ended."""
+    press = press_by_id(connection, evaluation.press_id)
+    before = press_with_state(connection, press.press)
+    landed.apply(connection, evaluation, now_ms=now_ms)
+    if evaluation.rest_from_ms is not None:
+        return []
+    seen_ms = before["evaluated_ms"] if before is not None else None
+    return _alarms(connection, press, evaluation, seen_ms=seen_ms, now_ms=now_ms)
+
+
+def _alarms(
+    connection: sa.Connection, press: Press, evaluation: landed.Evaluation, *, seen_ms: int | None, now_ms: int
+) -> list[AlarmChanged]:
+    settings = read_settings(connection)
+    state = evaluation.state
+    now_bottom = state["bottoming_since_ms"] is not None
+    # Only what is newer than the last look can be news; history evaluated again is not.
+    fresh = [row for row in evaluation.scores if seen_ms is not None and row["at_ms"] > seen_ms]
+    bottomed = [
+        row
+        for row in evaluation.findings
+        if row["rule"] == "bottoming" and seen_ms is not None and row["to_ms"] > seen_ms
+    ]
+    conditions = [
+        bottoming_condition(
+            now_bottom,
+            bool(bottomed),
+            facts={"since_ms": state["bottoming_since_ms"], "box": state["box"]},
+            last_active_ms=max((row["to_ms"] for row in bottomed), default=None),
+        )
+    ]
+    likelihood = _logistic(state["log_odds"])
+    if likelihood is not None and state["leak_status"] == "ok":
+        high = [row["log_odds"] for row in fresh]
+        opened = kept_alarms.open_alarm(connection, press.press_id, "leak")
+        leak = leak_condition(
+            likelihood,
+            _causes(state["causes"]),
+            opened is not None and opened.active,
+            settings,
+            highest=_logistic(max(high)) if high else None,
+            facts={"box": state["box"], "mold": state["mold"], "score_ms": state["score_ms"]},
+            last_active_ms=state["score_ms"],
+        )
+        conditions += [leak] if leak is not None else []
+    changes: list[AlarmChanged] = []
+    for condition in conditions:
+        changes += react(connection, press, condition, now_ms=now_ms)
+    return changes
+
+
+def _logistic(log_odds: float | None) -> float | None:
+    return None if log_odds is None else 1.0 / (1.0 + math.exp(-log_odds))
+
+
+def _causes(packed: bytes | None) -> Mapping[str, float]:
+    if not packed:
+        return {}
+    return dict(zip(CAUSES, struct.unpack(f"<{len(CAUSES)}d", packed), strict=True))
+
+
+def settle(pipeline: Pipeline, *, seconds: float) -> Any:
+    """Wait until no intake is left; raises TimeoutError. For commands and tests."""
+    until = time.monotonic() + seconds
+    while time.monotonic() < until:
+        with pipeline.store.read() as connection:
+            if not intake.waiting_presses(connection):
+                return
+        time.sleep(0.02)
+    raise TimeoutError(f"shots still wait for evaluation after {seconds} s")
