@@ -32,7 +32,7 @@ from server.store.page_queries import Row, accepted_presses, document, presses_o
 from server.store.plant import all_molds, mold_by_code, setups_with_mold
 from server.store.shots import read_columns
 from server.words.catalogue import signal_name
-from server.words.numbers import count_word, number, plural
+from server.words.numbers import count_word, plural
 from server.words.times import DAY, MINUTE
 from server.words.units import signal_quantity
 
@@ -104,10 +104,10 @@ def _float(value: Any) -> float | None:
 
 def _limit_words(limits: Limits, unit: str) -> str:
     if limits.lower is None:
-        return f"at most {number(limits.upper, 5)} {unit}"
+        return f"at most {limits.upper:g} {unit}"
     if limits.upper is None:
-        return f"at least {number(limits.lower, 5)} {unit}"
-    return f"{number(limits.lower, 5)}–{number(limits.upper, 5)} {unit}"
+        return f"at least {limits.lower:g} {unit}"
+    return f"{limits.lower:g}–{limits.upper:g} {unit}"
 
 
 def build_mold(

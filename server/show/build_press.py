@@ -37,11 +37,13 @@ from server.words.catalogue import (
     signal_name,
     worded,
 )
-from server.words.guidance import STUDY_ACTIONS, Advice, steps_for
+from server.words.guidance import STUDY_ACTIONS, Advice, caution_text, steps_for
 from server.words.numbers import percent, signed, whole
 from server.words.times import DAY
 from server.words.units import Units, signal_places, signal_quantity, signal_text
 
+#: Log-odds from which a line of evidence is worth a place at the top.
+WEIGHS = 0.05
 #: Signals compared and charted, in order.
 SHOWN = (
     "swept_mm",
@@ -137,7 +139,10 @@ def evidence_rows(judgement: Judgement) -> tuple[EvidenceRow, ...]:
     prior = f"Before any data: {percent(_share(judgement.prior_log_odds))} of such valves leak"
     lines = [(prior, judgement.prior_log_odds), *evidence_sentences(judgement)]
     largest = max(abs(value) for _, value in lines)
-    return tuple(EvidenceRow(text=text, bar=evidence_bar(value, largest=largest)) for text, value in lines)
+    return tuple(
+        EvidenceRow(text=text, bar=evidence_bar(value, largest=largest), weighs=abs(value) >= WEIGHS)
+        for text, value in lines
+    )
 
 
 def _share(log_odds: float) -> float:
@@ -183,7 +188,7 @@ def step_rows(judgement: Judgement, press: str) -> tuple[StepRow, ...]:
     warned: set[str] = set()
     for advice in steps_for(cause):
         rows.append(_step(advice, press, warned))
-        warned.add(advice.caution)
+        warned.update(advice.cautions)
     return tuple(rows)
 
 
@@ -203,7 +208,7 @@ def _step(advice: Advice, press: str, warned: set[str]) -> StepRow:
         text=advice.text,
         href=href,
         action="start" if advice.action in STUDY_ACTIONS else "open",
-        caution="" if advice.caution in warned else advice.caution,
+        caution=caution_text(*(one for one in advice.cautions if one not in warned)),
     )
 
 

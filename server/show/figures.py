@@ -79,7 +79,8 @@ class _Part:
         if not math.isfinite(value):
             return None
         quantity = signal_quantity(self.trace.signal)
-        return self.units.shown(quantity, value) if quantity else value
+        shown = self.units.shown(quantity, value) if quantity else value
+        return round(shown, signal_places(self.trace.signal, self.units) + 2)
 
     def text(self, value: float) -> str:
         return fixed(self.shown(value), signal_places(self.trace.signal, self.units))
@@ -95,16 +96,21 @@ def press_figure(
     units: Units | None = None,
     zone: Zone | None = None,
 ) -> dict[str, Any]:
-    """`{"data", "layout", "config"}` for plotly; an empty list of traces gives an empty figure."""
+    """`{"data", "layout", "config", "times"}`; an empty list of traces gives an empty figure.
+
+    It is plotly JSON, but for `x`: that is the number of a list in `times`, since signals share their
+    times and half the bytes would be the same texts again.
+    """
     units, zone = units or Units(), zone or Zone("UTC")
     parts = _parts(traces, units)
     layout = _layout(parts, window, zone)
     notes: list[dict[str, Any]] = []
     shapes: list[dict[str, Any]] = []
     lines: list[dict[str, Any]] = []
+    times = _Times(zone)
     for part in parts:
         layout[part.axis] = _value_axis(part, limits.get(part.trace.signal))
-        lines += _lines(part, zone)
+        lines += _lines(part, times)
         notes += _names(part)
         if part.trace.signal in limits:
             shapes += _limit_shapes(part, limits[part.trace.signal])
@@ -116,7 +122,7 @@ def press_figure(
     shapes += [_event_shape(event, zone) for event in inside]
     notes += _event_notes(inside, window, zone)
     layout["shapes"], layout["annotations"] = shapes, notes
-    return {"data": lines, "layout": layout, "config": _CONFIG}
+    return {"data": lines, "layout": layout, "config": _CONFIG, "times": times.lists}
 
 
 _CONFIG: Final[dict[str, Any]] = {
@@ -205,9 +211,26 @@ def _reach(part: _Part, limits: SignalLimits | None) -> tuple[float, float]:
     return low - air, high + air
 
 
-def _lines(part: _Part, zone: Zone) -> list[dict[str, Any]]:
+class _Times:
+    """Lists of local times, each kept once."""
+
+    def __init__(self, zone: Zone) -> None:
+        self.lists: list[list[str]] = []
+        self._known: dict[tuple[int, ...], int] = {}
+        self._zone = zone
+
+    def number(self, at_ms: Sequence[int]) -> int:
+        """Where the list of these times stands."""
+        key = tuple(at_ms)
+        if key not in self._known:
+            self._known[key] = len(self.lists)
+            self.lists.append([_local(at, self._zone) for at in at_ms])
+        return self._known[key]
+
+
+def _lines(part: _Part, times: _Times) -> list[dict[str, Any]]:
     trace = part.trace
-    at = [_local(at_ms, zone) for at_ms in trace.at_ms]
+    at = times.number(trace.at_ms)
     common = {"type": "scatter", "mode": "lines", "x": at, "yaxis": _axis_ref(part.axis)}
     lines: list[dict[str, Any]] = []
     if trace.low and trace.high:
@@ -314,13 +337,16 @@ def _event_notes(events: Sequence[EventMark], window: Window, zone: Zone) -> lis
     free_from = float(window.from_ms)
     width = max(window.to_ms - window.from_ms, 1)
     for event in sorted(events, key=lambda event: event.at_ms):
-        if event.at_ms < free_from:
+        room = width * (0.012 * len(event.label) + 0.01)
+        left = event.at_ms + room <= window.to_ms + 0.06 * width
+        if (event.at_ms if left else event.at_ms - room) < free_from:
             continue
-        free_from = event.at_ms + width * (0.012 * len(event.label) + 0.01)
+        free_from = event.at_ms + (room if left else 0)
         notes.append(
             {
-                "text": event.label, "xref": "x", "x": _local(event.at_ms, zone), "xanchor": "left",
-                "xshift": 3, "yref": "paper", "y": 1, "yanchor": "bottom", "showarrow": False,
+                "text": event.label, "xref": "x", "x": _local(event.at_ms, zone),
+                "xanchor": "left" if left else "right",
+                "xshift": 3 if left else -3, "yref": "paper", "y": 1, "yanchor": "bottom", "showarrow": False,
                 "font": {"color": "--week", "size": 11},
             }
         )  # fmt: skip

@@ -46,7 +46,7 @@ def lane_verdict(
     value = counted_ppk(capability)
     if value is None:
         return f"n {whole(capability.n)}", "no limits of the drawing, so no index", False
-    steady = stable.text.rstrip(".").lower() if isinstance(stable, Stability) else stable.reason
+    steady = stable.text.partition(".")[0].lower() if isinstance(stable, Stability) else stable.reason
     if isinstance(stable, Stability) and stable.stable:
         steady = "stable"
     if is_normal(capability) and capability.ppk is not None:

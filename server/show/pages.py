@@ -69,8 +69,11 @@ class PlantPage:
 
 @dataclasses.dataclass(frozen=True)
 class EvidenceRow:
+    """`weighs`: it moves the odds at all."""
+
     text: str
     bar: Markup
+    weighs: bool = True
 
 
 @dataclasses.dataclass(frozen=True)

@@ -22,7 +22,13 @@ class Scale:
         return self.left + share * (self.right - self.left)
 
     def clipped(self, value: float) -> float:
-        return min(max(self.at(value), self.left), self.right)
+        """The place of a value, held within the picture.
+
+        >>> Scale(0.0, 1.0, 32.0, 4.0).clipped(0.5), Scale(0.0, 1.0, 0.0, 10.0).clipped(3.0)
+        (18.0, 10.0)
+        """
+        least, most = sorted((self.left, self.right))
+        return min(max(self.at(value), least), most)
 
 
 def round_step(length: float, parts: int) -> float:

@@ -16,12 +16,12 @@ STUDY_ACTIONS = ("short-shot", "drift-check", "inspection")
 
 @dataclasses.dataclass(frozen=True)
 class Advice:
-    """One step. `action`: what it opens (empty: nothing); `caution`: to be read before it."""
+    """One step. `action`: what it opens (empty: nothing); `cautions`: ids of what to read before it."""
 
     id: str
     text: str
     action: str = ""
-    caution: str = ""
+    cautions: tuple[str, ...] = ()
 
 
 @functools.cache
@@ -31,7 +31,7 @@ def _steps() -> Mapping[str, Advice]:
             id=str(step["id"]),
             text=str(step["text"]),
             action=str(step.get("action", "")),
-            caution=caution_text(*step.get("cautions", ())),
+            cautions=tuple(str(one) for one in step.get("cautions", ())),
         )
         for step in shared_list("guidance", "steps")
     }
