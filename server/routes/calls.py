@@ -1,0 +1,102 @@
+"""What the acting routes share: who calls, writing under a permission, cursors, times as text."""
+
+import base64
+import binascii
+import json
+import unicodedata
+from collections.abc import Callable, Sequence
+from typing import Any, Protocol, TypeVar
+
+import sqlalchemy as sa
+from fastapi import Request
+
+from server.access.actors import NOBODY, Actor, Permission, need
+from server.clock import as_text
+from server.errors import InvalidError
+from server.settings import Settings
+from server.store.database import Store
+
+Result = TypeVar("Result")
+
+
+class Hub(Protocol):
+    """Tells open pages which ids changed."""
+
+    def publish(self, kind: str, *ids: str) -> None: ...
+
+
+class Objects(Protocol):
+    """What `app` puts together for the routes."""
+
+    @property
+    def store(self) -> Store: ...
+    @property
+    def settings(self) -> Settings: ...
+    @property
+    def hub(self) -> Hub: ...
+    def now_ms(self) -> int: ...
+    def wake(self) -> None: ...
+
+
+def objects_of(request: Request) -> Objects:
+    found: Objects = request.app.state.ringtell
+    return found
+
+
+def actor_of(request: Request) -> Actor:
+    """Who sent this; nobody unless the access layer said so."""
+    found: Actor = getattr(request.state, "actor", NOBODY)
+    return found
+
+
+def allow(request: Request, permission: Permission, *, press: str | None = None) -> Actor:
+    """The actor, if they may do this; else Unauthorized or Forbidden."""
+    actor = actor_of(request)
+    need(actor, permission, press=press)
+    return actor
+
+
+def code_of(text: str) -> str:
+    """A press or mold code of a path in its stored form."""
+    return unicodedata.normalize("NFC", text)
+
+
+def write(request: Request, job: Callable[[sa.Connection], Result]) -> Result:
+    """Run a job in its own transaction."""
+    return objects_of(request).store.write(job)
+
+
+def when(at_ms: int | None) -> str | None:
+    """A time as the API writes it."""
+    return None if at_ms is None else as_text(at_ms)
+
+
+def cursor_text(key: Sequence[int]) -> str:
+    """A keyset cursor as text nobody needs to read.
+
+    >>> read_cursor(cursor_text([1, 2, 3]), length=3)
+    [1, 2, 3]
+    """
+    return base64.urlsafe_b64encode(json.dumps(list(key)).encode()).decode().rstrip("=")
+
+
+def read_cursor(text: str, *, length: int) -> list[int]:
+    """The key in a cursor, or InvalidError."""
+    try:
+        key = json.loads(base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True))
+    except (binascii.Error, ValueError):
+        key = None
+    if not isinstance(key, list) or len(key) != length:
+        raise _bad_cursor(text)
+    for part in key:
+        if isinstance(part, bool) or not isinstance(part, int) or abs(part) >= 1 << 62:
+            raise _bad_cursor(text)
+    return key
+
+
+def _bad_cursor(text: str) -> InvalidError:
+    return InvalidError(f"cursor {text[:60]!r} is none of ours; take it from next_cursor", field="cursor")
+
+
+def page_of(items: list[Any], cursor: str | None) -> dict[str, Any]:
+    return {"items": items, "next_cursor": cursor}

@@ -1,0 +1,177 @@
+"""Who sends a request, decided before any route runs; and refused where nobody may come in.
+
+Pure ASGI, so that event streams and large bodies pass through untouched.
+"""
+
+import ipaddress
+from http.cookies import CookieError, SimpleCookie
+from typing import Any, Final
+from urllib.parse import quote, urlsplit
+
+from starlette.concurrency import run_in_threadpool
+from starlette.datastructures import Headers
+from starlette.responses import RedirectResponse
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from server.access.actors import NOBODY, OPEN, Actor
+from server.access.keys import actor_of_key
+from server.access.people import actor_of_session
+from server.errors import ForbiddenError, RingtellError, UnauthorizedError
+from server.routes.problems import problem
+
+COOKIE: Final = "ringtell_session"
+#: A header no form of another site can send.
+CSRF_HEADER: Final = "X-Ringtell"
+_SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
+#: What everybody may see: the way in, whether the server lives, and how the API is used.
+_PUBLIC: Final = frozenset(
+    {"/login", "/api/v1/login", "/healthz", "/readyz", "/openapi.json", "/docs", "/favicon.ico"}
+)
+_PUBLIC_FOLDERS: Final = ("/static/",)
+#: What somebody with a one-time password may do: set their own, or leave.
+_WITH_ONE_TIME: Final = frozenset({"/api/v1/password", "/api/v1/me", "/api/v1/logout", "/logout"})
+
+
+class AccessMiddleware:
+    """Puts `request.state.actor` on every request."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        headers = Headers(scope=scope)
+        try:
+            objects = scope["app"].state.ringtell
+            if objects.settings.no_login:
+                _check_loopback(headers)
+                actor = OPEN
+            else:
+                actor = await _actor(objects, headers)
+                _check_origin(scope, headers, actor)
+                if not _is_public(scope["path"]):
+                    _check_entry(scope, actor)
+        except RingtellError as error:
+            await _refusal(scope, headers, error)(scope, receive, send)
+            return
+        scope.setdefault("state", {})["actor"] = actor
+        await self.app(scope, receive, send)
+
+
+async def _actor(objects: Any, headers: Headers) -> Actor:
+    """Who the key or the cookie stands for. A key that is sent has to be right."""
+    authorization = headers.get("authorization")
+    if authorization is not None:
+        kind, _, token = authorization.partition(" ")
+        found = await run_in_threadpool(_key, objects, token.strip()) if kind.lower() == "bearer" else None
+        if found is None:
+            raise UnauthorizedError(
+                "this key is unknown or revoked; send Authorization: Bearer with one from ringtell key create"
+            )
+        return found
+    token = _session_token(headers)
+    if not token:
+        return NOBODY
+    return await run_in_threadpool(_session, objects, token) or NOBODY
+
+
+def _key(objects: Any, token: str) -> Actor | None:
+    with objects.store.read() as connection:
+        return actor_of_key(connection, token)
+
+
+def _session(objects: Any, token: str) -> Actor | None:
+    with objects.store.read() as connection:
+        return actor_of_session(connection, token, now_ms=objects.now_ms())
+
+
+def _session_token(headers: Headers) -> str:
+    for line in headers.getlist("cookie"):
+        try:
+            morsel = SimpleCookie(line).get(COOKIE)
+        except CookieError:
+            continue
+        if morsel is not None:
+            return morsel.value
+    return ""
+
+
+def _is_public(path: str) -> bool:
+    return path in _PUBLIC or path.startswith(_PUBLIC_FOLDERS)
+
+
+def _check_entry(scope: Scope, actor: Actor) -> None:
+    if actor.kind == "nobody":
+        raise UnauthorizedError("log in at /login, or send Authorization: Bearer with a device key")
+    if actor.must_change and scope["path"] not in _WITH_ONE_TIME:
+        raise ForbiddenError(
+            "the password was given out once; set your own with POST /api/v1/password first",
+            way_out="/login",
+        )
+
+
+def _check_origin(scope: Scope, headers: Headers, actor: Actor) -> None:
+    """A page of another site must not act with somebody's cookie, nor log them in as another."""
+    if scope["method"] in _SAFE or actor.kind == "key":
+        return
+    origin = headers.get("origin")
+    if origin is not None and not _same_origin(origin, headers):
+        raise ForbiddenError(f"Origin {origin!r} is not this server: the request came from another site")
+    if actor.kind == "person" and origin is None and CSRF_HEADER not in headers:
+        raise ForbiddenError(f"send the header {CSRF_HEADER}, or Origin, with whatever changes something")
+
+
+def _same_origin(origin: str, headers: Headers) -> bool:
+    host = headers.get("host", "").lower()
+    try:
+        parts = urlsplit(origin)
+    except ValueError:
+        return False
+    return bool(host) and parts.scheme in ("http", "https") and parts.netloc.lower() == host
+
+
+def _check_loopback(headers: Headers) -> None:
+    """Without login, only pages of this machine may talk to it: no name that another could own."""
+    host = headers.get("host", "")
+    if not is_loopback(_host_name(host)):
+        raise ForbiddenError(
+            f"Host {host!r}: without login this server answers to 127.0.0.1, [::1] and localhost only"
+        )
+    origin = headers.get("origin")
+    if origin is not None and not _same_origin(origin, headers):
+        raise ForbiddenError(f"Origin {origin!r} is not this server: the request came from another site")
+
+
+def _host_name(host: str) -> str:
+    try:
+        return urlsplit(f"//{host}").hostname or ""
+    except ValueError:
+        return ""
+
+
+def is_loopback(name: str) -> bool:
+    """Whether a host name stands for this machine and nothing else.
+
+    >>> [is_loopback(name) for name in ("localhost", "127.0.0.1", "::1", "localhost.example", "10.0.0.1")]
+    [True, True, True, False, False]
+    """
+    if name.lower() == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(name).is_loopback
+    except ValueError:
+        return False
+
+
+def _refusal(scope: Scope, headers: Headers, error: RingtellError) -> ASGIApp:
+    """A problem for programs, the way to the login for people."""
+    path: str = scope["path"]
+    wants_page = scope["method"] in ("GET", "HEAD") and "text/html" in headers.get("accept", "")
+    to_login = error.status == 401 or "way_out" in error.facts
+    if not (wants_page and to_login) or path.startswith("/api/") or "authorization" in headers:
+        return problem(error)
+    query: str = scope.get("query_string", b"").decode("latin-1")
+    target = path + ("?" + query if query else "")
+    return RedirectResponse(f"/login?next={quote(target, safe='/')}", status_code=303)

@@ -1,0 +1,65 @@
+"""Errors as RFC 9457 problem+json; pages get a page."""
+
+import logging
+from typing import Any
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import JSONResponse
+from sqlalchemy.exc import OperationalError
+from starlette.exceptions import HTTPException
+
+from server.errors import BusyError, RingtellError
+
+log = logging.getLogger("ringtell")
+
+MEDIA_TYPE = "application/problem+json"
+
+
+def problem(
+    status: int, code: str, title: str, detail: str, *, headers: dict[str, str] | None = None, **more: Any
+) -> JSONResponse:
+    """A problem+json answer; `code` is ours, the rest after RFC 9457."""
+    body = {"type": "about:blank", "title": title, "status": status, "detail": detail, "code": code, **more}
+    return JSONResponse(body, status_code=status, media_type=MEDIA_TYPE, headers=headers)
+
+
+def answer_of(error: RingtellError) -> JSONResponse:
+    headers: dict[str, str] = {}
+    if isinstance(error, BusyError):
+        headers["Retry-After"] = str(error.retry_after_s)
+    if error.status == 401:
+        headers["WWW-Authenticate"] = "Bearer"
+    more = {"field": error.field} if error.field else {}
+    return problem(error.status, error.code, error.title, error.message, headers=headers, **more)
+
+
+def install(app: FastAPI) -> None:
+    """Give every foreseen and unforeseen trouble its answer."""
+
+    @app.exception_handler(RingtellError)
+    def foreseen(_request: Request, error: RingtellError) -> JSONResponse:
+        return answer_of(error)
+
+    @app.exception_handler(RequestValidationError)
+    def malformed(_request: Request, error: RequestValidationError) -> JSONResponse:
+        first = error.errors()[0]
+        where = ".".join(str(part) for part in first["loc"] if part not in ("body", "query", "path"))
+        given = repr(first.get("input"))[:80]
+        text = f"{where or 'the request'}: {first['msg']} (given: {given})"
+        return problem(422, "invalid", "A value cannot be taken", text, field=where)
+
+    @app.exception_handler(HTTPException)
+    def unrouted(_request: Request, error: HTTPException) -> JSONResponse:
+        code = {404: "not_found", 405: "method_not_allowed"}.get(error.status_code, "failed")
+        return problem(error.status_code, code, str(error.detail), str(error.detail), headers=dict(error.headers or {}))
+
+    @app.exception_handler(OperationalError)
+    def database_away(_request: Request, error: OperationalError) -> JSONResponse:
+        log.error("the database does not answer: %s", error.orig)
+        return answer_of(BusyError("the database does not answer; nothing was stored, send again", retry_after_s=5))
+
+    @app.exception_handler(Exception)
+    def unforeseen(_request: Request, error: Exception) -> JSONResponse:
+        log.exception("unforeseen", exc_info=error)
+        return problem(500, "failed", "Something failed", "the server's log has the reason; nothing was changed")
