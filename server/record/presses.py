@@ -39,7 +39,10 @@ def _document(given: Given, name: str) -> str:
     value = given.body.get(name)
     if not isinstance(value, Mapping):
         raise refuse(name, value, "an object")
-    text = json.dumps(value, ensure_ascii=False, sort_keys=True)
+    try:
+        text = json.dumps(value, ensure_ascii=False, sort_keys=True, allow_nan=False)
+    except ValueError:
+        raise refuse(name, value, "an object of texts and finite numbers") from None
     if len(text) > 16_384:
         raise InvalidError(f"{name} has {len(text)} characters as JSON; at most 16384", field=name)
     return text

@@ -173,7 +173,7 @@ def _who(request: Request, alarm_id: str) -> str:
 def _done(request: Request, acted: Acted) -> dict[str, Any]:
     alarm, change = acted
     if change is not None:
-        objects_of(request).hub.publish("alarm", alarm.press, alarm.id)
+        objects_of(request).hub.publish("alarm", alarm.id)
     return alarm_item(alarm)
 
 

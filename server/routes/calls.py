@@ -13,6 +13,7 @@ from fastapi import Request
 from server.access.actors import NOBODY, Actor, Permission, need
 from server.clock import as_text
 from server.errors import InvalidError
+from server.events import EventKind
 from server.settings import Settings
 from server.store.database import Store
 
@@ -22,7 +23,7 @@ Result = TypeVar("Result")
 class Hub(Protocol):
     """Tells open pages which ids changed."""
 
-    def publish(self, kind: str, *ids: str) -> None: ...
+    def publish(self, kind: EventKind, *subjects: str) -> None: ...
 
 
 class Objects(Protocol):

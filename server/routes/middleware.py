@@ -8,6 +8,7 @@ from http.cookies import CookieError, SimpleCookie
 from typing import Any, Final
 from urllib.parse import quote, urlsplit
 
+from fastapi import FastAPI
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse
@@ -58,6 +59,11 @@ class AccessMiddleware:
             return
         scope.setdefault("state", {})["actor"] = actor
         await self.app(scope, receive, send)
+
+
+def install(app: FastAPI) -> None:
+    """Let every request of the app pass here first."""
+    app.add_middleware(AccessMiddleware)
 
 
 async def _actor(objects: Any, headers: Headers) -> Actor:

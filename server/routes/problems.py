@@ -63,3 +63,8 @@ def install(app: FastAPI) -> None:
     def unforeseen(_request: Request, error: Exception) -> JSONResponse:
         log.exception("unforeseen", exc_info=error)
         return problem(500, "failed", "Something failed", "the server's log has the reason; nothing was changed")
+
+
+async def _unforeseen(_request: Request, _error: Exception) -> Response:
+    """A fault of ours: it stands in the server's log, not in the answer."""
+    return problem(RingtellError("the server failed at this; its log says why"))
