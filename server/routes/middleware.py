@@ -18,7 +18,7 @@ from server.access.actors import NOBODY, OPEN, Actor
 from server.access.keys import actor_of_key
 from server.access.people import actor_of_session
 from server.errors import ForbiddenError, RingtellError, UnauthorizedError
-from server.routes.problems import problem
+from server.routes.problems import answer_of
 
 COOKIE: Final = "ringtell_session"
 #: A header no form of another site can send.
@@ -177,7 +177,7 @@ def _refusal(scope: Scope, headers: Headers, error: RingtellError) -> ASGIApp:
     wants_page = scope["method"] in ("GET", "HEAD") and "text/html" in headers.get("accept", "")
     to_login = error.status == 401 or "way_out" in error.facts
     if not (wants_page and to_login) or path.startswith("/api/") or "authorization" in headers:
-        return problem(error)
+        return answer_of(error)
     query: str = scope.get("query_string", b"").decode("latin-1")
     target = path + ("?" + query if query else "")
     return RedirectResponse(f"/login?next={quote(target, safe='/')}", status_code=303)

@@ -9,7 +9,7 @@ from fastapi.responses import JSONResponse
 from sqlalchemy.exc import OperationalError
 from starlette.exceptions import HTTPException
 
-from server.errors import BusyError, RingtellError
+from server.errors import BusyError, RingtellError, ThrottledError
 
 log = logging.getLogger("ringtell")
 
@@ -26,7 +26,7 @@ def problem(
 
 def answer_of(error: RingtellError) -> JSONResponse:
     headers: dict[str, str] = {}
-    if isinstance(error, BusyError):
+    if isinstance(error, BusyError | ThrottledError):
         headers["Retry-After"] = str(error.retry_after_s)
     if error.status == 401:
         headers["WWW-Authenticate"] = "Bearer"
@@ -52,19 +52,17 @@ def install(app: FastAPI) -> None:
     @app.exception_handler(HTTPException)
     def unrouted(_request: Request, error: HTTPException) -> JSONResponse:
         code = {404: "not_found", 405: "method_not_allowed"}.get(error.status_code, "failed")
-        return problem(error.status_code, code, str(error.detail), str(error.detail), headers=dict(error.headers or {}))
+        detail, headers = str(error.detail), dict(error.headers or {})
+        return problem(error.status_code, code, detail, detail, headers=headers)
 
     @app.exception_handler(OperationalError)
     def database_away(_request: Request, error: OperationalError) -> JSONResponse:
         log.error("the database does not answer: %s", error.orig)
-        return answer_of(BusyError("the database does not answer; nothing was stored, send again", retry_after_s=5))
+        text = "the database does not answer; nothing was stored, send again"
+        return answer_of(BusyError(text, retry_after_s=5))
 
     @app.exception_handler(Exception)
     def unforeseen(_request: Request, error: Exception) -> JSONResponse:
         log.exception("unforeseen", exc_info=error)
-        return problem(500, "failed", "Something failed", "the server's log has the reason; nothing was changed")
-
-
-async def _unforeseen(_request: Request, _error: Exception) -> Response:
-    """A fault of ours: it stands in the server's log, not in the answer."""
-    return problem(RingtellError("the server failed at this; its log says why"))
+        text = "the server's log has the reason; nothing was changed"
+        return problem(500, "failed", "Something failed", text)
