@@ -1,0 +1,77 @@
+"""What tests share: migrated databases, SQLite in a folder of the test and a real PostgreSQL."""
+
+import shutil
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from server.store.database import Store
+from server.store.engine import upgrade
+from tests.postgresql import MissingPostgresqlError, PostgresqlServer
+
+
+@pytest.fixture(scope="session")
+def _migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """One migrated SQLite file, copied for each test: migrating takes longer than most tests."""
+    file = tmp_path_factory.mktemp("migrated") / "plant.db"
+    upgrade(f"sqlite:///{file}")
+    return file
+
+
+@pytest.fixture
+def sqlite_url(_migrated_file: Path, tmp_path: Path) -> str:
+    """A migrated SQLite database of this test alone."""
+    file = tmp_path / "plant.db"
+    shutil.copyfile(_migrated_file, file)
+    return f"sqlite:///{file}"
+
+
+@pytest.fixture
+def store(sqlite_url: str) -> Iterator[Store]:
+    """An opened store on SQLite."""
+    opened = Store(sqlite_url)
+    yield opened
+    opened.close()
+
+
+@pytest.fixture(scope="session")
+def postgresql() -> Iterator[PostgresqlServer]:
+    """A PostgreSQL of this run; without its programs the tests that need it are skipped."""
+    try:
+        server = PostgresqlServer()
+    except MissingPostgresqlError as missing:
+        pytest.skip(str(missing))
+    yield server
+    server.stop()
+
+
+@pytest.fixture(scope="session")
+def _migrated_database(postgresql: PostgresqlServer) -> str:
+    name = postgresql.new_database()
+    upgrade(postgresql.url(name))
+    return name
+
+
+@pytest.fixture
+def postgresql_url(postgresql: PostgresqlServer, _migrated_database: str) -> Iterator[str]:
+    """A migrated PostgreSQL database of this test alone."""
+    name = postgresql.new_database(copy_of=_migrated_database)
+    yield postgresql.url(name)
+    postgresql.drop_database(name)
+
+
+@pytest.fixture(params=["sqlite", "postgresql"])
+def any_url(request: pytest.FixtureRequest) -> str:
+    """A migrated database, once of each kind."""
+    url = request.getfixturevalue(f"{request.param}_url")
+    assert isinstance(url, str)
+    return url
+
+
+@pytest.fixture
+def any_store(any_url: str) -> Iterator[Store]:
+    """An opened store, once on each kind of database."""
+    opened = Store(any_url)
+    yield opened
+    opened.close()
