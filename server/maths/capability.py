@@ -210,7 +210,7 @@ def capability(
     χ² for Cp, Pp; Bissell for Cpk, Ppk from n = 30, the exact noncentral t below that and for one
     limit. Rounded data: sigma contains step²/12, small while the step is below sigma. AR(1): sigma
     within misses slow movement, so Cpk flatters; Ppk does not. Heavy tails: the χ² and Bissell
-    intervals are too short (kurtosis 6: about twice); use the percentile indices.
+    intervals are too short (excess kurtosis 6: by a factor of two); use the percentile indices.
 
     Examples
     --------

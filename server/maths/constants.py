@@ -8,6 +8,8 @@ from typing import Final
 import numpy as np
 from scipy.special import gammaln, ndtr
 
+from server.maths.quadrature import nodes
+
 #: Largest subgroup the constants are computed for.
 SIZE_MAX: Final = 1000
 
@@ -57,12 +59,11 @@ def c4(n: int) -> float:
 @cache
 def _range_moments(n: int) -> tuple[float, float]:
     """Mean and standard deviation of the range of n standard normal values."""
-    nodes, weights = np.polynomial.legendre.leggauss(240)
-    x, w = 10.0 * nodes, 10.0 * weights
+    x, w = nodes(-10.0, 10.0, 240)
     f, g = ndtr(x), ndtr(-x)
     mean = float((w * (1.0 - f**n - g**n)).sum())
     # E[R²] = 2 ∫∫_{x<y} (1 - F(y)^n - (1-F(x))^n + (F(y)-F(x))^n) dx dy, with y = x + r, r in 0..20.
-    r, v = 10.0 * nodes + 10.0, 10.0 * weights
+    r, v = nodes(0.0, 20.0, 240)
     fy = ndtr(x[:, None] + r[None, :])
     inner = 1.0 - fy**n - (g**n)[:, None] + np.clip(fy - f[:, None], 0.0, 1.0) ** n
     second = 2.0 * float(w @ inner @ v)

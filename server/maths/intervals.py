@@ -3,8 +3,12 @@
 import math
 from dataclasses import dataclass
 
-from scipy.special import chdtri, ndtri
-from scipy.stats import nct
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import brentq
+from scipy.special import chdtri, gammaln, ndtr, ndtri
+
+from server.maths.quadrature import nodes
 
 
 @dataclass(frozen=True)
@@ -52,8 +56,9 @@ def noncentral_interval(index: float, *, n: float, freedom: float, confidence: f
     """Exact interval of a one-sided index (mean to one limit over 3 s) for normal data.
 
     Formula: 3√n·index follows a noncentral t with ν degrees of freedom and noncentrality
-    3√n·(true index); both ends by inversion. Source: Owen 1968 (memory), verified by computation.
-    For a two-sided Cpk it is exact in the limit of a mean well off centre and conservative otherwise.
+    3√n·(true index); both ends by inversion of P(T ≤ t | δ) = E[Φ(t·s/σ - δ)].
+    Source: Owen 1968 (memory), verified by computation. For a two-sided Cpk it is exact in the limit
+    of a mean well off centre and conservative otherwise.
 
     Examples
     --------
@@ -62,18 +67,31 @@ def noncentral_interval(index: float, *, n: float, freedom: float, confidence: f
     (0.8839, 1.7719)
     """
     scale = 3.0 * math.sqrt(n)
-    t = scale * index
-    tail = (1.0 - confidence) / 2.0
-    rough = 8.0 * math.sqrt(1.0 + t * t / (2.0 * freedom)) + 4.0
+    t, tail = scale * index, (1.0 - confidence) / 2.0
+    ratio, weight = _sigma_ratio(freedom)
+    rough = 10.0 * math.sqrt(1.0 + t * t / (2.0 * freedom)) + 10.0
 
-    def invert(probability: float) -> float:
-        low, high = t - rough, t + rough
-        for _ in range(60):
-            middle = 0.5 * (low + high)
-            if float(nct.cdf(t, freedom, middle)) > probability:
-                low = middle
-            else:
-                high = middle
-        return 0.5 * (low + high) / scale
+    def end(probability: float) -> float:
+        def above(delta: float) -> float:
+            return float(weight @ ndtr(t * ratio - delta)) - probability
 
-    return Interval(invert(1.0 - tail), invert(tail))
+        return float(brentq(above, t - rough - abs(t), t + rough + abs(t), xtol=1e-10)) / scale
+
+    return Interval(end(1.0 - tail), end(tail))
+
+
+def _sigma_ratio(freedom: float) -> tuple[npt.NDArray[np.float64], npt.NDArray[np.float64]]:
+    """Nodes and weights for an expectation over s/σ with ν degrees of freedom."""
+    reach = 9.0 / math.sqrt(2.0 * freedom)
+    low, high = max(0.0, 1.0 - reach), 1.0 + reach
+    ratio, w = nodes(low, high, 200)
+    half = freedom / 2.0
+    log_density = (
+        math.log(2.0)
+        + half * math.log(half)
+        - float(gammaln(half))
+        + (freedom - 1.0) * np.log(ratio)
+        - half * ratio**2
+    )
+    weight = w * np.exp(log_density)
+    return ratio, np.asarray(weight / weight.sum())

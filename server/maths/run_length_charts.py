@@ -10,6 +10,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from server.maths.quadrature import nodes
+
 Floats = npt.NDArray[np.float64]
 
 _ROOT = 1.0 / math.sqrt(2.0 * math.pi)
@@ -17,12 +19,6 @@ _ROOT = 1.0 / math.sqrt(2.0 * math.pi)
 
 def _density(x: Floats) -> Floats:
     return np.asarray(_ROOT * np.exp(-0.5 * x * x))
-
-
-def _nodes(low: float, high: float, count: int) -> tuple[Floats, Floats]:
-    x, w = np.polynomial.legendre.leggauss(count)
-    half = 0.5 * (high - low)
-    return low + half * (x + 1.0), half * w
 
 
 def _ewma_nodes(width: float, weight: float) -> int:
@@ -53,7 +49,7 @@ def ewma_steady(*, weight: float, L: float, shift: float, two_sided: bool = True
     spread = math.sqrt(weight / (2.0 - weight))
     high = L * spread
     low = -high if two_sided else min(0.0, shift) - 9.0 * spread
-    y, w = _nodes(low, high, _ewma_nodes(high - low, weight))
+    y, w = nodes(low, high, _ewma_nodes(high - low, weight))
     kernel = _density((y[None, :] - (1.0 - weight) * y[:, None]) / weight - shift) * w[None, :] / weight
     solved = np.linalg.solve(np.eye(y.size) - kernel, np.ones(y.size))
     return float(1.0 + (_density(y / weight - shift) * w / weight) @ solved)
@@ -82,12 +78,12 @@ def ewma_exact(*, weight: float, L: float, shift: float) -> float:
     def limit(t: int) -> float:
         return L * spread * math.sqrt(1.0 - keep ** (2.0 * t))
 
-    y, w = _nodes(-limit(1), limit(1), count)
+    y, w = nodes(-limit(1), limit(1), count)
     density = _density(y / weight - shift) / weight
     total = 1.0
     for t in range(2, settle + 1):
         total += float(w @ density)
-        after, weights = _nodes(-limit(t), limit(t), count)
+        after, weights = nodes(-limit(t), limit(t), count)
         move = _density((after[:, None] - keep * y[None, :]) / weight - shift) / weight
         density, y, w = move @ (w * density), after, weights
     kernel = _density((y[None, :] - keep * y[:, None]) / weight - shift) * w[None, :] / weight
@@ -109,7 +105,7 @@ def cusum_one_sided(*, k: float, h: float, shift: float, start: float = 0.0) -> 
     335.368
     """
     panels = max(1, math.ceil(h / 2.0))
-    parts = [_nodes(h * i / panels, h * (i + 1) / panels, 24) for i in range(panels)]
+    parts = [nodes(h * i / panels, h * (i + 1) / panels, 24) for i in range(panels)]
     y = np.concatenate([[0.0], *(p[0] for p in parts)])
     w = np.concatenate([[0.0], *(p[1] for p in parts)])
 
@@ -173,7 +169,7 @@ def individuals_mr(
     inner = math.sqrt(1.0 - phi * phi)
     if mr_limit is None or mr_limit >= 2.0 * x_limit:
         count = int(min(1200, 60 + 12 * x_limit / inner))
-        y, w = _nodes(-x_limit, x_limit, count)
+        y, w = nodes(-x_limit, x_limit, count)
         mean = shift + phi * (y[:, None] - shift)
         kernel = _density((y[None, :] - mean) / inner) * w[None, :] / inner
         solved = np.linalg.solve(np.eye(count) - kernel, np.ones(count))
@@ -187,3 +183,33 @@ def individuals_mr(
     kernel = np.where(top > bottom, ndtr((top - mean) / inner) - ndtr((bottom - mean) / inner), 0.0)
     solved = np.linalg.solve(np.eye(cells) - kernel, np.ones(cells))
     return float(1.0 + (ndtr(high - shift) - ndtr(low - shift)) @ solved)
+
+
+def ar1_residuals(*, phi: float, shift: float, limit: float = 3.0) -> float:
+    """Chart of one-step forecast errors of an AR(1) with known φ.
+
+    Parameters
+    ----------
+    phi : float
+        Lag-1 autocorrelation, between -1 and 1.
+    shift : float
+        Step of the mean in marginal sigma.
+    limit : float
+        In sigma of the forecast error, σ_e = σ·sqrt(1 - φ²).
+
+    Notes
+    -----
+    The step shows in full once, then as (1 - φ) of it, for the forecasts follow: 1 + (1 - p₁)/p₂. Model
+    of Wardell, Moskowitz & Plante 1994. For φ > 0 it is slow to see a step.
+
+    Examples
+    --------
+    >>> round(ar1_residuals(phi=0.5, shift=2.0), 4)
+    24.2241
+    """
+    error = math.sqrt(1.0 - phi * phi)
+
+    def signal(mean: float) -> float:
+        return float(ndtr(-limit - mean) + ndtr(mean - limit))
+
+    return 1.0 + (1.0 - signal(shift / error)) / signal(shift * (1.0 - phi) / error)
