@@ -31,8 +31,11 @@ SWEPT, CUSHION, SIZE, PEAK, TRANSFER, FILL, RECOVERY, WEIGHT, DRIFT = range(len(
 
 #: Usable shots in a block.
 BLOCK: Final = 5
-#: Finite values a block needs of a signal before it says anything about it.
+#: Finite values a block needs of a signal before it says anything about it, and of the signals
+#: that are often taken from one shot in ten only.
 ENOUGH: Final = 3
+ENOUGH_SPARSE: Final = 1
+_SPARSE: Final = (WEIGHT, DRIFT)
 
 _S = len(SIGNALS)
 #: Columns of a block row: median; scatter in units of the reference; how far single values fell
@@ -43,15 +46,18 @@ PRESENT: Final = slice(2 * _S, 3 * _S)
 LOW_TAIL: Final = 3 * _S
 HIGH_TAIL: Final = 3 * _S + 1
 AT_BOTTOM: Final = 3 * _S + 2
-WIDTH: Final = 3 * _S + 3
+#: 1 where there were weights enough for a scatter.
+WEIGHT_SCATTERED: Final = 3 * _S + 3
+WIDTH: Final = 3 * _S + 4
 
 #: Mean absolute distance from the median of five normal values, in sigma (computed, 400,000 blocks).
 _MEAN_DISTANCE: Final = 0.6625
 #: A value counts as fallen out beyond this many sigma from its block's median.
-TAIL_SIGMA: Final = 4.0
+TAIL_SIGMA: Final = 3.5
 #: One distance is never counted for more than this, so that a lone outlier does not make a scatter.
 _CLIP_SIGMA: Final = 8.0
-#: A cushion nearer to true bottom than this is at bottom, mm (common practice, no source).
+#: A cushion nearer to true bottom than this is at bottom, mm (common practice, no source); not
+#: counted on a press whose record stands within three times of it, since that is its way.
 BOTTOM_MM: Final = 0.3
 
 
@@ -88,8 +94,8 @@ def summarise(values: Floats, *, reference: Reference) -> Floats:
     """Block rows [k, WIDTH] of values [5 k, S]; NaN = missing.
 
     Median, mean absolute distance from it (1 = as in the record), values fallen far out to either
-    side of it, and shots at bottom. A signal with fewer than 3 of 5 values, or without a record,
-    is marked as not present and its columns are 0.
+    side of it, and shots at bottom. A signal with fewer than 3 of 5 values (weight and drift: none),
+    or without a record, is marked as not present and its columns are 0.
 
     >>> one = np.full((5, len(SIGNALS)), np.nan)
     >>> one[:, SWEPT] = [60.0, 60.1, 59.9, 60.0, 61.0]
@@ -112,16 +118,19 @@ def summarise(values: Floats, *, reference: Reference) -> Floats:
     total = distance[:, :, 0].copy()
     for i in range(1, BLOCK):
         total += distance[:, :, i]
-    present = (count >= ENOUGH) & np.isfinite(spread)
+    needed = np.full(_S, ENOUGH)
+    needed[list(_SPARSE)] = ENOUGH_SPARSE
+    present = (count >= needed) & np.isfinite(spread)
     rows = np.zeros((k, WIDTH))
     rows[:, MEDIAN] = np.where(present, median, 0.0)
     rows[:, SCATTER] = np.where(present, total / np.maximum(count, 1) / _MEAN_DISTANCE, 0.0)
     rows[:, PRESENT] = present
+    rows[:, WEIGHT_SCATTERED] = present[:, WEIGHT] & (count[:, WEIGHT] >= ENOUGH)
     swept_away = np.where(np.isfinite(away[:, SWEPT]), away[:, SWEPT], 0.0)
     rows[:, LOW_TAIL] = (swept_away > TAIL_SIGMA).sum(axis=1)
     rows[:, HIGH_TAIL] = (swept_away < -TAIL_SIGMA).sum(axis=1)
     near = BOTTOM_MM + 0.5 * np.nan_to_num(reference.step[CUSHION])
-    with np.errstate(invalid="ignore"):
+    if reference.center[CUSHION] - reference.bottom_mm > 3.0 * near:
         rows[:, AT_BOTTOM] = (shots[:, CUSHION] - reference.bottom_mm <= near).sum(axis=1)
     return rows
 
@@ -135,6 +144,16 @@ def _median(shots: Floats, count: NDArray[np.intp]) -> Floats:
     pick_low = np.take_along_axis(ordered, low[:, :, None], axis=2)[:, :, 0]
     pick_high = np.take_along_axis(ordered, high[:, :, None], axis=2)[:, :, 0]
     return np.where(count > 0, 0.5 * (pick_low + pick_high), np.nan)
+
+
+def level_of(rows: Floats) -> Floats:
+    """[S] median of block medians; NaN for a signal in none of the rows."""
+    found = np.full(_S, np.nan)
+    for s in range(_S):
+        there = np.sort(rows[rows[:, PRESENT][:, s] > 0, s])
+        if len(there):
+            found[s] = 0.5 * (there[(len(there) - 1) // 2] + there[len(there) // 2])
+    return found
 
 
 def window_sums(rows: Floats, *, lengths: tuple[int, ...], start: int) -> dict[int, Floats]:

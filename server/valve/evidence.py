@@ -23,14 +23,18 @@ from server.valve.blocks import (
     SWEPT,
     WIDTH,
     Reference,
+    level_of,
     summarise,
 )
 from server.valve.features import FACTS, LEVELS, LONG, MID, level_facts, scatter_facts
 from server.valve.judgement import TERMS, judge, likelihood
+from server.valve.shapes import LOT_CHANGE, SETTING_CHANGE
 
 __all__ = [
     "BLOCK",
     "FACTS",
+    "LOT_CHANGE",
+    "SETTING_CHANGE",
     "SIGNALS",
     "TERMS",
     "Advanced",
@@ -42,8 +46,6 @@ __all__ = [
 
 Floats = NDArray[np.float64]
 
-LOT_CHANGE: Final = 1
-SETTING_CHANGE: Final = 2
 #: Blocks measured on each side of a known change: 20 shots.
 ACROSS: Final = 4
 #: How much of the record's swept stroke a known change may explain (common practice, no source:
@@ -64,7 +66,7 @@ class EvidenceState:
     raw rows since a known change that is still being measured. offset [S]: what known changes have
     moved so far. before [S]: levels before the change being measured (NaN: none known).
     kept [LEVELS]: level facts of the last judgement. kind: change being measured (0: none).
-    since: blocks since the last known change (-1: none yet). judged: blocks so far.
+    last: kind of the last change. since: blocks since then (-1: none yet). judged: blocks so far.
     """
 
     partial: Floats
@@ -74,6 +76,7 @@ class EvidenceState:
     before: Floats
     kept: Floats
     kind: int
+    last: int
     since: int
     judged: int
 
@@ -89,13 +92,14 @@ class EvidenceState:
             before=np.full(s, np.nan),
             kept=np.full(len(LEVELS), np.nan),
             kind=0,
+            last=0,
             since=-1,
             judged=0,
         )
 
     def to_arrays(self) -> dict[str, NDArray[Any]]:
         """The state as named arrays, to be stored; rows before the first block are left out."""
-        counts = np.array([self.kind, self.since, self.judged], dtype=np.int64)
+        counts = np.array([self.kind, self.last, self.since, self.judged], dtype=np.int64)
         names = ("partial", "waiting", "offset", "before", "kept")
         known = self.rows[_KEPT - min(self.judged, _KEPT) :]
         return {"counts": counts, "rows": known, **{name: getattr(self, name) for name in names}}
@@ -108,7 +112,7 @@ class EvidenceState:
         >>> again.judged, again.rows.shape == EvidenceState.fresh().rows.shape
         (0, True)
         """
-        kind, since, judged = (int(x) for x in arrays["counts"])
+        kind, last, since, judged = (int(x) for x in arrays["counts"])
         known = np.asarray(arrays["rows"], dtype=np.float64).reshape(-1, WIDTH)
         rows = np.zeros((_KEPT, WIDTH))
         rows[_KEPT - len(known) :] = known
@@ -120,6 +124,7 @@ class EvidenceState:
             before=np.asarray(arrays["before"], dtype=np.float64),
             kept=np.asarray(arrays["kept"], dtype=np.float64),
             kind=kind,
+            last=last,
             since=since,
             judged=judged,
         )
@@ -207,7 +212,7 @@ def _changed(state: EvidenceState, kind: int) -> EvidenceState:
         unsure[:, PRESENT] = 0.0
         rows = np.concatenate([rows, unsure])[-_KEPT:]
     else:
-        before = _level(rows[-ACROSS:])
+        before = level_of(rows[-ACROSS:])
     return dataclasses.replace(
         state,
         partial=state.partial[:0],
@@ -215,18 +220,9 @@ def _changed(state: EvidenceState, kind: int) -> EvidenceState:
         waiting=state.waiting[:0],
         before=before,
         kind=max(kind, state.kind),
+        last=kind,
         since=0,
     )
-
-
-def _level(rows: Floats) -> Floats:
-    """[S] median of block medians; NaN for a signal in none of the rows."""
-    found = np.full(len(SIGNALS), np.nan)
-    for s in range(len(SIGNALS)):
-        there = np.sort(rows[rows[:, PRESENT][:, s] > 0, s])
-        if len(there):
-            found[s] = 0.5 * (there[(len(there) - 1) // 2] + there[len(there) // 2])
-    return found
 
 
 def _stretch(
@@ -263,7 +259,9 @@ def _measured(
     levels[:frozen] = state.kept
     blocks = np.arange(1, len(rows) + 1)
     since = np.where(state.since < 0, np.nan, state.since + blocks)
-    facts = scatter_facts(together, start=start, levels=levels, since=since.astype(np.float64))
+    facts = scatter_facts(
+        together, start=start, levels=levels, since=since.astype(np.float64), last_change=state.last
+    )
     waiting = since_change if kind else since_change[:0]
     return _Stretch(
         state=dataclasses.replace(
@@ -288,7 +286,7 @@ def _offset(state: EvidenceState, first: Floats, reference: Reference) -> Floats
     Swept stroke may move by STEP_LIMIT of the record at most; pressures, times and weight freely
     within 20 %; the shot size is what it is, and the cushion follows from both.
     """
-    step = _level(first) - state.offset - state.before
+    step = level_of(first) - state.offset - state.before
     step = np.where(np.isfinite(step), step, 0.0)
     center = np.where(np.isfinite(reference.center), np.abs(reference.center), 0.0)
     limit = 0.2 * center

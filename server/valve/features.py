@@ -26,6 +26,7 @@ from server.valve.blocks import (
     SWEPT,
     TRANSFER,
     WEIGHT,
+    WEIGHT_SCATTERED,
     Reference,
     window_sums,
 )
@@ -73,8 +74,12 @@ SCATTERS: Final[tuple[str, ...]] = (
     "low_per_100",  # single shots whose cushion fell out low, in a hundred
     "high_per_100",
     "low_per_100_long",
+    "low_sided_100",  # excess of low over high ones in units of its chance scatter
+    "low_sided_long",
     "bottom_share",  # of the last 20 shots
+    "bottom_share_last",  # of the last block
     "shots_since_change",
+    "last_change",  # 1 a lot, 2 a setting
     "shots_seen",  # within the last 100 with a swept stroke
 )
 FACTS: Final[tuple[str, ...]] = LEVELS + SCATTERS
@@ -180,13 +185,21 @@ def _slope(sums: Floats, counts: Floats, start: int) -> Floats:
     return np.where(w >= _GROUPS / 2, slope * _GROUPS, np.nan)
 
 
-def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats) -> Floats:
+def _sided(low: Floats, high: Floats, seen: Floats) -> Floats:
+    """(low - high) / sqrt(low + high + 1): about standard normal while tails are even, whatever they are."""
+    return np.where(seen >= SHORT, (low - high) / np.sqrt(low + high + 1.0), np.nan)
+
+
+def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats, last_change: float) -> Floats:
     """[k, FACTS]: the level facts handed in, followed by scatter, tails, bottoming and counts.
 
     Scatter is the mean distance within blocks over 100 shots, 1 = as in the record, so that drift
     and level steps do not count as scatter.
     """
-    columns = np.concatenate([rows[:, SCATTER], rows[:, PRESENT], rows[:, LOW_TAIL:]], axis=1)
+    counted = rows[:, PRESENT].copy()
+    counted[:, WEIGHT] = rows[:, WEIGHT_SCATTERED]
+    scatter = rows[:, SCATTER] * counted
+    columns = np.concatenate([scatter, counted, rows[:, LOW_TAIL : AT_BOTTOM + 1]], axis=1)
     sums = window_sums(columns, lengths=_WINDOWS, start=start)
     s = rows[:, PRESENT].shape[1]
     middle = _mean(sums[MID][:, :s], sums[MID][:, s : 2 * s], needed=SHORT)
@@ -199,9 +212,13 @@ def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats) ->
     found += [middle[:, i] for i in (CUSHION, SIZE, PEAK, TRANSFER, FILL, RECOVERY, WEIGHT)]
     found += [per_100 * _mean(tails[MID][:, column], seen, needed=SHORT) for column in (0, 1)]
     found.append(per_100 * _mean(tails[LONG][:, 0], seen_long, needed=SHORT))
+    found += [_sided(tails[n][:, 0], tails[n][:, 1], seen) for n in (MID, LONG)]
     cushions = sums[SHORT][:, s + CUSHION]
     found.append(_mean(tails[SHORT][:, AT_BOTTOM - LOW_TAIL], cushions * BLOCK, needed=1.0))
+    last = rows[start:]
+    found.append(np.where(last[:, PRESENT][:, CUSHION] > 0, last[:, AT_BOTTOM] / BLOCK, np.nan))
     found.append(since * BLOCK)
+    found.append(np.where(np.isfinite(since), last_change, np.nan))
     found.append(seen * BLOCK)
     return np.concatenate([levels, np.stack(found, axis=1)], axis=1)
 

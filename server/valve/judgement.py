@@ -67,10 +67,11 @@ def judge(facts: Floats, *, prior_log_odds: float, model: Mapping[str, Any]) -> 
 
 def _held(total: Floats, shapes: Design, prior: float, rule: Mapping[str, float]) -> Floats:
     """What few signals, and the limits of what can be known, take away."""
-    shrunk = np.where(shapes.few_signals, prior + rule["share"] * (total - prior), total)
+    taken = np.where(shapes.few_signals, (rule["share"] - 1.0) * (total - prior), 0.0)
+    left = total + taken
     top = np.where(shapes.few_signals, rule["cap_log_odds"], LIMITS[1])
-    held = np.clip(shrunk, LIMITS[0], top)
-    return np.where(shapes.enough, held - total, 0.0)
+    taken = taken + np.where(left > top, top - left, 0.0) + np.where(left < LIMITS[0], LIMITS[0] - left, 0.0)
+    return np.where(shapes.enough, taken, 0.0)
 
 
 def _causes(shapes: Design, log_odds: Floats, weights: Mapping[str, Mapping[str, float]]) -> Floats:

@@ -53,6 +53,8 @@ class Process:
     consistency_pa_sn: float = quantity(5000.0, "Pa s^n", 500, 30000)
     index: float = quantity(0.4, "", 0.2, 0.9)
     packing_per_viscosity: float = quantity(0.06, "", 0.0, 0.15)
+    packing_per_mpa: float = quantity(0.0004, "1/MPa", 0.0, 0.0008)
+    outward_scatter: float = quantity(0.3, "of what escapes", 0.02, 1.0)
     melt_temp_c: float = quantity(230.0, "degC", 170, 330)
 
 
@@ -66,6 +68,8 @@ class Valve:
     gap_mm: float = quantity(0.045, "mm", 0.01, 0.07)
     land_mm: float = quantity(25.0, "mm", 8, 60)
     seating_scatter: float = quantity(0.2, "of leakage", 0.05, 0.6)
+    wear_unsteadiness: float = quantity(0.3, "of closing scatter, per doubling of the gap", 0.0, 3.0)
+    seating_skew: float = quantity(0.5, "0 even, 1 log-normal", 0.0, 1.0)
     late_mm: float = quantity(1.2, "mm", 0.2, 6)
     late_shape: float = quantity(2.0, "", 1, 6)
 

