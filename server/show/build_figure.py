@@ -126,23 +126,24 @@ def _from_rollups(connection: sa.Connection, row: Row, window: Window, points: i
     if not grains:
         return []
     # The finest grain that gives no more buckets than the chart has room for.
-    fits = [grain for grain in grains if (window.to_ms - window.from_ms) / grain <= 2.5 * points]
+    fits = [grain for grain in grains if (window.to_ms - window.from_ms) / (grain * 1000) <= 2.5 * points]
     grain = fits[0] if fits else grains[-1]
+    bucket_ms = grain * 1000
     rows = rollups_between(
         connection,
         row["press_id"],
         grain=grain,
-        from_ms=window.from_ms - grain,
+        from_ms=window.from_ms - bucket_ms,
         to_ms=window.to_ms,
         signals=SHOWN,
     )
     by_signal: dict[str, list[Row]] = {}
     for one in rows:
         by_signal.setdefault(one["signal"], []).append(one)
-    return [_rollup_trace(name, by_signal[name], grain) for name in SHOWN if name in by_signal]
+    return [_rollup_trace(name, by_signal[name], bucket_ms) for name in SHOWN if name in by_signal]
 
 
-def _rollup_trace(signal: str, rows: Sequence[Row], grain: int) -> Trace:
+def _rollup_trace(signal: str, rows: Sequence[Row], bucket_ms: int) -> Trace:
     """Buckets of several set-ups at one time are put together, weighted by their shots."""
     at: list[int] = []
     n: list[float] = []
@@ -150,7 +151,7 @@ def _rollup_trace(signal: str, rows: Sequence[Row], grain: int) -> Trace:
     low: list[float] = []
     high: list[float] = []
     for row in rows:
-        middle = int(row["bucket_ms"]) + grain // 2
+        middle = int(row["bucket_ms"]) + bucket_ms // 2
         if at and at[-1] == middle:
             total = n[-1] + row["n"]
             mean[-1] += (row["mean"] - mean[-1]) * row["n"] / total

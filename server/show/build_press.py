@@ -13,7 +13,7 @@ from server.show.plant_words import Plant, press_api, press_href
 from server.show.press_words import CLAIM, WATCH, is_silent, last_shot_words, press_answer
 from server.show.startup_record import RecordedSignal, recorded_signals, startup_stroke
 from server.show.stroke_strip import PAGE, stroke_strip
-from server.show.strokes import PAGE_SHOTS, newest_stroke
+from server.show.strokes import PAGE_SHOTS, newest_stroke, risen_since, thirty_days
 from server.store.page_queries import (
     Row,
     baselines_in_force,
@@ -71,7 +71,7 @@ def build_press(connection: sa.Connection, plant: Plant, *, press: str) -> Press
         frame=plant.frame(press, active="/", note=last_shot_words(row, plant.now_ms)),
         press=press,
         answer=press_answer(row, judgement, silent=silent, now_ms=plant.now_ms),
-        under=_under(connection, row, record, valves, plant),
+        under=_under(connection, row, judgement, record, valves, plant),
         mood="unusual" if unusual else "quiet",
         strip=stroke_strip(
             newest_stroke(connection, row, shots=PAGE_SHOTS),
@@ -104,7 +104,12 @@ def build_press(connection: sa.Connection, plant: Plant, *, press: str) -> Press
 
 
 def _under(
-    connection: sa.Connection, row: Row, record: Row | None, valves: Sequence[Row], plant: Plant
+    connection: sa.Connection,
+    row: Row,
+    judgement: Judgement,
+    record: Row | None,
+    valves: Sequence[Row],
+    plant: Plant,
 ) -> str:
     parts = []
     if row["mold"]:
@@ -114,6 +119,9 @@ def _under(
     parts.append(_valve_words(connection, row, valves))
     if record is not None:
         parts.append(f"against the startup record of {plant.day(record['to_ms'])}")
+    if judgement.likelihood is not None and judgement.likelihood >= CLAIM:
+        since = risen_since(thirty_days(connection, row, now_ms=plant.now_ms), above=WATCH)
+        parts.append(f"likely since about {plant.day(since)}" if since else "")
     return " · ".join(part for part in parts if part)
 
 

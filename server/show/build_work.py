@@ -42,8 +42,8 @@ from server.words.units import Units, signal_places, signal_quantity, signal_tex
 
 _STATE = {"draft": "waiting for approval", "approved": "in force", "retired": "retired"}
 _LEAVING_OUT = {
-    "missing": "not sent", "warm_up": "warm-up", "transient": "after a restart", "outlier": "far off",
-    "given": "named by hand", "excluded": "named by hand", "restart": "after a restart",
+    "warm_up": "warm-up", "transient": "after a restart", "outlier": "far off",
+    "not_good": "parts not good", "restart": "after a restart",
 }  # fmt: skip
 
 

@@ -6,8 +6,8 @@ from server.show.scale import Scale
 from server.show.svg import box, drawing, label, line
 from server.words.numbers import odds_factor
 
-_WIDTH, _HEIGHT, _MIDDLE = 320.0, 16.0, 160.0
-_LONGEST = 104.0
+_WIDTH, _HEIGHT, _MIDDLE = 276.0, 16.0, 152.0
+_LONGEST = 72.0
 
 
 def evidence_bar(log_odds: float, *, largest: float) -> Markup:

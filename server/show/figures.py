@@ -156,7 +156,7 @@ def _layout(parts: Sequence[_Part], window: Window, zone: Zone) -> dict[str, Any
     lowest = _axis_ref(parts[-1].axis) if parts else "y"
     return {
         "height": _AROUND_PX + _PART_PX * max(len(parts), 1),
-        "margin": {"l": 96, "r": 62, "t": 22, "b": 34},
+        "margin": {"l": 118, "r": 62, "t": 22, "b": 34},
         "paper_bgcolor": "rgba(0,0,0,0)",
         "plot_bgcolor": "rgba(0,0,0,0)",
         "font": {"family": "--font", "size": 12, "color": "--ink"},
@@ -265,10 +265,10 @@ def _names(part: _Part) -> list[dict[str, Any]]:
     unit = part.units.written(quantity).replace("ms/", "ms per ") if quantity else ""
     return [
         {
-            "text": f"<b>{signal_name(part.trace.signal)}</b><br>{unit}",
-            "xref": "paper", "x": 0, "xanchor": "right", "xshift": -10,
+            "text": f"<b>{signal_name(part.trace.signal).partition(' per ')[0]}</b><br>{unit}",
+            "xref": "paper", "x": 0, "xanchor": "left", "xshift": -114,
             "yref": "paper", "y": part.top, "yanchor": "top",
-            "align": "left", "showarrow": False, "width": 84,
+            "align": "left", "showarrow": False,
         }
     ]  # fmt: skip
 

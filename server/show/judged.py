@@ -3,7 +3,6 @@
 import dataclasses
 import math
 from collections.abc import Mapping
-from typing import Any
 
 import numpy as np
 
@@ -74,8 +73,5 @@ def _named(names: tuple[str, ...], blob: bytes | None) -> dict[str, float]:
     return dict(zip(names, values.tolist(), strict=False)) if len(values) == len(names) else {}
 
 
-def _missing(text: Any) -> tuple[str, ...]:
-    if not text:
-        return ()
-    stripped = str(text).strip("[]")
-    return tuple(part.strip(' "') for part in stripped.split(",") if part.strip(' "'))
+def _missing(text: str | None) -> tuple[str, ...]:
+    return tuple(line for line in (text or "").splitlines() if line and line != "baseline")

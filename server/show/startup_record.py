@@ -1,5 +1,6 @@
 """A startup record read back for showing: middle, scatter and limits of each signal."""
 
+import collections
 import dataclasses
 import math
 from collections.abc import Mapping
@@ -25,16 +26,14 @@ def recorded_signals(record: Mapping[str, Any] | None) -> dict[str, RecordedSign
     """Signals of a baseline row by id; those the record could not tell are left out."""
     if record is None:
         return {}
-    found = {name: _read(value) for name, value in document(record["signals"]).items()}
+    signals = document(record["signals"]).get("signals", {})
+    found = {name: _read(value) for name, value in signals.items()}
     return {name: value for name, value in found.items() if value is not None}
 
 
-def _number(value: Mapping[str, Any], *names: str) -> float | None:
-    for name in names:
-        got = value.get(name)
-        if isinstance(got, int | float) and not isinstance(got, bool) and math.isfinite(got):
-            return float(got)
-    return None
+def _number(value: Mapping[str, Any], name: str) -> float | None:
+    got = value.get(name)
+    return float(got) if isinstance(got, int | float) and math.isfinite(got) else None
 
 
 def _read(value: Any) -> RecordedSignal | None:
@@ -43,26 +42,20 @@ def _read(value: Any) -> RecordedSignal | None:
     center, sigma = _number(value, "center"), _number(value, "sigma")
     if center is None or sigma is None:
         return None
-    shots = _number(value, "n_used", "n")
+    shots = _number(value, "n")
     return RecordedSignal(
         center=center,
         sigma=sigma,
         lower=_number(value, "lower"),
         upper=_number(value, "upper"),
         shots=None if shots is None else int(shots),
-        left_out=_left_out(value.get("exclusions")),
+        left_out=_left_out(value.get("excluded")),
     )
 
 
 def _left_out(value: Any) -> dict[str, int]:
-    if isinstance(value, Mapping):
-        return {str(reason): int(count) for reason, count in value.items() if isinstance(count, int)}
-    counts: dict[str, int] = {}
-    if isinstance(value, list):
-        for one in value:
-            reason = one.get("reason", "") if isinstance(one, Mapping) else one[-1] if one else ""
-            counts[str(reason)] = counts.get(str(reason), 0) + 1
-    return counts
+    """From `[[index, reason], …]`."""
+    return dict(collections.Counter(str(one[1]) for one in value or ()))
 
 
 def startup_stroke(signals: Mapping[str, RecordedSignal]) -> Stroke | None:

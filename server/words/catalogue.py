@@ -80,6 +80,11 @@ VERDICT: Final[dict[str, str]] = {
     "fine": "holds",
     "watch": "watch it",
     "act": "does not hold",
+    "good": "good",
+    "worn": "worn, still usable",
+    "failed": "failed",
+    "passed": "passed",
+    "conditional": "passed with conditions",
 }
 
 #: What is said of a press whose valve leaks, as the start of a sentence about it.

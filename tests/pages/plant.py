@@ -109,7 +109,7 @@ def _judge(connection: sa.Connection, number: int, press: str, mold: str, end: i
         state |= {
             "baseline_no": 1, "leak_status": "ok", "score_ms": end, "log_odds": log_odds,
             "prior_log_odds": -2.94, "terms": _terms(log_odds + 2.94), "causes": _causes(press, share),
-            "facts": _facts(press), "missing": "[]",
+            "facts": _facts(press), "missing": "",
         }  # fmt: skip
         _record(connection, number, mold)
         _scores(connection, number, press, share)
@@ -117,7 +117,7 @@ def _judge(connection: sa.Connection, number: int, press: str, mold: str, end: i
 
 
 def _terms(total: float) -> bytes:
-    weights = {"swept_level": 0.55, "swept_scatter": 0.25, "slow_drift": 0.3, "pressure_level": 0.1, "recovery": -0.2}
+    weights = {"swept_level": 0.55, "swept_scatter": 0.25, "slow_drift": 0.3, "recovery": -0.1}
     return np.array([weights.get(term, 0.0) * total for term in TERMS], dtype="<f8").tobytes()
 
 
@@ -150,7 +150,7 @@ def _record(connection: sa.Connection, number: int, mold: str) -> None:
     signals = {
         name: {
             "center": center, "sigma": sigma, "lower": center - 3 * sigma, "upper": center + 3 * sigma,
-            "n_used": 190, "exclusions": [{"index": 0, "value": 1.0, "reason": "warm_up"}],
+            "n": 190, "excluded": [[0, "warm_up"], [1, "warm_up"], [77, "outlier"]],
         }
         for name, center, sigma in (
             ("swept_mm", 74.0, 0.05), ("cushion_mm", 6.0, 0.065), ("shot_size_mm", 80.0, 0.04),
@@ -161,7 +161,8 @@ def _record(connection: sa.Connection, number: int, mold: str) -> None:
     connection.execute(
         sa.insert(t.baselines).values(
             press_id=number, baseline_no=1, mold=mold, material="PP-DEMO", from_ms=NOW - 31 * DAY,
-            to_ms=NOW - 30 * DAY, shots=200, state="approved", signals=json.dumps(signals),
+            to_ms=NOW - 30 * DAY, shots=200, state="approved",
+            signals=json.dumps({"signals": signals, "dose_lag": 0, "cycle_ms": 60_000.0}),
             note="after the new mold start", captured_by="ada.lindqvist", captured_ms=NOW - 30 * DAY,
             approved_by="ada.lindqvist", approved_ms=NOW - 30 * DAY,
         )

@@ -47,6 +47,7 @@ function showSecond(form) {
   const second = document.querySelector('[data-second]');
   second.hidden = false;
   second.querySelector('[name=old_password]').value = form.querySelector('[name=password]').value;
+  second.querySelector('[data-username]').value = form.querySelector('[name=name]').value;
   second.querySelector('[name=new_password]').focus();
   form.hidden = true;
 }
