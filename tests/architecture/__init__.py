@@ -1,0 +1,1 @@
+"""Sentences the shape of the code must keep."""
