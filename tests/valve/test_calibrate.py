@@ -23,9 +23,7 @@ def test_the_area_under_the_curve_is_the_chance_to_rank_right() -> None:
 
 def test_stated_chances_that_come_true_have_no_calibration_error() -> None:
     chance = np.repeat([0.25, 0.75], 400)
-    came = (
-        np.tile([True, False, False, False], 100).tolist() + np.tile([True, True, True, False], 100).tolist()
-    )
+    came = np.concatenate([np.arange(400) % 4 == 0, np.arange(400) % 4 != 0])
     assert calibration_error(chance, came, weight=np.ones(800)) == pytest.approx(0.0)
     assert calibration_error(chance, ~came, weight=np.ones(800)) == pytest.approx(0.5)
 
