@@ -103,7 +103,7 @@ BROKEN: dict[str, tuple[str, str, Rule]] = {
     "a layer above": (
         "server.maths.x",
         "from server.store.shots import read_columns\n",
-        rules.impure_imports,
+        maths_imports,
     ),
     "opening": ("server.valve.x", "text = open('a')\n", rules.impure_calls),
     "select": ("server.show.x", "import sqlalchemy as sa\nq = sa.select(1)\n", rules.database_words),
