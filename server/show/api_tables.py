@@ -43,7 +43,12 @@ def csv_bytes(columns: Mapping[str, Sequence[Any]]) -> bytes:
 
 def parquet_bytes(columns: Mapping[str, Sequence[Any]], kinds: Mapping[str, str]) -> bytes:
     """Parquet; kinds: `time` (UTC milliseconds), `whole`, `number` or `text` per column."""
-    types = {"time": pa.timestamp("ms", tz="UTC"), "whole": pa.int64(), "number": pa.float64(), "text": pa.string()}
+    types = {
+        "time": pa.timestamp("ms", tz="UTC"),
+        "whole": pa.int64(),
+        "number": pa.float64(),
+        "text": pa.string(),
+    }
     arrays = {name: pa.array(values, type=types[kinds[name]]) for name, values in columns.items()}
     out = io.BytesIO()
     pyarrow.parquet.write_table(pa.table(arrays), out)

@@ -1,0 +1,114 @@
+"""What the reading routes share: times, signals and cursors in the query, answers as JSON bytes."""
+
+import base64
+import binascii
+import contextlib
+import json
+from collections.abc import Iterator, Sequence
+from typing import Annotated, Any
+
+import msgspec
+import sqlalchemy as sa
+from fastapi import Query, Request
+from fastapi.responses import Response
+
+from server.clock import from_datetime
+from server.errors import InvalidError
+from server.record.times import parse_time
+from server.routes.calls import allow, code_of, objects_of
+from server.store.plant import Press, need_press
+
+Limit = Annotated[int, Query(ge=1, le=10_000, description="items in one answer")]
+Cursor = Annotated[str | None, Query(description="next_cursor of the answer before")]
+From = Annotated[str | None, Query(alias="from", description="RFC 3339 with offset, inclusive")]
+To = Annotated[str | None, Query(description="RFC 3339 with offset, exclusive")]
+
+
+def read_time(name: str, text: str | None) -> int | None:
+    """Milliseconds of a time in the query; None where it was not asked.
+
+    >>> read_time("from", "1970-01-01T00:00:01Z")
+    1000
+    """
+    if text is None:
+        return None
+    at = parse_time(text)
+    if at is None and text.count(" ") == 1:
+        # A + that was not percent-encoded arrives as a space.
+        at = parse_time(text.replace(" ", "+"))
+    if at is None:
+        raise InvalidError(
+            f"{name} is {text[:60]!r}; it has to be a time with its offset, such as"
+            " 2026-04-01T06:00:00+02:00 (write + as %2B) or 2026-04-01T06:00:00Z",
+            field=name,
+        )
+    return from_datetime(at)
+
+
+def read_span(from_text: str | None, to_text: str | None) -> tuple[int | None, int | None]:
+    """from (inclusive) and to (exclusive) in milliseconds."""
+    from_ms, to_ms = read_time("from", from_text), read_time("to", to_text)
+    if from_ms is not None and to_ms is not None and to_ms <= from_ms:
+        raise InvalidError(f"to is {to_text!r}; it has to be later than from, {from_text!r}", field="to")
+    return from_ms, to_ms
+
+
+def read_signal(name: str, known: Sequence[str], *, field: str = "signal") -> str:
+    """A known signal, or InvalidError that lists what there is."""
+    if name not in known:
+        raise InvalidError(f"{field} {name[:60]!r} is not known; one of {', '.join(known)}", field=field)
+    return name
+
+
+def encode_cursor(key: Sequence[Any]) -> str:
+    """A key of numbers and texts as a cursor.
+
+    >>> decode_cursor(encode_cursor([5, "P 01"]), [int, str])
+    [5, 'P 01']
+    """
+    return base64.urlsafe_b64encode(json.dumps(list(key), ensure_ascii=False).encode()).decode().rstrip("=")
+
+
+def decode_cursor(text: str | None, kinds: Sequence[type]) -> list[Any] | None:
+    """The key of a cursor, each part of its kind; None where there is no cursor."""
+    if text is None:
+        return None
+    key: Any = None
+    with contextlib.suppress(binascii.Error, ValueError):
+        key = json.loads(base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True))
+    if not isinstance(key, list) or [type(part) for part in key] != list(kinds) or any(map(_odd, key)):
+        raise InvalidError(
+            f"cursor {text[:60]!r} is none of ours; take it from next_cursor, or leave it out",
+            field="cursor",
+        )
+    return key
+
+
+def _odd(part: Any) -> bool:
+    """A number no key has, or a text no database takes (NUL, lone halves of surrogate pairs)."""
+    if isinstance(part, str):
+        return any(sign == "\x00" or "\ud800" <= sign <= "\udfff" for sign in part)
+    return abs(part) >= 1 << 62
+
+
+@contextlib.contextmanager
+def reading(request: Request, code: str) -> Iterator[tuple[sa.Connection, Press]]:
+    """A snapshot and the press of the path, for an actor who may read it."""
+    press = code_of(code)
+    allow(request, "read", press=press)
+    with objects_of(request).store.read() as connection:
+        yield connection, need_press(connection, press)
+
+
+def as_json(body: Any, *, headers: dict[str, str] | None = None) -> Response:
+    """JSON of a large answer; what is not finite becomes null."""
+    return Response(msgspec.json.encode(body), media_type="application/json", headers=headers)
+
+
+def page(items: list[Any], limit: int, keys: Sequence[Sequence[Any]]) -> dict[str, Any]:
+    """A page of the `limit` first of items that were read with one more; keys: one per item."""
+    more = len(items) > limit
+    return {
+        "items": items[:limit],
+        "next_cursor": encode_cursor(keys[limit - 1]) if more else None,
+    }

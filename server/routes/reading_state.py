@@ -1,0 +1,179 @@
+"""How a press stands, read from its state: running or not, judged or not, since when it leaks."""
+
+import dataclasses
+import math
+from typing import Any, Final
+
+import numpy as np
+import sqlalchemy as sa
+from numpy.typing import NDArray
+
+from server.maths.drift import change_point
+from server.maths.results import Undetermined
+from server.routes.reading_values import read_values
+from server.store.evaluation import HOUR, TEN_MINUTES
+from server.store.plant import Press, setups_of
+from server.store.questions import Row, shots_up_to, summaries
+from server.store.records import Baseline
+from server.valve.evidence import likelihood
+
+#: A judgement older than this by arrival describes the past: it stays, marked as stale.
+STALE_MS: Final = 24 * 3_600_000
+#: Up to so many shots since the record began the onset is sought in the shots themselves.
+RAW_SHOTS: Final = 6_000
+#: Shots in one mean of those.
+BLOCK: Final = 5
+#: Beyond this the hours are taken instead of the ten minutes.
+FINE_MS: Final = 14 * 24 * 3_600_000
+#: A change less clear than this is none (common practice, no source).
+CLEAR_P: Final = 0.01
+
+
+def press_status(row: Row, *, silent_after_s: float, now_ms: int) -> str:
+    """`running`, `silent` (nothing has arrived for longer than the press may pause) or `no_shots`."""
+    last = row["last_arrival_ms"]
+    if last is None:
+        return "no_shots"
+    limit_s = row["silent_after_s"] or silent_after_s
+    return "silent" if now_ms - last > limit_s * 1000 else "running"
+
+
+def shown_status(row: Row, *, now_ms: int) -> str:
+    """The leak status; `ok` becomes `stale` when nothing has arrived for a day."""
+    status = str(row["leak_status"] or "no_baseline")
+    last = row["last_arrival_ms"]
+    if status == "ok" and last is not None and now_ms - last > STALE_MS:
+        return "stale"
+    return status
+
+
+def likelihood_of(row: Row) -> float | None:
+    """The leak-likelihood; None where the press is not judged."""
+    if row["log_odds"] is None or row["leak_status"] not in ("ok", "stale"):
+        return None
+    return likelihood(float(row["log_odds"]))
+
+
+# --- onset --------------------------------------------------------------------------------------
+
+
+@dataclasses.dataclass(frozen=True)
+class Onset:
+    """When the leak began: the likeliest moment within from_ms and to_ms (95 %).
+
+    `shows_in`: `level` or `scatter` of the swept stroke.
+    """
+
+    at_ms: int
+    from_ms: int
+    to_ms: int
+    shows_in: str
+
+
+@dataclasses.dataclass(frozen=True)
+class _Course:
+    """Means and scatter of the swept stroke over time; starts and ends in milliseconds, all [k]."""
+
+    starts: NDArray[np.int64]
+    ends: NDArray[np.int64]
+    mean: NDArray[np.float64]
+    scatter: NDArray[np.float64]
+
+
+def find_onset(connection: sa.Connection, press: Press, row: Row, baseline: Baseline | None) -> Onset | None:
+    """When the swept stroke left its level or its scatter, where a leak is the likelier story."""
+    value = likelihood_of(row)
+    if value is None or value < 0.5 or baseline is None:
+        return None
+    course = _course(connection, press, row, baseline)
+    for name, numbers in (("level", course.mean), ("scatter", course.scatter)):
+        found = change_point(numbers)
+        if isinstance(found, Undetermined) or found.p > CLEAR_P or found.after <= found.before:
+            continue
+        # The change may lie within the stretch before the first one that shows it.
+        first = max(0, found.lower - 1)
+        at = max(int(course.starts[found.index]), baseline.to_ms)
+        return Onset(
+            at_ms=at,
+            from_ms=min(at, max(int(course.starts[first]), baseline.to_ms)),
+            to_ms=max(at, int(course.ends[found.upper])),
+            shows_in=name,
+        )
+    return None
+
+
+def _course(connection: sa.Connection, press: Press, row: Row, baseline: Baseline) -> _Course:
+    """From the record on, so that what it was like before the leak is always in it."""
+    end = int(row["last_shot_ms"] or baseline.to_ms) + 1
+    ids = [
+        one.setup_id
+        for one in setups_of(connection, press.press_id).values()
+        if one.mold == baseline.mold
+        and one.material == baseline.material
+        and baseline.setup in (None, one.setup)
+    ]
+    few = shots_up_to(connection, press.press_id, from_ms=baseline.from_ms, to_ms=end, limit=RAW_SHOTS + 1)
+    if few <= RAW_SHOTS:
+        return _course_of_shots(connection, press, row, baseline, ids, end)
+    grain = TEN_MINUTES if end - baseline.from_ms <= FINE_MS else HOUR
+    rows = summaries(
+        connection,
+        press.press_id,
+        signal="swept_mm",
+        grain=grain,
+        from_ms=baseline.from_ms,
+        to_ms=end,
+        setup_ids=ids,
+    )
+    kept = [(bucket, part) for bucket, part in rows if part[0] >= BLOCK]
+    starts = np.array([bucket for bucket, _ in kept], dtype=np.int64)
+    return _Course(
+        starts=starts,
+        ends=starts + grain * 1000,
+        mean=np.array([part[1] for _, part in kept], dtype=np.float64),
+        scatter=np.array([_log_scatter(part[2], part[0]) for _, part in kept], dtype=np.float64),
+    )
+
+
+def _course_of_shots(
+    connection: sa.Connection, press: Press, row: Row, baseline: Baseline, ids: list[int], end: int
+) -> _Course:
+    found = read_values(
+        connection,
+        press,
+        signal="swept_mm",
+        dose_lag=int(row["dose_lag_found"] or 0),
+        from_ms=baseline.from_ms,
+        to_ms=end,
+        limit=RAW_SHOTS,
+        setup_ids=ids,
+    )
+    usable = np.isfinite(found.values) & ~found.restart
+    made = int(usable.sum()) // BLOCK
+    values = found.values[usable][: made * BLOCK].reshape(made, BLOCK)
+    times = found.at_ms[usable][: made * BLOCK].reshape(made, BLOCK)
+    mean = values.mean(axis=1) if made else np.empty(0)
+    squares = np.square(values - mean[:, None]).sum(axis=1)
+    return _Course(
+        starts=times[:, 0],
+        ends=times[:, -1],
+        mean=mean,
+        scatter=np.array([_log_scatter(float(one), BLOCK) for one in squares], dtype=np.float64),
+    )
+
+
+def _log_scatter(squares: float, n: int) -> float:
+    """Logarithm of the standard deviation: its changes are multiples, and it is near normal."""
+    return 0.5 * math.log(squares / (n - 1)) if squares > 0 and n > 1 else math.nan
+
+
+def onset_item(onset: Onset | None, text: Any) -> dict[str, Any] | None:
+    """An onset as the API writes it; `text` turns milliseconds into text."""
+    if onset is None:
+        return None
+    return {
+        "at": text(onset.at_ms),
+        "from": text(onset.from_ms),
+        "to": text(onset.to_ms),
+        "shows_in": onset.shows_in,
+    }
