@@ -128,12 +128,12 @@ def hash_new_password(name: str, *, old: str, new: str) -> str:
     if not PASSWORD_LENGTH_MIN <= len(new) <= PASSWORD_LENGTH_MAX:
         raise InvalidError(
             f"the new password has {len(new)} characters; {PASSWORD_LENGTH_MIN} to {PASSWORD_LENGTH_MAX}",
-            field="new",
+            field="new_password",
         )
     if new == old:
-        raise InvalidError("the new password is the old one", field="new")
+        raise InvalidError("the new password is the old one", field="new_password")
     if name.lower() in new.lower():
-        raise InvalidError("the new password holds the name", field="new")
+        raise InvalidError("the new password holds the name", field="new_password")
     return hash_password(new)
 
 
