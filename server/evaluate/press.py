@@ -23,11 +23,13 @@ STRETCH, PIECE = 5_000, 20_000
 _COLUMNS = (*SHOT_NUMBERS, "lot", "box")
 
 
-def evaluate_press(connection: sa.Connection, press_id: int) -> store.Evaluation | None:
+def evaluate_press(
+    connection: sa.Connection, press_id: int, *, piece: int = PIECE
+) -> store.Evaluation | None:
     """What the waiting intake of a press comes to; None when nothing waits.
 
     Goes back to the last checkpoint before the earliest waiting shot and computes forward, at most
-    PIECE shots; the rest is left as intake of its own.
+    `piece` shots; the rest is left as intake of its own.
     """
     waiting = intake.waiting_of(connection, press_id)
     if waiting is None:
@@ -38,7 +40,7 @@ def evaluate_press(connection: sa.Connection, press_id: int) -> store.Evaluation
     context = _context(connection, press_id, carry)
     made = _Made()
     place = after
-    for _ in range(PIECE // STRETCH):
+    for _ in range(max(1, piece // STRETCH)):
         shots = read_columns(connection, press_id, after=place, names=_COLUMNS, limit=STRETCH)
         found = len(shots["at_ms"])
         if found:

@@ -88,7 +88,7 @@ def _odd(part: Any) -> bool:
     """A number no key has, or a text no database takes (NUL, lone halves of surrogate pairs)."""
     if isinstance(part, str):
         return any(sign == "\x00" or "\ud800" <= sign <= "\udfff" for sign in part)
-    return abs(part) >= 1 << 62
+    return bool(abs(part) >= 1 << 62)
 
 
 @contextlib.contextmanager

@@ -1,0 +1,73 @@
+"""Puts the objects together: store, hub, pipeline, routes. Nothing else is created anywhere else."""
+
+import contextlib
+import dataclasses
+from collections.abc import AsyncIterator, Callable
+
+from fastapi import FastAPI
+from starlette.concurrency import run_in_threadpool
+
+from server import __version__
+from server.clock import now_ms as read_clock
+from server.notify.hub import Hub
+from server.pipeline import Pipeline
+from server.routes import (
+    access,
+    acting,
+    alarms,
+    live,
+    maths,
+    pages,
+    problems,
+    reading,
+    shots,
+    studies,
+)
+from server.routes.assets import assets
+from server.routes.middleware import install as install_middleware
+from server.settings import Settings
+from server.store.database import Store
+
+
+@dataclasses.dataclass(frozen=True)
+class Objects:
+    """What the routes work with, under `app.state.ringtell`."""
+
+    settings: Settings
+    store: Store
+    hub: Hub
+    pipeline: Pipeline
+    now_ms: Callable[[], int]
+
+    def wake(self) -> None:
+        """Something waits for evaluation."""
+        self.pipeline.wake()
+
+
+def build_objects(settings: Settings, *, now_ms: Callable[[], int] = read_clock) -> Objects:
+    """Store, hub and pipeline over the database of the settings; its schema must stand."""
+    store = Store(settings.database_url)
+    hub = Hub()
+    pipeline = Pipeline(store, hub, now_ms=now_ms, child_process=settings.child_process)
+    return Objects(settings, store, hub, pipeline, now_ms)
+
+
+def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
+    """The web application. run_pipeline False: nothing is evaluated by itself (tests)."""
+
+    @contextlib.asynccontextmanager
+    async def life(_app: FastAPI) -> AsyncIterator[None]:
+        assets().prepare()
+        if run_pipeline:
+            objects.pipeline.start()
+        yield
+        await run_in_threadpool(objects.pipeline.close)
+        await run_in_threadpool(objects.store.close)
+
+    app = FastAPI(title="Ringtell", version=__version__, lifespan=life, redoc_url=None)
+    app.state.ringtell = objects
+    problems.install(app)
+    install_middleware(app)
+    for module in (shots, reading, acting, alarms, studies, maths, access, live, pages):
+        app.include_router(module.router)
+    return app

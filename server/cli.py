@@ -1,0 +1,145 @@
+"""The command line. Errors are one line on standard error, exit code 2 for usage, 1 for a failure."""
+
+import argparse
+import sys
+from collections.abc import Sequence
+
+from server import cli_commands as commands
+from server.errors import RingtellError, UsageError
+
+
+class _Parser(argparse.ArgumentParser):
+    def error(self, message: str) -> "None":  # type: ignore[override]  # argparse calls it NoReturn; it raises
+        raise UsageError(f"{message} (see {self.prog} --help)")
+
+
+def _command(
+    subparsers: "argparse._SubParsersAction[_Parser]", name: str, does: str, example: str
+) -> argparse.ArgumentParser:
+    return subparsers.add_parser(
+        name,
+        help=does,
+        description=does,
+        epilog=f"example:\n  {example}",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+
+
+def parser() -> argparse.ArgumentParser:
+    """Every command with its options."""
+    top = _Parser(
+        prog="ringtell",
+        description="Statistical process control for injection moulding: watches the non-return valve.",
+        epilog="example:\n  ringtell demo",
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.set_defaults(run=None)
+    subparsers = top.add_subparsers(metavar="COMMAND", parser_class=_Parser)
+
+    demo = _command(subparsers, "demo", "an invented plant in a fresh database", "ringtell demo --port 8001")
+    demo.add_argument("--port", type=int, default=8000)
+    demo.add_argument("--data", metavar="DIR", help="folder of the database (default: a fresh one)")
+    demo.add_argument("--no-live", action="store_true", help="no shots trickle in")
+    demo.add_argument("--empty", action="store_true", help="no demo plant: try your own shots")
+    demo.add_argument("--no-login", action="store_true", help="keys and login ignored, on this machine only")
+    demo.set_defaults(run=commands.demo)
+
+    serve = _command(
+        subparsers, "serve", "the production server; settings from RINGTELL_… variables",
+        "RINGTELL_DATABASE_URL=postgresql://ringtell@db/ringtell ringtell serve",
+    )  # fmt: skip
+    serve.add_argument("--host")
+    serve.add_argument("--port", type=int)
+    serve.set_defaults(run=commands.serve)
+
+    _database(subparsers)
+    _import(subparsers)
+    _rest(subparsers)
+    return top
+
+
+def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
+    db = _command(subparsers, "db", "schema and data care", "ringtell db upgrade")
+    acts = db.add_subparsers(metavar="ACT", parser_class=_Parser)
+    up = _command(acts, "upgrade", "bring the schema to this version", "ringtell db upgrade")
+    up.set_defaults(run=commands.db_upgrade)
+    check = _command(acts, "check", "counts and consistency of what is stored", "ringtell db check")
+    check.set_defaults(run=commands.db_check)
+    backup = _command(acts, "backup", "copy the running database", "ringtell db backup friday.db")
+    backup.add_argument("file")
+    backup.set_defaults(run=commands.db_backup)
+    restore = _command(acts, "restore", "put a backup in place of no database", "ringtell db restore friday.db")
+    restore.add_argument("file")
+    restore.set_defaults(run=commands.db_restore)
+    db.set_defaults(run=commands.needs_act, prog="ringtell db")
+
+
+def _import(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
+    take = _command(
+        subparsers, "import", "shots from CSV, TSV, XLSX or Parquet files",
+        "ringtell import week.csv --press P07 --mold M-113 --map 'Cushion=cushion_mm' --unit length=in",
+    )  # fmt: skip
+    take.add_argument("files", nargs="+", metavar="FILE")
+    for label in ("press", "mold", "material", "lot", "setup"):
+        take.add_argument(f"--{label}")
+    take.add_argument("--map", action="append", default=[], metavar="COLUMN=FIELD")
+    take.add_argument("--unit", action="append", default=[], metavar="QUANTITY=UNIT")
+    take.add_argument("--time-zone", metavar="ZONE", help="of times without an offset, e.g. Europe/Berlin")
+    take.add_argument("--rejected", metavar="FILE", help="rejected rows with the reason (default: beside FILE)")
+    take.set_defaults(run=commands.import_files)
+
+
+def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
+    simulate = _command(
+        subparsers, "simulate", "shots of a simulated press, the truth beside them",
+        "ringtell simulate shots.csv --shots 5000 --story steady_leak --seed 7",
+    )  # fmt: skip
+    simulate.add_argument("file", help="CSV of shots; FILE.truth.csv gets what was hidden")
+    simulate.add_argument("--shots", type=int, default=2000)
+    simulate.add_argument("--story", default="healthy", choices=commands.STORIES)
+    simulate.add_argument("--seed", type=int, default=1)
+    simulate.add_argument("--press", default="P01")
+    simulate.add_argument("--mold", default="M-1")
+    simulate.add_argument("--start", metavar="TIME", default="2026-01-05T06:00:00Z")
+    simulate.set_defaults(run=commands.simulate)
+
+    evaluate = _command(subparsers, "evaluate", "run charts, findings and scores again", "ringtell evaluate --rebuild")
+    evaluate.add_argument("--rebuild", action="store_true", required=True)
+    evaluate.add_argument("--press", action="append", default=[])
+    evaluate.set_defaults(run=commands.evaluate)
+
+    key = _command(subparsers, "key", "device keys", "ringtell key create --press P07")
+    key_acts = key.add_subparsers(metavar="ACT", parser_class=_Parser)
+    create = _command(key_acts, "create", "a key, shown once", "ringtell key create --press P07")
+    create.add_argument("--press", default="", help="the only press it is for (default: all)")
+    create.add_argument("--name", default="")
+    create.add_argument("--scope", action="append", default=[], help="ingest (default), read, act")
+    create.set_defaults(run=commands.key_create)
+    key.set_defaults(run=commands.needs_act, prog="ringtell key")
+
+    user = _command(subparsers, "user", "people", "ringtell user add mara --role plant_engineer")
+    user_acts = user.add_subparsers(metavar="ACT", parser_class=_Parser)
+    add = _command(user_acts, "add", "a person, with a one-time password", "ringtell user add mara --role line_lead")
+    add.add_argument("name")
+    add.add_argument("--role", required=True, choices=commands.ROLES)
+    add.set_defaults(run=commands.user_add)
+    user.set_defaults(run=commands.needs_act, prog="ringtell user")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run a command; the exit code."""
+    try:
+        given = parser().parse_args(arguments)
+        if given.run is None:
+            parser().print_help()
+            return 0
+        given.run(given)
+    except RingtellError as error:
+        sys.stderr.write(f"ringtell: {error.message}\n")
+        return 2 if isinstance(error, UsageError) or error.status in (400, 422) else 1
+    except OSError as error:
+        sys.stderr.write(f"ringtell: {error}\n")
+        return 1
+    except KeyboardInterrupt:
+        return 130
+    return 0

@@ -1,0 +1,306 @@
+"""What each command does. Reports go to standard output through `say`, never with a traceback."""
+
+import argparse
+import contextlib
+import csv
+import json
+import shutil
+import sys
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import sqlalchemy as sa
+from tqdm import tqdm
+
+from server import demo as demo_plant
+from server.access.keys import create_key
+from server.access.people import add_person
+from server.app import Objects, build_objects
+from server.clock import as_text, now_ms
+from server.contract import ROLES as ROLES
+from server.errors import RingtellError, UsageError
+from server.ingest.batch import RejectedRow
+from server.ingest.tables import read_table
+from server.record.fields import read_time
+from server.serving import run
+from server.settings import Settings
+from server.store import engine, intake
+from server.store.database import Store
+from server.store.plant import all_presses, need_press
+from server.store.shots import count_shots
+from server.valve.press_model import Effect, PressModel
+from server.valve.press_sim import as_logged, shot_times, simulate as run_press
+
+#: What `ringtell simulate` can hide in its shots: the effect, its size, and how slowly it comes.
+STORIES: dict[str, tuple[str, float, bool]] = {
+    "healthy": ("", 0.0, False),
+    "erratic_closing": ("late_share", 0.08, False),
+    "steady_leak": ("gap_growth", 1.5, True),
+    "not_closing": ("unshut", 0.3, False),
+    "uneven_melt": ("melt_unevenness", 0.6, False),
+    "metering": ("metering_scatter", 3.0, False),
+    "worn_screw": ("screw_wear", 0.15, True),
+    "viscosity_shift": ("viscosity", -0.12, False),
+    "setting_change": ("hold_bar", 80.0, False),
+    "position_reference": ("reference_mm", 0.8, False),
+    "flash": ("flash", 0.01, False),
+    "blocked_cavity": ("blocked", 0.25, False),
+    "outward_leak": ("outward", 0.015, False),
+}
+
+
+def say(text: str = "") -> None:
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
+
+def needs_act(given: argparse.Namespace) -> None:
+    raise UsageError(f"name an act (see {given.prog} --help)")
+
+
+def _objects(settings: Settings) -> Objects:
+    engine.upgrade(settings.database_url)
+    return build_objects(settings)
+
+
+@contextlib.contextmanager
+def _store() -> Any:
+    settings = Settings.from_environment()
+    engine.upgrade(settings.database_url)
+    store = Store(settings.database_url)
+    try:
+        yield store
+    finally:
+        store.close()
+
+
+# --- serving --------------------------------------------------------------------------------
+
+
+def demo(given: argparse.Namespace) -> None:
+    """An invented plant in a database of its own, or an empty one."""
+    folder = demo_plant.data_folder(given.data)
+    file = folder / "ringtell.db"
+    fresh = not file.exists()
+    settings = Settings(
+        database_url=f"sqlite:///{file}", port=given.port, no_login=given.no_login, accept_unknown=given.no_login
+    )
+    objects = _objects(settings)
+    started_ms = now_ms()
+    if fresh and not given.empty:
+        poured = demo_plant.pour(objects, until_ms=started_ms)
+        (folder / "opened_ms").write_text(str(started_ms))
+        say(f"The invented plant is in {file}: {poured.shots:,} shots.")
+        _show_passwords(poured.passwords)
+    elif fresh and not given.no_login:
+        _show_passwords(objects.store.write(lambda connection: _first_person(connection)))
+    say(f"Ringtell answers at http://127.0.0.1:{given.port}/  (Ctrl-C stops it)")
+    opened = folder / "opened_ms"
+    trickle: Any = contextlib.nullcontext()
+    if not given.no_live and opened.exists():
+        trickle = demo_plant.trickling(objects, until_ms=int(opened.read_text()))
+    with trickle:
+        run(objects)
+
+
+def _first_person(connection: sa.Connection) -> dict[str, str]:
+    welcome = add_person(connection, "admin", "administrator", by="ringtell", now_ms=now_ms())
+    return {"admin (administrator)": welcome.password}
+
+
+def _show_passwords(passwords: dict[str, str]) -> None:
+    say("One-time passwords, changed at the first login:")
+    for person, password in passwords.items():
+        say(f"  {person:32} {password}")
+
+
+def serve(given: argparse.Namespace) -> None:
+    """The production server."""
+    changes = {name: value for name in ("host", "port") if (value := getattr(given, name)) is not None}
+    settings = Settings.from_environment().with_changes(**changes)
+    objects = _objects(settings)
+    say(f"Ringtell answers at http://{settings.host}:{settings.port}/")
+    run(objects)
+
+
+# --- the database ---------------------------------------------------------------------------
+
+
+def db_upgrade(_given: argparse.Namespace) -> None:
+    engine.upgrade(Settings.from_environment().database_url)
+    say("the schema is that of this version")
+
+
+def db_check(_given: argparse.Namespace) -> None:
+    """Counts, and SQLite's own check of the file."""
+    with _store() as store, store.read() as connection:
+        if store.is_sqlite:
+            found = connection.exec_driver_sql("PRAGMA integrity_check").scalar_one()
+            if found != "ok":
+                raise RingtellError(f"the database file is damaged: {found}")
+        for press in all_presses(connection):
+            shots = count_shots(connection, press.press_id)
+            waiting = intake.pending(connection, press.press_id)
+            say(f"{press.press}: {shots:,} shots, {waiting:,} waiting for evaluation")
+    say("nothing amiss")
+
+
+def _sqlite_file(url: str, act: str) -> Path:
+    parsed = sa.make_url(url)
+    if parsed.get_backend_name() != "sqlite" or not parsed.database:
+        raise UsageError(f"{act} of PostgreSQL is done by pg_dump and pg_restore on {parsed.database!r}")
+    return Path(parsed.database)
+
+
+def db_backup(given: argparse.Namespace) -> None:
+    url = Settings.from_environment().database_url
+    _sqlite_file(url, "a backup")
+    engine.backup_sqlite(url, Path(given.file))
+    say(f"backed up to {given.file}")
+
+
+def db_restore(given: argparse.Namespace) -> None:
+    url = Settings.from_environment().database_url
+    target, source = _sqlite_file(url, "a restore"), Path(given.file)
+    if not source.is_file():
+        raise UsageError(f"no backup at {source}")
+    if target.exists():
+        raise UsageError(f"{target} exists; move it away first, nothing is overwritten")
+    shutil.copyfile(source, target)
+    engine.upgrade(url)
+    say(f"restored to {target}")
+
+
+# --- shots ----------------------------------------------------------------------------------
+
+
+def _pairs(texts: list[str], option: str) -> dict[str, str]:
+    pairs = {}
+    for text in texts:
+        name, sign, value = text.partition("=")
+        if not sign or not name or not value:
+            raise UsageError(f"{option} {text!r}: write it as NAME=VALUE")
+        pairs[name] = value
+    return pairs
+
+
+def import_files(given: argparse.Namespace) -> None:
+    """Rows of files as shots; the rejected ones go to a file with their reason."""
+    settings = Settings.from_environment()
+    objects = _objects(settings)
+    labels = ("press", "mold", "material", "lot", "setup")
+    defaults = {name: getattr(given, name) for name in labels if getattr(given, name)}
+    try:
+        for name in given.files:
+            _import_one(objects, given, Path(name), defaults)
+        say("evaluating")
+        objects.pipeline.evaluate_all()
+    finally:
+        objects.pipeline.close()
+        objects.store.close()
+
+
+def _import_one(objects: Objects, given: argparse.Namespace, path: Path, defaults: dict[str, str]) -> None:
+    rejected: list[RejectedRow] = []
+    counts = dict.fromkeys(("received", "stored", "duplicate", "conflict"), 0)
+    batches = read_table(
+        path,
+        received_ms=now_ms(),
+        mapping=_pairs(given.map, "--map"),
+        units=_pairs(given.unit, "--unit"),
+        defaults=defaults,
+        time_zone=given.time_zone,
+    )
+    with tqdm(desc=path.name, unit="row", unit_scale=True) as bar:
+        for batch in batches:
+            answer = objects.pipeline.take_in(batch, accept_unknown=True, source=path.name)
+            for name in counts:
+                counts[name] += getattr(answer, name)
+            rejected += batch.rejected
+            bar.update(batch.received)
+    say(", ".join(f"{value:,} {name}" for name, value in counts.items()) + f", {len(rejected):,} rejected")
+    if rejected:
+        target = Path(given.rejected) if given.rejected else path.with_name(path.name + ".rejected.csv")
+        with target.open("w", newline="", encoding="utf-8") as file:
+            writer = csv.writer(file)
+            writer.writerow(("row", "field", "code", "reason", "raw"))
+            writer.writerows((row.row, row.field, row.code, row.message, row.raw) for row in rejected)
+        say(f"rejected rows with their reasons: {target}")
+
+
+def simulate(given: argparse.Namespace) -> None:
+    """Shots of a simulated press into a CSV file that `import` and the API take; the truth beside it."""
+    if not 10 <= given.shots <= 5_000_000:
+        raise UsageError(f"--shots {given.shots}: 10 to 5,000,000")
+    kind, size, slow = STORIES[given.story]
+    onset = given.shots // 2
+    story = [Effect(kind, onset, size, ramp=onset if slow else 0)] if kind else []
+    start_ms = read_time("--start", given.start, now_ms=now_ms())
+    model = PressModel()
+    times = shot_times(given.shots, model=model, start_ms=start_ms, seed=given.seed)
+    shots = as_logged(
+        run_press(model, at_ms=times, seed=given.seed, story=story), model=model, seed=given.seed
+    )
+    target = Path(given.file)
+    at = [as_text(one) for one in shots.columns["at_ms"].tolist()]
+    fixed = {"press": [given.press] * len(at), "mold": [given.mold] * len(at), "at": at}
+    _write_csv(target, fixed | {n: c for n, c in shots.columns.items() if n != "at_ms"})
+    truth = target.with_name(target.name + ".truth.csv")
+    _write_csv(truth, {"counter": shots.columns["counter"], **shots.truth})
+    say(f"{len(at):,} shots in {target}; the truth in {truth}")
+
+
+def _write_csv(target: Path, columns: dict[str, Any]) -> None:
+    texts = [column.tolist() if isinstance(column, np.ndarray) else column for column in columns.values()]
+    with target.open("w", newline="", encoding="utf-8") as file:
+        writer = csv.writer(file)
+        writer.writerow(columns)
+        for row in zip(*texts, strict=True):
+            writer.writerow(["" if one != one else one for one in row])
+
+
+def evaluate(given: argparse.Namespace) -> None:
+    """Everything computed from the shots, computed again."""
+    objects = _objects(Settings.from_environment())
+    try:
+        with objects.store.read() as connection:
+            presses = [need_press(connection, code) for code in given.press] or all_presses(connection)
+        for press in tqdm(presses, desc="presses", unit="press"):
+            objects.store.write(
+                lambda connection, one=press: intake.add(
+                    connection, one.press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms()
+                )
+            )
+            while objects.pipeline.evaluate_one(press.press_id):
+                continue
+    finally:
+        objects.pipeline.close()
+        objects.store.close()
+    say(f"{len(presses)} presses evaluated again")
+
+
+# --- people and keys ------------------------------------------------------------------------
+
+
+def key_create(given: argparse.Namespace) -> None:
+    with _store() as store:
+        made = store.write(
+            lambda connection: create_key(
+                connection,
+                press=given.press,
+                scopes=given.scope or ["ingest"],
+                name=given.name,
+                by="command line",
+                now_ms=now_ms(),
+            )
+        )
+    say(made.token)
+
+
+def user_add(given: argparse.Namespace) -> None:
+    with _store() as store:
+        welcome = store.write(
+            lambda connection: add_person(connection, given.name, given.role, by="command line", now_ms=now_ms())
+        )
+    say(json.dumps({"name": welcome.name, "role": welcome.role, "one_time_password": welcome.password}))

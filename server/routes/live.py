@@ -1,0 +1,90 @@
+"""Server-sent events, and what tells a watchdog how the server is."""
+
+import asyncio
+import json
+from collections.abc import AsyncIterator
+from typing import Any
+
+import sqlalchemy as sa
+from fastapi import APIRouter, Request
+from fastapi.responses import JSONResponse, PlainTextResponse, StreamingResponse
+from starlette.concurrency import run_in_threadpool
+
+from server.access.actors import need
+from server.access.keys import still_holds
+from server.events import Happened
+from server.store import intake
+from server.store.live_questions import counts
+
+router = APIRouter(tags=["live"])
+
+#: Seconds between two signs of life, and between two looks at whether the session still holds.
+SIGN_OF_LIFE_S = 15.0
+
+
+@router.get("/api/v1/stream")
+async def stream(request: Request) -> StreamingResponse:
+    """Events `shots`, `finding`, `alarm`, `score`, `press`; the data is `{"id": …}`, nothing else."""
+    need(request.state.actor, "read")
+    return StreamingResponse(
+        _events(request), media_type="text/event-stream", headers={"Cache-Control": "no-store"}
+    )
+
+
+async def _events(request: Request) -> AsyncIterator[str]:
+    hub = request.app.state.ringtell.hub
+    heard = hub.listen()
+    yield "retry: 2000\n\n"
+    waiting: asyncio.Task[Happened] | None = None
+    try:
+        while True:
+            waiting = waiting or asyncio.ensure_future(anext(heard))
+            done, _ = await asyncio.wait({waiting}, timeout=SIGN_OF_LIFE_S)
+            if not done:
+                if await request.is_disconnected() or not await run_in_threadpool(_holds, request):
+                    return
+                yield ": still here\n\n"
+                continue
+            try:
+                happened = waiting.result()
+            except StopAsyncIteration:
+                return
+            waiting = None
+            yield f"event: {happened.kind}\ndata: {json.dumps({'id': happened.subject})}\n\n"
+    finally:
+        if waiting is not None:
+            waiting.cancel()
+
+
+def _holds(request: Request) -> bool:
+    objects = request.app.state.ringtell
+    with objects.store.read() as connection:
+        return still_holds(connection, request.state.actor, now_ms=objects.now_ms())
+
+
+@router.get("/healthz", include_in_schema=False)
+def healthz() -> dict[str, str]:
+    """The process answers."""
+    return {"status": "ok"}
+
+
+@router.get("/readyz", include_in_schema=False)
+def readyz(request: Request) -> JSONResponse:
+    """The database answers."""
+    try:
+        with request.app.state.ringtell.store.read() as connection:
+            intake.waiting_presses(connection)
+    except sa.exc.SQLAlchemyError as error:
+        return JSONResponse({"status": "no database", "reason": type(error).__name__}, status_code=503)
+    return JSONResponse({"status": "ok"})
+
+
+@router.get("/metrics", include_in_schema=False)
+def metrics(request: Request) -> PlainTextResponse:
+    """Counts in the Prometheus text format."""
+    objects = request.app.state.ringtell
+    with objects.store.read() as connection:
+        found: dict[str, Any] = counts(connection)
+    found["ringtell_open_pages"] = objects.hub.listeners
+    lines = [f"# TYPE {name} gauge\n{name} {value}" for name, value in found.items()]
+    return PlainTextResponse("\n".join(lines) + "\n", media_type="text/plain; version=0.0.4")
