@@ -148,16 +148,11 @@ def _phi_within_blocks(series: Floats) -> Autocorrelation | Undetermined:
     found = autocorrelation(np.concatenate(levelled))
     if isinstance(found, Undetermined):
         return found
-    # Each block's own mean costs another (1 + 4φ)/n per block beyond the first.
-    lift = (len(blocks) - 1) * (1.0 + 4.0 * found.raw) / found.n
-    phi = min(0.95, max(-0.95, found.phi + lift))
-    return Autocorrelation(
-        raw=found.raw,
-        phi=phi,
-        lower=max(-1.0, found.lower + lift),
-        upper=min(1.0, found.upper + lift),
-        n=found.n,
-    )
+    # Each further block mean costs (1 + φ)/n of bias, and some certainty.
+    more = len(blocks) - 1
+    phi = min(0.95, max(-0.95, (found.phi + more / found.n) / (1.0 - more / found.n)))
+    half = 0.5 * (found.upper - found.lower) * math.sqrt(found.n / (found.n - 4.0 * more))
+    return Autocorrelation(found.raw, phi, max(-1.0, phi - half), min(1.0, phi + half), found.n)
 
 
 def _is_stable(series: Floats, phi: float, step: float | None) -> bool:

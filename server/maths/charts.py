@@ -115,7 +115,7 @@ def individuals(
     ISO 7870-2. Rounded data: MR̄ collapses when most ranges are zero, hundreds of false signals
     follow; ask for `rounding`. AR(1): sigma is low by √(1-φ), run length 34 instead of 370 at
     φ = 0.5; use `baseline.phase_one`. Heavy tails: run length falls (t with 5 degrees of freedom:
-    about 60 instead of 370, computed).
+    about 70 instead of 370, computed).
 
     Examples
     --------
