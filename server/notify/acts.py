@@ -1,4 +1,5 @@
 """What people do with alarms: acknowledge, shelve, unshelve; and the list they look at."""
+from urllib.parse import unquote
 
 import sqlalchemy as sa
 
@@ -33,7 +34,9 @@ def split_id(alarm_id: str) -> tuple[str, int]:
 def need_alarm(connection: sa.Connection, alarm_id: str) -> Alarm:
     """The alarm, or NotFoundError naming it."""
     press, number = split_id(alarm_id)
+    # An address arrives decoded, an id out of a list encoded: both name the alarm.
     alarm = kept.alarm_by_no(connection, press, number)
+    alarm = alarm or kept.alarm_by_no(connection, unquote(press), number)
     if alarm is None:
         raise NotFoundError(f"no alarm {alarm_id!r}; GET /api/v1/alarms?state=all lists them", field="id")
     return alarm

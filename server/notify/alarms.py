@@ -32,7 +32,7 @@ class AlarmChanged:
 
     @property
     def id(self) -> str:
-        return f"{self.press}-{self.alarm_no}"
+        return kept.public_id(self.press, self.alarm_no)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -9,6 +9,7 @@ from server.show.judged import read_judgement
 from server.show.pages import AlarmCard, AlarmsPage
 from server.show.plant_words import Plant, press_href
 from server.show.press_words import alarm_text, urgency_mark
+from server.store.alarms import public_id
 from server.store.page_queries import Row, accepted_presses, alarm_counts_since, open_alarms, past_alarms
 from server.words.catalogue import ALARM_STATE, REASON, worded
 from server.words.guidance import floor_advice
@@ -63,7 +64,7 @@ def alarm_card(alarm: Row, row: Row | None, plant: Plant) -> AlarmCard:
     judgement = read_judgement(row) if row is not None else None
     shelved = alarm["state"] == "shelved"
     return AlarmCard(
-        id=f"{alarm['press']}-{alarm['alarm_no']}",
+        id=public_id(alarm["press"], alarm["alarm_no"]),
         press=alarm["press"],
         name=alarm["name"],
         href=press_href(alarm["press"]),

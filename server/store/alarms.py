@@ -4,10 +4,20 @@ import dataclasses
 import json
 from collections.abc import Mapping, Sequence
 from typing import Any
+from urllib.parse import quote
 
 import sqlalchemy as sa
 
 from server.store.tables import alarm_steps, alarms, outbox, press_states, presses
+
+
+def public_id(press: str, alarm_no: int) -> str:
+    """The id of an alarm: press code and number, safe in an address whatever the code is.
+
+    >>> public_id("P07", 3), public_id("Q 01", 1)
+    ('P07-3', 'Q%2001-1')
+    """
+    return f"{quote(press, safe='')}-{alarm_no}"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -34,8 +44,7 @@ class Alarm:
 
     @property
     def id(self) -> str:
-        """The public id: press code and number."""
-        return f"{self.press}-{self.alarm_no}"
+        return public_id(self.press, self.alarm_no)
 
 
 @dataclasses.dataclass(frozen=True)
