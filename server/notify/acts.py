@@ -1,4 +1,5 @@
 """What people do with alarms: acknowledge, shelve, unshelve; and the list they look at."""
+
 from urllib.parse import unquote
 
 import sqlalchemy as sa

@@ -1,10 +1,11 @@
 """Alarms over HTTP: the list, one with its history, and what people do with them."""
 
 from collections.abc import Mapping
-from typing import Annotated, Any
+from typing import Annotated, Any, NamedTuple
 
 from fastapi import APIRouter, Body, Header, Query, Request
 
+from server.access.actors import Permission
 from server.errors import BadBodyError, InvalidError
 from server.notify import acts
 from server.notify.acts import Acted
@@ -93,11 +94,9 @@ def list_alarms(
 @router.get("/{alarm_id}")
 def one_alarm(request: Request, alarm_id: str) -> dict[str, Any]:
     """One alarm with every step it took."""
-    alarm_id = code_of(alarm_id)
-    press, _ = acts.split_id(alarm_id)
-    allow(request, "read", press=press)
+    allowed = _may(request, "read", alarm_id)
     with objects_of(request).store.read() as connection:
-        alarm = acts.need_alarm(connection, alarm_id)
+        alarm = acts.need_alarm(connection, allowed.alarm_id)
         steps = steps_of(connection, alarm.press_id, alarm.alarm_no)
     return {**alarm_item(alarm), "steps": [_step_item(step) for step in steps]}
 
@@ -105,7 +104,7 @@ def one_alarm(request: Request, alarm_id: str) -> dict[str, Any]:
 @router.post("/{alarm_id}/acknowledge")
 def acknowledge(request: Request, alarm_id: str, body: Given = None, key: Key = None) -> dict[str, Any]:
     """Say that it was seen. The first name stays: a second acknowledgement changes nothing."""
-    who, now_ms = _who(request, alarm_id), objects_of(request).now_ms()
+    may, now_ms = _may(request, "acknowledge", alarm_id), objects_of(request).now_ms()
     given = _object(body, "reason", "note")
     reason, note = _text(given, "reason"), _text(given, "note")
     return _done(
@@ -114,8 +113,8 @@ def acknowledge(request: Request, alarm_id: str, body: Given = None, key: Key = 
             request,
             lambda c: acts.acknowledge(
                 c,
-                code_of(alarm_id),
-                who=who,
+                may.alarm_id,
+                who=may.who,
                 reason=reason,
                 note=note,
                 idempotency_key=key,
@@ -128,7 +127,7 @@ def acknowledge(request: Request, alarm_id: str, body: Given = None, key: Key = 
 @router.post("/{alarm_id}/shelve")
 def shelve(request: Request, alarm_id: str, body: Given = None, key: Key = None) -> dict[str, Any]:
     """Put it aside for some minutes."""
-    who, now_ms = _who(request, alarm_id), objects_of(request).now_ms()
+    may, now_ms = _may(request, "acknowledge", alarm_id), objects_of(request).now_ms()
     given = _object(body, "minutes", "note")
     minutes: Any = given.get("minutes")
     note = _text(given, "note")
@@ -138,8 +137,8 @@ def shelve(request: Request, alarm_id: str, body: Given = None, key: Key = None)
             request,
             lambda c: acts.shelve(
                 c,
-                code_of(alarm_id),
-                who=who,
+                may.alarm_id,
+                who=may.who,
                 minutes=minutes,
                 note=note,
                 idempotency_key=key,
@@ -152,22 +151,29 @@ def shelve(request: Request, alarm_id: str, body: Given = None, key: Key = None)
 @router.post("/{alarm_id}/unshelve")
 def unshelve(request: Request, alarm_id: str, body: Given = None, key: Key = None) -> dict[str, Any]:
     """Take it off the shelf."""
-    who, now_ms = _who(request, alarm_id), objects_of(request).now_ms()
+    may, now_ms = _may(request, "acknowledge", alarm_id), objects_of(request).now_ms()
     note = _text(_object(body, "note"), "note")
     return _done(
         request,
         write(
             request,
             lambda c: acts.unshelve(
-                c, code_of(alarm_id), who=who, note=note, idempotency_key=key, now_ms=now_ms
+                c, may.alarm_id, who=may.who, note=note, idempotency_key=key, now_ms=now_ms
             ),
         ),
     )
 
 
-def _who(request: Request, alarm_id: str) -> str:
-    press, _ = acts.split_id(code_of(alarm_id))
-    return allow(request, "acknowledge", press=press).name
+class _Allowed(NamedTuple):
+    who: str
+    alarm_id: str
+
+
+def _may(request: Request, permission: Permission, alarm_id: str) -> _Allowed:
+    """Who acts on which alarm, if they may: the press is the alarm's own, however the id was written."""
+    with objects_of(request).store.read() as connection:
+        alarm = acts.need_alarm(connection, code_of(alarm_id))
+    return _Allowed(allow(request, permission, press=alarm.press).name, f"{alarm.press}-{alarm.alarm_no}")
 
 
 def _done(request: Request, acted: Acted) -> dict[str, Any]:

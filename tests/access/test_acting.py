@@ -84,7 +84,8 @@ def test_an_alarm_is_listed_acknowledged_and_keeps_the_first_name(any_url: str) 
     with plant(any_url, no_login=True) as here:
         where, call = leaking(here), here.caller()
         (item,) = call("GET", "/api/v1/alarms").json()["items"]
-        assert (item["id"], item["press"], item["state"]) == (f"{ODD}-1", ODD, "unacknowledged")
+        assert (item["id"], item["press"]) == (f"{quote(ODD, safe='')}-1", ODD)
+        assert item["state"] == "unacknowledged"
         assert (item["urgency"], item["cause"], item["active"]) == ("now", "not_closing", True)
         assert item["opened_at"] == "2026-04-01T06:00:00.000Z"
         here.objects.hub.told.clear()
@@ -92,7 +93,7 @@ def test_an_alarm_is_listed_acknowledged_and_keeps_the_first_name(any_url: str) 
         second = call("POST", where + "/acknowledge", {"reason": "seen"})
         assert (first.status_code, second.status_code) == (200, 200)
         assert (second.json()["acknowledged_by"], second.json()["reason"]) == ("open", "going")
-        assert here.objects.hub.told == [("alarm", f"{ODD}-1")]
+        assert here.objects.hub.told == [("alarm", f"{quote(ODD, safe='')}-1")]
         steps = call("GET", where).json()["steps"]
         assert [step["action"] for step in steps] == ["opened", "acknowledged"]
 
@@ -141,6 +142,18 @@ def test_a_key_for_one_press_acknowledges_there_only(sqlite_url: str) -> None:
             key("POST", "/api/v1/studies/short-shot", {"press": "P2", "weights_g": [1, 2, 3]}).status_code
             == 403
         )
+
+
+def test_an_id_written_encoded_does_not_lead_a_key_to_another_press(sqlite_url: str) -> None:
+    with plant(sqlite_url) as here:
+        engineer = here.person("eda", "plant_engineer")
+        for press in ("P 7", "P%207"):
+            engineer("PUT", path(press), {})
+        opened(here, "P 7")
+        key = here.key(press="P%207", scopes=("act",))
+        twice = "/api/v1/alarms/P%25207-1/acknowledge"
+        assert key("POST", twice, {"reason": "seen"}).status_code == 403
+        assert engineer("POST", twice, {"reason": "seen"}).json()["press"] == "P 7"
 
 
 def test_a_baseline_is_captured_approved_listed_and_retired(any_url: str) -> None:

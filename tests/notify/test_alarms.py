@@ -63,7 +63,7 @@ def test_the_cause_of_an_open_alarm_changes_without_a_second_alarm() -> None:
         changes = react(connection, press, worse, now_ms=MORNING + MINUTE)
         assert [c.action for c in changes] == ["cause_changed", "urgency_changed"]
         (alarm,) = acts.find_alarms(connection)
-        assert (alarm.id, alarm.cause, alarm.urgency) == ("P-07 Ä+-1", "not_closing", "now")
+        assert (alarm.id, alarm.cause, alarm.urgency) == ("P-07%20%C3%84%2B-1", "not_closing", "now")
         assert alarm.facts == {"likelihood": 0.97}
         assert react(connection, press, worse, now_ms=MORNING + 2 * MINUTE) == []
 
@@ -100,8 +100,8 @@ def test_an_acknowledged_alarm_ends_with_its_condition_and_a_new_one_has_the_nex
         assert [c.state for c in react(connection, press, gone, now_ms=MORNING + 1)] == ["normal"]
         assert acts.find_alarms(connection) == []
         react(connection, press, LEAK, now_ms=MORNING + 2)
-        assert [a.id for a in acts.find_alarms(connection, state="all")] == ["P-07 Ä+-2", "P-07 Ä+-1"]
-        assert [a.id for a in acts.find_alarms(connection, state="normal")] == ["P-07 Ä+-1"]
+        assert [a.alarm_no for a in acts.find_alarms(connection, state="all")] == [2, 1]
+        assert [a.alarm_no for a in acts.find_alarms(connection, state="normal")] == [1]
 
 
 def test_history_evaluated_again_does_not_reopen_what_somebody_ended() -> None:
@@ -156,6 +156,18 @@ def test_an_unknown_alarm_is_named(alarm_id: str) -> None:
         press_named(connection)
         with pytest.raises(NotFoundError):
             acts.need_alarm(connection, alarm_id)
+
+
+def test_an_alarm_is_found_by_its_id_written_either_way() -> None:
+    with scratch() as connection:
+        press = press_named(connection, "P%20-1")
+        other = press_named(connection, "P -1")
+        react(connection, press, LEAK, now_ms=MORNING)
+        react(connection, other, LEAK, now_ms=MORNING)
+        (first, second) = acts.find_alarms(connection)
+        for alarm in (first, second):
+            assert acts.need_alarm(connection, f"{alarm.press}-1").press == alarm.press
+        assert acts.need_alarm(connection, first.id).press == "P%20-1"
 
 
 def test_a_live_press_that_stops_sending_is_silent_until_shots_come() -> None:
