@@ -15,6 +15,7 @@ from server import clock
 from server.access.actors import NOBODY, need, permissions_of
 from server.errors import InvalidError, NotFoundError
 from server.routes.assets import LIBRARY, assets
+from server.routes.reading_state import find_onset
 from server.settings import outside
 from server.show.build_alarms import ANSWERS, build_alarms
 from server.show.build_figure import Asked, build_figure
@@ -25,9 +26,13 @@ from server.show.build_press import build_press
 from server.show.build_settings import build_import, build_login, build_settings, build_trouble
 from server.show.build_work import build_baselines, build_containment, build_studies, build_valves
 from server.show.frame import MORE, NAVIGATION, Actor
-from server.show.plant_words import Plant, plant_at
+from server.show.plant_words import Plant, Since, plant_at
+from server.show.strokes import Kept
+from server.store.page_queries import press_with_state
+from server.store.plant import need_press
+from server.store.records import baseline_by_no
 from server.words.catalogue import ROLE, worded
-from server.words.times import DAY, Zone
+from server.words.times import DAY, MINUTE, Zone
 
 router = APIRouter(include_in_schema=False)
 
@@ -107,6 +112,24 @@ def _answer(request: Request, template: str, build: Builder, *, public: bool = F
     return HTMLResponse(html, status_code=status, headers=_HEADERS)
 
 
+def since_of(connection: sa.Connection, press: str) -> Since | None:
+    """When the press's leak began, as the API estimates it."""
+    row = press_with_state(connection, press)
+    if row is None or row["baseline_no"] is None:
+        return None
+
+    def estimate() -> Since | None:
+        baseline = baseline_by_no(connection, row["press_id"], row["baseline_no"])
+        found = find_onset(connection, need_press(connection, press), row, baseline)
+        return None if found is None else Since(found.at_ms, found.from_ms, found.to_ms)
+
+    key = (str(connection.engine.url), row["press_id"])
+    return _onsets.get(key, (row["baseline_no"], (row["score_ms"] or 0) // (10 * MINUTE)), estimate)
+
+
+_onsets: Kept[Since | None] = Kept()
+
+
 @router.get("/")
 def plant_page(request: Request, area: str = "", mold: str = "", state: str = "") -> Response:
     wanted = Wanted(area=area, mold=mold, state=state)
@@ -115,7 +138,11 @@ def plant_page(request: Request, area: str = "", mold: str = "", state: str = ""
 
 @router.get("/presses/{press}")
 def press_page(request: Request, press: str) -> Response:
-    return _answer(request, "press.html", lambda c, plant: build_press(c, plant, press=press))
+    return _answer(
+        request,
+        "press.html",
+        lambda c, plant: build_press(c, plant, press=press, since_of=functools.partial(since_of, c)),
+    )
 
 
 @router.get("/presses/{press}/baselines")
@@ -147,7 +174,11 @@ def alarms_page(request: Request, state: str = "") -> Response:
 
 @router.get("/containment")
 def containment_page(request: Request) -> Response:
-    return _answer(request, "containment.html", build_containment)
+    return _answer(
+        request,
+        "containment.html",
+        lambda c, plant: build_containment(c, plant, since_of=functools.partial(since_of, c)),
+    )
 
 
 @router.get("/studies")
@@ -176,9 +207,14 @@ def help_page(request: Request) -> Response:
 
 
 @router.get("/login")
-def login_page(request: Request, next_path: Annotated[str, Query(alias="next")] = "/") -> Response:
+def login_page(
+    request: Request, next_path: Annotated[str, Query(alias="next")] = "/", wrong: str = ""
+) -> Response:
     return _answer(
-        request, "login.html", lambda _c, plant: build_login(plant, next_path=next_path), public=True
+        request,
+        "login.html",
+        lambda _c, plant: build_login(plant, next_path=next_path, wrong=bool(wrong)),
+        public=True,
     )
 
 

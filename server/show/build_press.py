@@ -9,11 +9,11 @@ from server.show.build_alarms import alarm_card
 from server.show.evidence_bar import evidence_bar
 from server.show.judged import Judgement, evidence_sentences, read_judgement
 from server.show.pages import CauseRow, CompareRow, EvidenceRow, Fact, PressPage, StepRow, TimelineRow
-from server.show.plant_words import Plant, press_api, press_href
+from server.show.plant_words import Plant, Since, SinceOf, press_api, press_href, unknown_since
 from server.show.press_words import CLAIM, WATCH, is_silent, last_shot_words, press_answer
 from server.show.startup_record import RecordedSignal, recorded_signals, startup_stroke
 from server.show.stroke_strip import PAGE, stroke_strip
-from server.show.strokes import PAGE_SHOTS, newest_stroke, risen_since, thirty_days
+from server.show.strokes import PAGE_SHOTS, newest_stroke
 from server.store.page_queries import (
     Row,
     baselines_in_force,
@@ -55,7 +55,9 @@ SHOWN = (
 )
 
 
-def build_press(connection: sa.Connection, plant: Plant, *, press: str) -> PressPage | None:
+def build_press(
+    connection: sa.Connection, plant: Plant, *, press: str, since_of: SinceOf = unknown_since
+) -> PressPage | None:
     """None: the plant has no such press."""
     row = press_with_state(connection, press)
     if row is None:
@@ -71,7 +73,7 @@ def build_press(connection: sa.Connection, plant: Plant, *, press: str) -> Press
         frame=plant.frame(press, active="/", note=last_shot_words(row, plant.now_ms)),
         press=press,
         answer=press_answer(row, judgement, silent=silent, now_ms=plant.now_ms),
-        under=_under(connection, row, judgement, record, valves, plant),
+        under=_under(connection, row, since_of(press), record, valves, plant),
         mood="unusual" if unusual else "quiet",
         strip=stroke_strip(
             newest_stroke(connection, row, shots=PAGE_SHOTS),
@@ -106,7 +108,7 @@ def build_press(connection: sa.Connection, plant: Plant, *, press: str) -> Press
 def _under(
     connection: sa.Connection,
     row: Row,
-    judgement: Judgement,
+    since: Since | None,
     record: Row | None,
     valves: Sequence[Row],
     plant: Plant,
@@ -119,9 +121,9 @@ def _under(
     parts.append(_valve_words(connection, row, valves))
     if record is not None:
         parts.append(f"against the startup record of {plant.day(record['to_ms'])}")
-    if judgement.likelihood is not None and judgement.likelihood >= CLAIM:
-        since = risen_since(thirty_days(connection, row, now_ms=plant.now_ms), above=WATCH)
-        parts.append(f"likely since about {plant.day(since)}" if since else "")
+    if since is not None:
+        between = f"{plant.day(since.from_ms)} to {plant.day(since.to_ms)}"
+        parts.append(f"since {plant.day(since.at_ms)} ({between})")
     return " · ".join(part for part in parts if part)
 
 

@@ -122,13 +122,14 @@ def _entered(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def build_login(plant: Plant, *, next_path: str) -> LoginPage:
+def build_login(plant: Plant, *, next_path: str, wrong: bool = False) -> LoginPage:
     # Only a path of this server: an address elsewhere would make the login a trap.
     local = next_path.startswith("/") and not next_path.startswith(("//", "/\\"))
     return LoginPage(
         frame=plant.frame("Sign in", active="/login"),
         answer=f"Sign in to {plant.name}." if plant.name else "Sign in.",
         next=next_path if local else "/",
+        trouble="Name or password is wrong. Try again." if wrong else "",
     )
 
 

@@ -19,7 +19,7 @@ from server.show.more_pages import (
     ValvesPage,
 )
 from server.show.pages import Choice
-from server.show.plant_words import Plant, press_api, press_href
+from server.show.plant_words import Plant, Since, SinceOf, press_api, press_href, unknown_since
 from server.show.press_words import full_name
 from server.show.startup_record import RecordedSignal, recorded_signals
 from server.store.page_queries import (
@@ -131,7 +131,9 @@ def _signal(name: str, one: RecordedSignal, units: Units) -> BaselineSignal:
 # --- containment ------------------------------------------------------------------------------
 
 
-def build_containment(connection: sa.Connection, plant: Plant) -> ContainmentPage:
+def build_containment(
+    connection: sa.Connection, plant: Plant, *, since_of: SinceOf = unknown_since
+) -> ContainmentPage:
     """What open alarms for a valve make suspect, since when and where it went."""
     states = {row["press_id"]: row for row in accepted_presses(connection)}
     leaks = [alarm for alarm in open_alarms(connection) if alarm["kind"] in ("leak", "bottoming")]
@@ -141,7 +143,9 @@ def build_containment(connection: sa.Connection, plant: Plant) -> ContainmentPag
         if known is None or alarm["since_ms"] < known["since_ms"]:
             earliest[alarm["press_id"]] = alarm
     rows = tuple(
-        _suspect(connection, alarm, plant) for alarm in earliest.values() if alarm["press_id"] in states
+        _suspect(connection, alarm, plant, since_of(alarm["press"]))
+        for alarm in earliest.values()
+        if alarm["press_id"] in states
     )
     total = len(rows)
     answer = "Nothing is suspect."
@@ -156,8 +160,9 @@ def build_containment(connection: sa.Connection, plant: Plant) -> ContainmentPag
     )
 
 
-def _suspect(connection: sa.Connection, alarm: Row, plant: Plant) -> SuspectRow:
-    since = int(alarm["since_ms"])
+def _suspect(connection: sa.Connection, alarm: Row, plant: Plant, onset: Since | None) -> SuspectRow:
+    # The early end of the interval: better one box too many than one too few.
+    since = min(int(alarm["since_ms"]), onset.from_ms) if onset else int(alarm["since_ms"])
     boxes = boxes_between(connection, alarm["press_id"], from_ms=since, column="box")
     lots = boxes_between(connection, alarm["press_id"], from_ms=since, column="lot")
     reason = "The screw goes to bottom." if alarm["kind"] == "bottoming" else f"{cause_name(alarm['cause'])}."

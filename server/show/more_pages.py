@@ -177,6 +177,7 @@ class LoginPage:
     frame: Frame
     answer: str
     next: str
+    trouble: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -1,6 +1,7 @@
 """What every page builder needs of the plant: its settings as words' tools, and codes in addresses."""
 
 import dataclasses
+from collections.abc import Callable
 from typing import Any
 from urllib.parse import quote
 
@@ -57,6 +58,24 @@ def plant_at(connection: sa.Connection, *, now_ms: int, actor: Actor) -> Plant:
         now_ms=now_ms,
         actor=actor,
     )
+
+
+@dataclasses.dataclass(frozen=True)
+class Since:
+    """When a leak began: the likeliest moment, and the interval it lies in (95 %)."""
+
+    at_ms: int
+    from_ms: int
+    to_ms: int
+
+
+#: Tells since when a press (by code) leaks; None where that cannot be said.
+SinceOf = Callable[[str], Since | None]
+
+
+def unknown_since(_press: str) -> Since | None:
+    """For pages built where nobody estimates an onset."""
+    return None
 
 
 def press_href(press: str) -> str:

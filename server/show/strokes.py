@@ -1,7 +1,7 @@
 """Strokes of the newest shots, and likelihood paths, kept between page loads until something new came."""
 
 import threading
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Hashable
 from typing import Any, Generic, TypeVar
 
 import numpy as np
@@ -101,17 +101,3 @@ def thirty_days(connection: sa.Connection, row: Row, *, now_ms: int) -> list[tup
         return path
     newest = (int(row["score_ms"]), likelihood(float(row["log_odds"])))
     return [point for point in path if point[0] < newest[0]] + [newest]
-
-
-def risen_since(path: Sequence[tuple[int, float]], *, above: float) -> int | None:
-    """When the likelihood last came up through `above`; None: it is not above now, or always was.
-
-    >>> risen_since([(1, 0.1), (2, 0.1), (3, 0.6), (4, 0.9)], above=0.2)
-    3
-    """
-    since = None
-    for at_ms, share in reversed(path):
-        if share < above:
-            return since
-        since = at_ms
-    return None

@@ -82,7 +82,7 @@ function read(form) {
   const body = {};
   const cleared = new Set([...form.querySelectorAll('[data-clears]')].filter((one) => one.value).map((one) => one.dataset.clears));
   for (const one of form.elements) {
-    if (!one.name || one.dataset.confirm !== undefined || cleared.has(one.name)) continue;
+    if (!one.name || one.dataset.confirm !== undefined || one.dataset.formOnly !== undefined || cleared.has(one.name)) continue;
     if (one.dataset.path !== undefined) { url = url.replace(`{${one.name}}`, encodeURIComponent(one.value.trim())); continue; }
     const value = valueOf(one);
     if (value !== undefined) put(body, one.name.split('.'), value);

@@ -32,11 +32,11 @@ export function startLive() {
   lastDone = Date.now();
 }
 
+// An event names a press, or an alarm as press code, dash and number.
 function concerns(text, figure) {
   try {
-    const read = JSON.parse(text);
-    const presses = read.presses || (read.press === undefined ? null : [read.press]);
-    return presses === null || presses.some((press) => figure.includes('/' + encodeURIComponent(press) + '/'));
+    const { id } = JSON.parse(text);
+    return [id, id.replace(/-\d+$/, '')].some((press) => figure.includes('/' + encodeURIComponent(press) + '/'));
   } catch { return true; }
 }
 
