@@ -15,8 +15,8 @@ IMPURE = {
     "pickle", "queue", "random", "secrets", "shutil", "socket", "sqlite3", "subprocess", "tempfile",
     "threading", "time", "urllib", "uuid", "zoneinfo",
 }  # fmt: skip
-#: What of sqlalchemy may be spoken of outside the store: the type of a connection, and its errors.
-SPOKEN_OF = {"Connection", "Engine", "exc"}
+#: What of sqlalchemy may be spoken of outside the store: a connection, its errors, and addresses.
+SPOKEN_OF = {"Connection", "Engine", "exc", "make_url"}
 
 _SQL = re.compile(r"^\s*(SELECT\s.+\sFROM|INSERT\s+INTO|UPDATE\s+\w+\s+SET|DELETE\s+FROM)\s", re.S)
 

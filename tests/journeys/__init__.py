@@ -1,0 +1,1 @@
+"""Days in a plant, walked from outside: own processes, real HTTP, a real browser."""
