@@ -182,8 +182,13 @@ def _record(connection: sa.Connection, alarm: Alarm, action: str, by: By, *, now
     )
 
 
-def tick(connection: sa.Connection, *, now_ms: int, settings: Mapping[str, Any]) -> list[AlarmChanged]:
-    """What time alone does: shelving ends, presses fall silent or speak again, messages leave."""
+def tick(
+    connection: sa.Connection, *, now_ms: int, settings: Mapping[str, Any], listening_since_ms: int = 0
+) -> list[AlarmChanged]:
+    """What time alone does: shelving ends, presses fall silent or speak again, messages leave.
+
+    listening_since_ms: since when presses could send at all; a server that was down makes none silent.
+    """
     changes: list[AlarmChanged] = []
     for alarm in kept.shelved_until(connection, now_ms=now_ms):
         kept.lock_press(connection, alarm.press_id)
@@ -193,28 +198,30 @@ def tick(connection: sa.Connection, *, now_ms: int, settings: Mapping[str, Any])
         move = life_cycle.passed(standing_of(fresh), now_ms=now_ms)
         _, change = take_step(connection, fresh, move, By(), now_ms=now_ms)
         changes += [change] if change else []
-    changes += _silence(connection, now_ms=now_ms, settings=settings)
+    changes += _silence(connection, now_ms=now_ms, settings=settings, since_ms=listening_since_ms)
     deliver(connection, now_ms=now_ms)
     return changes
 
 
-def _silence(connection: sa.Connection, *, now_ms: int, settings: Mapping[str, Any]) -> list[AlarmChanged]:
+def _silence(
+    connection: sa.Connection, *, now_ms: int, settings: Mapping[str, Any], since_ms: int
+) -> list[AlarmChanged]:
     changes: list[AlarmChanged] = []
     known = {alarm.press_id: alarm for alarm in kept.open_alarms(connection, kind="silent")}
     # A press may be told to be called silent sooner than the plant says: look at all of them.
     for quiet in kept.quiet_presses(connection, before_ms=now_ms):
-        own = quiet.silent_after_s
+        alarm, own = known.get(quiet.press_id), quiet.silent_after_s
+        was_silent = alarm is not None and alarm.active
         condition = silent_condition(
             last_shot_ms=quiet.last_shot_ms,
             last_arrival_ms=quiet.last_arrival_ms,
             silent_after_s=float(settings["silent_after_s"]) if own is None else own,
+            # A press that was silent before the server stopped is still silent when it starts again.
+            listening_since_ms=0 if was_silent else since_ms,
             now_ms=now_ms,
         )
-        alarm = known.get(quiet.press_id)
-        same = alarm is not None and (alarm.active, alarm.urgency) == (True, condition.urgency)
-        if condition.active_now != (alarm is not None and alarm.active) or (
-            condition.active_now and not same
-        ):
+        same_urgency = alarm is None or alarm.urgency == condition.urgency
+        if condition.active_now != was_silent or (was_silent and not same_urgency):
             press = press_by_id(connection, quiet.press_id)
             changes += react(connection, press, condition, now_ms=now_ms)
     return changes

@@ -108,10 +108,15 @@ def bottoming_condition(
 
 
 def silent_condition(
-    *, last_shot_ms: int, last_arrival_ms: int, silent_after_s: float, now_ms: int
+    *,
+    last_shot_ms: int,
+    last_arrival_ms: int,
+    silent_after_s: float,
+    listening_since_ms: int = 0,
+    now_ms: int,
 ) -> Condition:
     """A press that sent live and has stopped. Imported history says nothing about now."""
-    silence = now_ms - last_arrival_ms
+    silence = now_ms - max(last_arrival_ms, listening_since_ms)
     live = last_arrival_ms - last_shot_ms <= LIVE_WITHIN_MS
     return Condition(
         kind="silent",

@@ -1,5 +1,6 @@
 """Baselines: captured from stored shots, approved, retired."""
 
+import dataclasses
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -23,41 +24,58 @@ _FIELDS: Final = ("mold", "material", "setup", "last_shots", "from", "to", "appr
 SHOTS_MAX: Final = 20_000
 
 
-def capture_baseline(
-    connection: sa.Connection, press: Press, body: Any, *, who: str, now_ms: int
-) -> tuple[Baseline, Captured]:
-    """Judge the asked shots and keep them as a baseline, approved where that was asked too."""
+@dataclasses.dataclass(frozen=True)
+class Judged:
+    """Shots judged as a baseline that is not kept yet."""
+
+    baseline: Baseline
+    captured: Captured
+    approve: bool
+
+
+def judge_shots(connection: sa.Connection, press: Press, body: Any, *, who: str, now_ms: int) -> Judged:
+    """Judge the asked shots; reads only, so that judging many of them holds up nobody's writing."""
     given = Given.of(body, known=_FIELDS)
     given.need("mold")
     mold = read_code("mold", given.body["mold"])
-    setup = given.text("setup") or None
+    setup, approved = given.text("setup") or None, given.flag("approve")
     setups = _setups(connection, press, given, mold=mold, setup=setup)
     columns = _shots(connection, press, given, setups, now_ms=now_ms)
-    captured = capture(
-        columns, dose_lag=press.dose_lag, screw_diameter_mm=press.screw_diameter_mm
+    captured = capture(columns, dose_lag=press.dose_lag, screw_diameter_mm=press.screw_diameter_mm)
+    baseline = Baseline(
+        press_id=press.press_id,
+        baseline_no=0,
+        mold=mold,
+        material=setups[0].material,
+        setup=setup,
+        from_ms=int(columns["at_ms"][0]),
+        to_ms=int(columns["at_ms"][-1]),
+        shots=len(columns["at_ms"]),
+        state="draft",
+        signals=captured.document,
+        note=given.note(),
+        captured_by=who,
+        captured_ms=now_ms,
     )
-    baseline = add_baseline(
-        connection,
-        Baseline(
-            press_id=press.press_id,
-            baseline_no=0,
-            mold=mold,
-            material=setups[0].material,
-            setup=setup,
-            from_ms=int(columns["at_ms"][0]),
-            to_ms=int(columns["at_ms"][-1]),
-            shots=len(columns["at_ms"]),
-            state="draft",
-            signals=captured.document,
-            note=given.note(),
-            captured_by=who,
-            captured_ms=now_ms,
-        ),
-    )
+    return Judged(baseline, captured, approved)
+
+
+def keep_baseline(connection: sa.Connection, press: Press, judged: Judged, *, now_ms: int) -> Baseline:
+    """Keep what was judged, approved where that was asked too."""
+    baseline = add_baseline(connection, judged.baseline)
+    who = baseline.captured_by
     _audit(connection, press, baseline, "baseline_captured", who=who, now_ms=now_ms)
-    if given.flag("approve"):
-        baseline = approve(connection, press, baseline.baseline_no, who=who, now_ms=now_ms)
-    return baseline, captured
+    if judged.approve:
+        return approve(connection, press, baseline.baseline_no, who=who, now_ms=now_ms)
+    return baseline
+
+
+def capture_baseline(
+    connection: sa.Connection, press: Press, body: Any, *, who: str, now_ms: int
+) -> tuple[Baseline, Captured]:
+    """Judge the asked shots and keep them as a baseline, in one transaction."""
+    judged = judge_shots(connection, press, body, who=who, now_ms=now_ms)
+    return keep_baseline(connection, press, judged, now_ms=now_ms), judged.captured
 
 
 def approve(connection: sa.Connection, press: Press, number: int, *, who: str, now_ms: int) -> Baseline:

@@ -8,7 +8,6 @@ from fastapi import APIRouter, Body, Query, Request, Response
 
 from server.contract import SIGNALS
 from server.record import baselines, events, presses, settings, valves
-from server.record.baseline_capture import Captured
 from server.routes.calls import (
     allow,
     code_of,
@@ -133,14 +132,12 @@ def post_baseline(request: Request, press: str, body: Given = None) -> dict[str,
     """Capture a baseline from stored shots, and approve it where that is asked."""
     code = code_of(press)
     who, now_ms = allow(request, "baseline", press=code).name, objects_of(request).now_ms()
-
-    def job(connection: Any) -> tuple[Baseline, Captured]:
+    with objects_of(request).store.read() as connection:
         found = need_press(connection, code)
-        return baselines.capture_baseline(connection, found, body, who=who, now_ms=now_ms)
-
-    baseline, captured = write(request, job)
+        judged = baselines.judge_shots(connection, found, body, who=who, now_ms=now_ms)
+    baseline = write(request, lambda c: baselines.keep_baseline(c, found, judged, now_ms=now_ms))
     _told(request, code, evaluate=baseline.state == "approved")
-    return {**baseline_item(code, baseline), "missing": captured.missing}
+    return {**baseline_item(code, baseline), "missing": judged.captured.missing}
 
 
 @router.get("/presses/{press}/baselines")

@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
-from server.store.tables import baselines, events, presses, shots, studies, valves
+from server.store.tables import baselines, events, press_states, presses, shots, studies, valves
 
 
 @dataclasses.dataclass(frozen=True)
@@ -91,7 +91,10 @@ _Kept = TypeVar("_Kept", Baseline, Event, Valve, Study)
 
 
 def _number_of(connection: sa.Connection, column: sa.Column[Any], press_id: int) -> int:
-    """The next number of this kind for a press."""
+    """The next number of this kind for a press; nobody else takes one until the transaction ends."""
+    connection.execute(
+        sa.select(press_states.c.press_id).where(press_states.c.press_id == press_id).with_for_update()
+    )
     highest = connection.execute(
         sa.select(sa.func.max(column)).where(column.table.c.press_id == press_id)
     ).scalar_one()

@@ -199,6 +199,24 @@ def test_imported_history_and_a_press_not_accepted_are_never_silent() -> None:
         assert tick(connection, now_ms=MORNING + HOUR, settings=PLANT_DEFAULTS) == []
 
 
+def test_a_server_that_was_down_makes_no_press_silent_but_forgets_none() -> None:
+    with scratch() as connection:
+        talking, mute = press_named(connection, "P1"), press_named(connection, "P2")
+        reported(connection, mute, at_ms=MORNING)
+        assert len(tick(connection, now_ms=MORNING + 2 * HOUR, settings=PLANT_DEFAULTS)) == 1
+        reported(connection, talking, at_ms=MORNING + 2 * HOUR)
+        started = MORNING + 3 * HOUR
+        for minutes, silent in ((1, 0), (14, 0), (15, 1)):
+            changes = tick(
+                connection,
+                now_ms=started + minutes * MINUTE,
+                settings=PLANT_DEFAULTS,
+                listening_since_ms=started,
+            )
+            assert [c.press for c in changes] == ["P1"] * silent
+        assert {a.press for a in acts.find_alarms(connection)} == {"P1", "P2"}
+
+
 def test_a_press_may_have_its_own_silence() -> None:
     with scratch() as connection:
         press = press_named(connection, silent_after_s=60.0)
