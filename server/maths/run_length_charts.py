@@ -141,7 +141,7 @@ def cusum_two_sided(*, k: float, h: float, shift: float, headstart: float = 0.0)
 
 
 def individuals_mr(
-    *, x_limit: float, mr_limit: float | None, shift: float, phi: float = 0.0, cells: int = 800
+    *, x_limit: float, mr_limit: float | None, shift: float, phi: float = 0.0, cells: int = 500
 ) -> float:
     """Individuals chart, with a moving-range chart beside it where `mr_limit` is given.
 
