@@ -9,12 +9,13 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from server.maths.drift import change_point
+from server.maths.onset import ramp_start
 from server.maths.results import Undetermined
 from server.routes.reading_values import read_values
 from server.store.evaluation import HOUR, TEN_MINUTES
 from server.store.plant import Press, setups_of
 from server.store.questions import Row, shots_up_to, summaries
-from server.store.records import Baseline
+from server.store.records import Baseline, events_of
 from server.valve.evidence import likelihood
 
 #: A judgement older than this by arrival describes the past: it stays, marked as stale.
@@ -27,6 +28,8 @@ BLOCK: Final = 5
 FINE_MS: Final = 14 * 24 * 3_600_000
 #: A change less clear than this is none (common practice, no source).
 CLEAR_P: Final = 0.01
+#: Two descriptions whose scatters differ by less are equally good (common practice, no source).
+ALIKE: Final = 1.02
 
 
 def press_status(row: Row, *, silent_after_s: float, now_ms: int) -> str:
@@ -72,8 +75,12 @@ class Onset:
 
 @dataclasses.dataclass(frozen=True)
 class _Course:
-    """Means and scatter of the swept stroke over time; starts and ends in milliseconds, all [k]."""
+    """Means and scatter of the swept stroke over time; starts and ends in milliseconds, all [k].
 
+    shots: how many were made up to each, since a valve wears with shots and not over a weekend.
+    """
+
+    shots: NDArray[np.int64]
     starts: NDArray[np.int64]
     ends: NDArray[np.int64]
     mean: NDArray[np.float64]
@@ -87,23 +94,56 @@ def find_onset(connection: sa.Connection, press: Press, row: Row, baseline: Base
         return None
     course = _course(connection, press, row, baseline)
     for name, numbers in (("level", course.mean), ("scatter", course.scatter)):
-        found = change_point(numbers)
-        if isinstance(found, Undetermined) or found.p > CLEAR_P or found.after <= found.before:
+        found = _turn(numbers, course.shots)
+        if found is None:
             continue
+        index, lower, upper = found
         # The change may lie within the stretch before the first one that shows it.
-        first = max(0, found.lower - 1)
-        at = max(int(course.starts[found.index]), baseline.to_ms)
+        first = int(course.starts[max(0, lower - 1)])
+        at = max(int(course.starts[index]), baseline.to_ms)
         return Onset(
             at_ms=at,
-            from_ms=min(at, max(int(course.starts[first]), baseline.to_ms)),
-            to_ms=max(at, int(course.ends[found.upper])),
+            from_ms=min(at, max(first, baseline.to_ms)),
+            to_ms=max(at, int(course.ends[upper])),
             shows_in=name,
         )
     return None
 
 
+def _turn(numbers: NDArray[np.float64], shots: NDArray[np.int64]) -> tuple[int, int, int] | None:
+    """(index, lower, upper) of a clear rise: a step, or the start of a ramp where that fits better.
+
+    Where both fit about equally well the interval holds the intervals of both.
+    """
+    step = change_point(numbers)
+    if isinstance(step, Undetermined) or step.p > CLEAR_P or step.after <= step.before:
+        return None
+    found = (step.index, step.lower, step.upper)
+    ramp = ramp_start(numbers, at=shots)
+    if isinstance(ramp, Undetermined) or ramp.slope <= 0:
+        return found
+    other = (ramp.index, ramp.lower, ramp.upper)
+    if ramp.sigma > ALIKE * step.sigma:
+        return found
+    if step.sigma > ALIKE * ramp.sigma:
+        return other
+    index = step.index if step.sigma <= ramp.sigma else ramp.index
+    return index, min(found[1], other[1]), max(found[2], other[2])
+
+
+def _began(connection: sa.Connection, press: Press, baseline: Baseline) -> int:
+    """The record's beginning, or the last change of the valve since then: one valve, one story."""
+    changes = [
+        event.at_ms
+        for event in events_of(connection, press.press_id, from_ms=baseline.to_ms)
+        if event.kind == "valve_change"
+    ]
+    return max(changes, default=baseline.from_ms)
+
+
 def _course(connection: sa.Connection, press: Press, row: Row, baseline: Baseline) -> _Course:
-    """From the record on, so that what it was like before the leak is always in it."""
+    """From the record on, so that what it was like before the leak is in it."""
+    begin = _began(connection, press, baseline)
     end = int(row["last_shot_ms"] or baseline.to_ms) + 1
     ids = [
         one.setup_id
@@ -112,22 +152,23 @@ def _course(connection: sa.Connection, press: Press, row: Row, baseline: Baselin
         and one.material == baseline.material
         and baseline.setup in (None, one.setup)
     ]
-    few = shots_up_to(connection, press.press_id, from_ms=baseline.from_ms, to_ms=end, limit=RAW_SHOTS + 1)
+    few = shots_up_to(connection, press.press_id, from_ms=begin, to_ms=end, limit=RAW_SHOTS + 1)
     if few <= RAW_SHOTS:
-        return _course_of_shots(connection, press, row, baseline, ids, end)
-    grain = TEN_MINUTES if end - baseline.from_ms <= FINE_MS else HOUR
+        return _course_of_shots(connection, press, row, begin, ids, end)
+    grain = TEN_MINUTES if end - begin <= FINE_MS else HOUR
     rows = summaries(
         connection,
         press.press_id,
         signal="swept_mm",
         grain=grain,
-        from_ms=baseline.from_ms,
+        from_ms=begin,
         to_ms=end,
         setup_ids=ids,
     )
     kept = [(bucket, part) for bucket, part in rows if part[0] >= BLOCK]
     starts = np.array([bucket for bucket, _ in kept], dtype=np.int64)
     return _Course(
+        shots=np.cumsum([part[0] for _, part in kept], dtype=np.int64),
         starts=starts,
         ends=starts + grain * 1000,
         mean=np.array([part[1] for _, part in kept], dtype=np.float64),
@@ -136,14 +177,14 @@ def _course(connection: sa.Connection, press: Press, row: Row, baseline: Baselin
 
 
 def _course_of_shots(
-    connection: sa.Connection, press: Press, row: Row, baseline: Baseline, ids: list[int], end: int
+    connection: sa.Connection, press: Press, row: Row, begin: int, ids: list[int], end: int
 ) -> _Course:
     found = read_values(
         connection,
         press,
         signal="swept_mm",
         dose_lag=int(row["dose_lag_found"] or 0),
-        from_ms=baseline.from_ms,
+        from_ms=begin,
         to_ms=end,
         limit=RAW_SHOTS,
         setup_ids=ids,
@@ -155,6 +196,7 @@ def _course_of_shots(
     mean = values.mean(axis=1) if made else np.empty(0)
     squares = np.square(values - mean[:, None]).sum(axis=1)
     return _Course(
+        shots=np.arange(made) * BLOCK,
         starts=times[:, 0],
         ends=times[:, -1],
         mean=mean,
