@@ -5,8 +5,9 @@ from typing import Final
 
 import sqlalchemy as sa
 
-from server.store import alarms as kept
-from server.store.alarms import Alarm, Outgoing
+from server.store import outbox as kept
+from server.store.alarms import Alarm
+from server.store.outbox import Outgoing
 
 log = logging.getLogger("ringtell.alarms")
 

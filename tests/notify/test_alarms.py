@@ -8,8 +8,8 @@ from server.errors import ConflictError, InvalidError, NotFoundError
 from server.notify import acts
 from server.notify.alarms import react, tick
 from server.notify.conditions import Condition, bottoming_condition, leak_condition
-from server.store import alarms as kept
 from server.store.audit import audit_of
+from server.store.outbox import due_messages
 from server.store.plant import PLANT_DEFAULTS
 from tests.notify.plants import HOUR, MINUTE, MORNING, press_named, reported, scratch
 
@@ -247,4 +247,4 @@ def test_an_opened_alarm_reaches_the_log_once(caplog: pytest.LogCaptureFixture) 
         assert [r.getMessage() for r in caplog.records] == [
             "alarm P-07 Ä+-1 leak opened: unacknowledged, this_shift"
         ]
-        assert kept.due_messages(connection, now_ms=MORNING + HOUR) == []
+        assert due_messages(connection, now_ms=MORNING + HOUR) == []

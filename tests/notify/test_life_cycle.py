@@ -125,4 +125,4 @@ class AlarmLife(RuleBasedStateMachine):
 
 
 TestAlarmLife = AlarmLife.TestCase
-TestAlarmLife.settings = settings(max_examples=60, stateful_step_count=25, deadline=None)
+TestAlarmLife.settings = settings(max_examples=40, stateful_step_count=20, deadline=None)
