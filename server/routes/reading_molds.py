@@ -13,13 +13,14 @@ from server.errors import InvalidError
 from server.maths.capability import Capability, capability
 from server.maths.results import Undetermined
 from server.maths.stability import Stability, stability
-from server.routes.calls import allow, code_of, objects_of, when
+from server.routes.calls import allow, objects_of, when
 from server.routes.maths import capability_answer
 from server.routes.reading_query import (
     Cursor,
     From,
     Limit,
     To,
+    asked_code,
     decode_cursor,
     page,
     read_signal,
@@ -56,7 +57,7 @@ def get_mold(request: Request, mold: str) -> dict[str, Any]:
     """A mold: part, cavities, demand, limits, and the presses it ran on."""
     allow(request, "read")
     with objects_of(request).store.read() as connection:
-        found = need_mold(connection, code_of(mold))
+        found = need_mold(connection, asked_code("mold", mold))
         return _mold(found, presses_of_molds(connection).get(found["mold"], []))
 
 
@@ -94,7 +95,7 @@ def get_capability(
     read_signal(signal, SIGNALS)
     span = read_span(since, to)
     with objects_of(request).store.read() as connection:
-        found = need_mold(connection, code_of(mold))
+        found = need_mold(connection, asked_code("mold", mold))
         limits = _limits(document(found["limits"]).get(signal))
         demand = document(found["demand"]).get("ppk") or DEMAND_PPK
         setups: dict[int, list[int]] = {}
@@ -102,7 +103,7 @@ def get_capability(
             setups.setdefault(one.press_id, []).append(one.setup_id)
         presses = [press_by_id(connection, press_id) for press_id in setups]
         if press is not None:
-            presses = [_asked(presses, code_of(press), found["mold"])]
+            presses = [_asked(presses, asked_code("press", press), found["mold"])]
         items = [
             _press(connection, one, setups[one.press_id], found["mold"], signal, limits, demand, span)
             for one in sorted(presses, key=lambda one: one.press)
@@ -258,7 +259,7 @@ def get_quarantine(
 
     `press` need not be one of the plant: shots of unknown presses wait here.
     """
-    code = None if press is None else code_of(press)
+    code = None if press is None else asked_code("press", press)
     allow(request, "read", press=code)
     after = decode_cursor(cursor, [int, int])
     with objects_of(request).store.read() as connection:

@@ -5,7 +5,7 @@ import binascii
 import contextlib
 import json
 from collections.abc import Iterator, Sequence
-from typing import Annotated, Any
+from typing import Annotated, Any, Final
 
 import msgspec
 import sqlalchemy as sa
@@ -13,10 +13,13 @@ from fastapi import Query, Request
 from fastapi.responses import Response
 
 from server.clock import from_datetime
-from server.errors import InvalidError
+from server.errors import InvalidError, NotFoundError
 from server.record.times import parse_time
 from server.routes.calls import allow, code_of, objects_of
 from server.store.plant import Press, need_press
+
+#: 9999-12-01: what is asked beyond it, or before 1970, is taken as that.
+LATEST_MS: Final = 253_399_622_400_000
 
 Limit = Annotated[int, Query(ge=1, le=10_000, description="items in one answer")]
 Cursor = Annotated[str | None, Query(description="next_cursor of the answer before")]
@@ -42,7 +45,7 @@ def read_time(name: str, text: str | None) -> int | None:
             " 2026-04-01T06:00:00+02:00 (write + as %2B) or 2026-04-01T06:00:00Z",
             field=name,
         )
-    return from_datetime(at)
+    return min(max(from_datetime(at), 0), LATEST_MS)
 
 
 def read_span(from_text: str | None, to_text: str | None) -> tuple[int | None, int | None]:
@@ -91,10 +94,18 @@ def _odd(part: Any) -> bool:
     return bool(abs(part) >= 1 << 62)
 
 
+def asked_code(name: str, text: str) -> str:
+    """A code somebody asks about; one that cannot be stored is not found."""
+    code = code_of(text)
+    if _odd(code):
+        raise NotFoundError(f"no {name} {code[:60]!r}: a code has no control characters", field=name)
+    return code
+
+
 @contextlib.contextmanager
 def reading(request: Request, code: str) -> Iterator[tuple[sa.Connection, Press]]:
     """A snapshot and the press of the path, for an actor who may read it."""
-    press = code_of(code)
+    press = asked_code("press", code)
     allow(request, "read", press=press)
     with objects_of(request).store.read() as connection:
         yield connection, need_press(connection, press)
