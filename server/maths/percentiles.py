@@ -166,10 +166,12 @@ def _power_quantiles(x: Floats, shift: float) -> tuple[Quantiles, Floats] | None
     mean, sd = float(y.mean()), float(y.std(ddof=1))
 
     def back(value: float) -> float:
-        base = value if abs(found.lam) < 1e-9 else 1.0 + found.lam * value
-        if abs(found.lam) < 1e-9:
-            return math.exp(base) - shift
-        return math.nan if base <= 0.0 else math.exp(math.log(base) / found.lam) - shift
+        try:
+            if abs(found.lam) < 1e-9:
+                return math.exp(value) - shift
+            return math.exp(math.log(1.0 + found.lam * value) / found.lam) - shift
+        except (ValueError, OverflowError):
+            return math.nan
 
     low, middle, high = (back(mean + z * sd) for z in (-3.0, 0.0, 3.0))
     if not all(map(math.isfinite, (low, middle, high))):

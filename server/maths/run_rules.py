@@ -92,6 +92,7 @@ def _k_of_n(flags: Marks, gapless: Marks | None, needed: int, n: int) -> Marks:
 
 
 def _sided(z: Floats, spec: RunRule) -> tuple[Marks, Marks]:
+    """Beyond the limit above, and below."""
     return np.asarray(z > spec.limit), np.asarray(z < -spec.limit)
 
 
@@ -165,16 +166,11 @@ def marks(z: npt.ArrayLike, *, rule: str, n: int | None = None) -> Marks:
     rule : str
         Id in `server.contract.RUN_RULES`.
     n : int, optional
-        Points looked at; default by rule.
+        Points looked at; default by rule. Out of bounds, or an unknown rule: ValueError.
 
     Returns
     -------
     ndarray of bool, shape (k,)
-
-    Raises
-    ------
-    ValueError
-        Unknown rule or `n` out of bounds.
 
     Notes
     -----

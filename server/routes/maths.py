@@ -8,6 +8,7 @@ import math
 from collections.abc import Callable
 from typing import Annotated, Any, TypeVar
 
+import numpy as np
 from fastapi import APIRouter, Body
 from pydantic import ValidationError
 
@@ -59,19 +60,23 @@ def _read(model: type[M], body: dict[str, Any]) -> M:
 def _asked(call: Callable[[], T]) -> T:
     """The result of a calculation, its ValueError turned into an answer for the caller."""
     try:
-        return call()
+        # Numbers near the bounds of binary64 overflow on the way; what is not finite is answered as null.
+        with np.errstate(all="ignore"):
+            return call()
     except ValueError as trouble:
         field = str(trouble).split(" ", 1)[0]
         raise InvalidError(str(trouble), field=field) from None
+    except (OverflowError, ZeroDivisionError):
+        raise InvalidError("values: the numbers lie too far apart to compute with", field="values") from None
 
 
-def _number(value: float | None) -> float | None:
-    """JSON has no NaN and no infinity."""
-    return value if value is not None and math.isfinite(value) else None
-
-
-def _numbers(values: Any) -> list[float | None]:
-    return [_number(float(v)) for v in values]
+def _finite(answer: Any) -> Any:
+    """The answer with what is not finite as null: JSON has no NaN and no infinity."""
+    if isinstance(answer, float):
+        return answer if math.isfinite(answer) else None
+    if isinstance(answer, dict):
+        return {key: _finite(value) for key, value in answer.items()}
+    return [_finite(value) for value in answer] if isinstance(answer, list | tuple) else answer
 
 
 def _rules(rules: list[str | RuleAsk]) -> list[run_rules.RunRule]:
@@ -93,18 +98,21 @@ def post_individuals(body: Content) -> dict[str, Any]:
     found = _asked(lambda: charts.individuals(ask.values, d2=ask.d2, rounding=ask.rounding))
     if isinstance(found, Undetermined):
         raise InvalidError(f"values: {found.reason}", field="values")
-    return {
-        "n": found.n,
-        "mean": found.mean,
-        "mr_bar": found.mr_bar,
-        "sigma": found.sigma,
-        "ucl": found.ucl,
-        "lcl": found.lcl,
-        "mr_ucl": found.mr_ucl,
-        "signals": list(found.signals),
-        "mr_signals": list(found.mr_signals),
-        "step": found.step,
-    }
+    answer: dict[str, Any] = _finite(
+        {
+            "n": found.n,
+            "mean": found.mean,
+            "mr_bar": found.mr_bar,
+            "sigma": found.sigma,
+            "ucl": found.ucl,
+            "lcl": found.lcl,
+            "mr_ucl": found.mr_ucl,
+            "signals": list(found.signals),
+            "mr_signals": list(found.mr_signals),
+            "step": found.step,
+        }
+    )
+    return answer
 
 
 @router.post("/xbar", openapi_extra=described(XbarAsk))
@@ -122,10 +130,13 @@ def post_xbar(body: Content) -> dict[str, Any]:
     found = _asked(lambda: charts.subgroups(ask.values, spread=ask.spread))
     if isinstance(found, Undetermined):
         raise InvalidError(f"values: {found.reason}", field="values")
-    return {
-        name: list(value) if isinstance(value, tuple) else value
-        for name, value in ((f, getattr(found, f)) for f in type(found).__dataclass_fields__)
-    }
+    answer: dict[str, Any] = _finite(
+        {
+            name: list(value) if isinstance(value, tuple) else value
+            for name, value in ((f, getattr(found, f)) for f in type(found).__dataclass_fields__)
+        }
+    )
+    return answer
 
 
 @router.post("/ewma", openapi_extra=described(EwmaAsk))
@@ -138,12 +149,15 @@ def post_ewma(body: Content) -> dict[str, Any]:
         )
     )
     steady = ask.limits == "steady"
-    return {
-        "z": _numbers(found.z),
-        "ucl": float(found.ucl[0]) if steady else _numbers(found.ucl),
-        "lcl": float(found.lcl[0]) if steady else _numbers(found.lcl),
-        "signals": list(found.signals),
-    }
+    answer: dict[str, Any] = _finite(
+        {
+            "z": found.z.tolist(),
+            "ucl": float(found.ucl[0]) if steady else found.ucl.tolist(),
+            "lcl": float(found.lcl[0]) if steady else found.lcl.tolist(),
+            "signals": list(found.signals),
+        }
+    )
+    return answer
 
 
 @router.post("/cusum", openapi_extra=described(CusumAsk))
@@ -155,13 +169,16 @@ def post_cusum(body: Content) -> dict[str, Any]:
             ask.values, target=ask.target, sigma=ask.sigma, k=ask.k, h=ask.h, headstart=ask.headstart
         )
     )
-    return {
-        "high": _numbers(found.high),
-        "low": _numbers(found.low),
-        "signals": list(found.signals),
-        "high_since": list(found.high_since),
-        "low_since": list(found.low_since),
-    }
+    answer: dict[str, Any] = _finite(
+        {
+            "high": found.high.tolist(),
+            "low": found.low.tolist(),
+            "signals": list(found.signals),
+            "high_since": list(found.high_since),
+            "low_since": list(found.low_since),
+        }
+    )
+    return answer
 
 
 @router.post("/run-rules", openapi_extra=described(RunRulesAsk))
@@ -179,8 +196,7 @@ def post_run_rules(body: Content) -> dict[str, Any]:
 def _index(name: str, index: Index | None) -> dict[str, Any]:
     if index is None:
         return {name: None, f"{name}_interval": None}
-    ends = [_number(index.interval.lower), _number(index.interval.upper)]
-    return {name: _number(index.value), f"{name}_interval": ends}
+    return {name: index.value, f"{name}_interval": [index.interval.lower, index.interval.upper]}
 
 
 def capability_answer(found: Capability) -> dict[str, Any]:
@@ -229,7 +245,8 @@ def post_capability(body: Content) -> dict[str, Any]:
     )
     if isinstance(found, Undetermined):
         raise InvalidError(f"values: {found.reason}", field="values")
-    return capability_answer(found)
+    finite: dict[str, Any] = _finite(capability_answer(found))
+    return finite
 
 
 def _arl(ask: ArlAsk) -> run_length.RunLength | Undetermined:

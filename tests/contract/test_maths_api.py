@@ -9,6 +9,8 @@ import httpx
 import pytest
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from server.errors import RingtellError
 from server.routes.maths import router
@@ -209,3 +211,55 @@ def test_the_schema_document_describes_the_bodies() -> None:
         assert schema["schema"]["properties"]
     ewma = paths["/api/v1/maths/ewma"]["post"]["requestBody"]["content"]["application/json"]["schema"]
     assert "lambda" in ewma["properties"]
+
+
+PARAMETERS = sorted({k for ask in ASKS.values() for k in ask} - {"values", "rules", "chart", "limits"})
+EXTREME = st.one_of(
+    st.sampled_from([0.0, 1.0, -1.0, 1e-300, 1e100, -1e100, 1e-9, 5e15, 3, 10**18]), st.floats(-1e100, 1e100)
+)
+
+
+@given(
+    name=st.sampled_from(sorted(ASKS)),
+    values=st.lists(EXTREME, max_size=12),
+    change=st.dictionaries(
+        st.sampled_from(PARAMETERS),
+        EXTREME,
+        max_size=3,
+    ),
+)
+@settings(max_examples=150, deadline=None)
+def test_no_number_whatever_breaks_a_call(name: str, values: list[float], change: dict[str, float]) -> None:
+    ask = {**ASKS[name], **{k: v for k, v in change.items() if k in ASKS[name]}}
+    if name == "xbar":
+        ask["values"] = [values, values[::-1]]
+    elif name != "arl":
+        ask["values"] = values
+    status, body = post(name, ask)
+    assert status in (200, 413, 422)
+    if status == 200:
+        # A second writing fails on anything JSON does not know.
+        json.dumps(body, allow_nan=False)
+
+
+@given(
+    chart=st.sampled_from(["ewma", "cusum", "individuals_mr", "shewhart"]),
+    numbers=st.fixed_dictionaries(
+        {},
+        optional={
+            "lambda": st.floats(0, 1),
+            "L": st.floats(0, 12),
+            "k": st.floats(0, 12),
+            "h": st.floats(0, 60),
+            "x_limit": st.floats(0, 11),
+            "mr_limit": st.floats(0, 22),
+            "shift": st.floats(-25, 25),
+        },
+    ),
+)
+@settings(max_examples=60, deadline=None)
+def test_run_lengths_are_at_least_one_or_a_reason(chart: str, numbers: dict[str, float]) -> None:
+    status, body = post("arl", {"chart": chart, **numbers})
+    assert status in (200, 422)
+    if status == 200:
+        assert body["reason"] if body["arl"] is None else body["arl"] >= 1.0
