@@ -1,6 +1,7 @@
 """Reading what people send: each value checked against its bound, each refusal naming both."""
 
 import dataclasses
+import json
 import math
 import re
 import unicodedata
@@ -19,6 +20,9 @@ EARLIEST_MS: Final = 631_152_000_000
 AHEAD_MS: Final = 10 * 60_000
 
 _FORBIDDEN_IN_CODES = re.compile(r"[/\\\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]").search
+
+#: What no database keeps and no page shows: control characters but line ends and tabs, half characters.
+_UNFIT = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]").search
 
 
 def shown(value: Any) -> str:
@@ -43,6 +47,10 @@ class Given:
         """Refuses what is no object, and fields nobody knows: a slip must not pass in silence."""
         if not isinstance(body, Mapping):
             raise BadBodyError("the body has to be a JSON object")
+        try:
+            json.dumps(body, ensure_ascii=False, default=str).encode()
+        except UnicodeEncodeError:
+            raise BadBodyError("the body holds half of a surrogate pair, which is no character") from None
         for name in body:
             if name not in known:
                 raise InvalidError(
@@ -69,8 +77,8 @@ class Given:
         text = unicodedata.normalize("NFC", value).strip()
         if len(text) > longest:
             raise refuse(name, value, f"at most {longest} characters, not {len(text)}")
-        if any(ord(sign) < 32 and sign not in "\n\t" for sign in text):
-            raise refuse(name, value, "text without control characters")
+        if _UNFIT(text):
+            raise refuse(name, value, "text without control characters and half characters")
         return text
 
     def note(self, name: str = "note") -> str:

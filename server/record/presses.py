@@ -40,7 +40,7 @@ def _document(given: Given, name: str) -> str:
     if not isinstance(value, Mapping):
         raise refuse(name, value, "an object")
     try:
-        text = json.dumps(value, ensure_ascii=False, sort_keys=True, allow_nan=False)
+        text = json.dumps(value, sort_keys=True, allow_nan=False)
     except ValueError:
         raise refuse(name, value, "an object of texts and finite numbers") from None
     if len(text) > 16_384:
@@ -169,7 +169,7 @@ def _mold_readers(signals: tuple[str, ...]) -> dict[str, _Reader]:
         "cavities": lambda given, name: given.whole(name, least=1, most=1024),
         "demand": _demand,
         "limits": lambda given, name: json.dumps(
-            read_limits(given.body[name], signals=signals), ensure_ascii=False, sort_keys=True
+            read_limits(given.body[name], signals=signals), sort_keys=True
         ),
         "details": _document,
     }

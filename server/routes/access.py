@@ -158,4 +158,6 @@ def _text(body: Any, field: str) -> str:
     value = body.get(field)
     if not isinstance(value, str) or not value:
         raise InvalidError(f"{field} has to be text", field=field)
+    if "\0" in value or any("\ud800" <= sign <= "\udfff" for sign in value):
+        raise InvalidError(f"{field} holds a character that is none", field=field)
     return value

@@ -1,14 +1,13 @@
 """Alarms over HTTP: the list, one with its history, and what people do with them."""
 
-from collections.abc import Mapping
 from typing import Annotated, Any, NamedTuple
 
 from fastapi import APIRouter, Body, Header, Query, Request
 
 from server.access.actors import Permission
-from server.errors import BadBodyError, InvalidError
 from server.notify import acts
 from server.notify.acts import Acted
+from server.record.fields import Given
 from server.routes.calls import (
     allow,
     code_of,
@@ -25,7 +24,7 @@ from server.store.plant import need_press
 router = APIRouter(prefix="/api/v1/alarms", tags=["alarms"])
 
 Key = Annotated[str | None, Header(alias="Idempotency-Key")]
-Given = Annotated[Any, Body()]
+Sent = Annotated[Any, Body()]
 
 
 def alarm_item(alarm: Alarm) -> dict[str, Any]:
@@ -102,11 +101,11 @@ def one_alarm(request: Request, alarm_id: str) -> dict[str, Any]:
 
 
 @router.post("/{alarm_id}/acknowledge")
-def acknowledge(request: Request, alarm_id: str, body: Given = None, key: Key = None) -> dict[str, Any]:
+def acknowledge(request: Request, alarm_id: str, body: Sent = None, key: Key = None) -> dict[str, Any]:
     """Say that it was seen. The first name stays: a second acknowledgement changes nothing."""
     may, now_ms = _may(request, "acknowledge", alarm_id), objects_of(request).now_ms()
     given = _object(body, "reason", "note")
-    reason, note = _text(given, "reason"), _text(given, "note")
+    reason, note = given.text("reason"), given.note()
     return _done(
         request,
         write(
@@ -125,12 +124,12 @@ def acknowledge(request: Request, alarm_id: str, body: Given = None, key: Key = 
 
 
 @router.post("/{alarm_id}/shelve")
-def shelve(request: Request, alarm_id: str, body: Given = None, key: Key = None) -> dict[str, Any]:
+def shelve(request: Request, alarm_id: str, body: Sent = None, key: Key = None) -> dict[str, Any]:
     """Put it aside for some minutes."""
     may, now_ms = _may(request, "acknowledge", alarm_id), objects_of(request).now_ms()
     given = _object(body, "minutes", "note")
-    minutes: Any = given.get("minutes")
-    note = _text(given, "note")
+    minutes: Any = given.body.get("minutes")
+    note = given.note()
     return _done(
         request,
         write(
@@ -149,10 +148,10 @@ def shelve(request: Request, alarm_id: str, body: Given = None, key: Key = None)
 
 
 @router.post("/{alarm_id}/unshelve")
-def unshelve(request: Request, alarm_id: str, body: Given = None, key: Key = None) -> dict[str, Any]:
+def unshelve(request: Request, alarm_id: str, body: Sent = None, key: Key = None) -> dict[str, Any]:
     """Take it off the shelf."""
     may, now_ms = _may(request, "acknowledge", alarm_id), objects_of(request).now_ms()
-    note = _text(_object(body, "note"), "note")
+    note = _object(body, "note").note()
     return _done(
         request,
         write(
@@ -183,22 +182,6 @@ def _done(request: Request, acted: Acted) -> dict[str, Any]:
     return alarm_item(alarm)
 
 
-def _object(body: Any, *known: str) -> Mapping[str, Any]:
+def _object(body: Any, *known: str) -> Given:
     """The body; none at all is an empty one."""
-    if body is None or body == b"":
-        return {}
-    if not isinstance(body, Mapping):
-        raise BadBodyError("the body has to be a JSON object")
-    for name in body:
-        if name not in known:
-            raise InvalidError(f"{name!r} is no field here; known: {', '.join(known)}", field=str(name))
-    return body
-
-
-def _text(given: Mapping[str, Any], name: str) -> str:
-    value = given.get(name)
-    if value is None:
-        return ""
-    if not isinstance(value, str):
-        raise InvalidError(f"{name} is {value!r:.60}; it has to be text", field=name)
-    return value
+    return Given.of({} if body is None or body == b"" else body, known=known)

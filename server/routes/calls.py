@@ -12,7 +12,7 @@ from fastapi import Request
 
 from server.access.actors import NOBODY, Actor, Permission, need
 from server.clock import as_text
-from server.errors import InvalidError
+from server.errors import InvalidError, NotFoundError
 from server.events import EventKind
 from server.settings import Settings
 from server.store.database import Store
@@ -58,7 +58,9 @@ def allow(request: Request, permission: Permission, *, press: str | None = None)
 
 
 def code_of(text: str) -> str:
-    """A press or mold code of a path in its stored form."""
+    """A press or mold code of a path in its stored form; what can be no code is not looked for."""
+    if "\0" in text:
+        raise NotFoundError("no code holds a NUL character")
     return unicodedata.normalize("NFC", text)
 
 

@@ -184,7 +184,7 @@ def update_alarm(connection: sa.Connection, alarm: Alarm) -> None:
 
 def _values(alarm: Alarm) -> dict[str, Any]:
     kept = {column.name: getattr(alarm, column.name) for column in _COLUMNS}
-    kept["facts"] = json.dumps(dict(alarm.facts), ensure_ascii=False, sort_keys=True)
+    kept["facts"] = json.dumps(dict(alarm.facts), sort_keys=True)
     kept["open_mark"] = 1 if alarm.ended_ms is None else None
     return kept
 

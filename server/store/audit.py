@@ -48,8 +48,8 @@ def add_audit(
             who=who,
             action=action,
             subject=subject,
-            before=None if before is None else json.dumps(before, ensure_ascii=False, sort_keys=True),
-            after=None if after is None else json.dumps(after, ensure_ascii=False, sort_keys=True),
+            before=None if before is None else json.dumps(before, sort_keys=True),
+            after=None if after is None else json.dumps(after, sort_keys=True),
         )
     )
 

@@ -105,7 +105,7 @@ def _insert(connection: sa.Connection, table: sa.Table, kept: _Kept) -> _Kept:
     values = dataclasses.asdict(kept)
     for name in ("signals", "asked", "result"):
         if name in values:
-            values[name] = json.dumps(values[name], ensure_ascii=False, sort_keys=True)
+            values[name] = json.dumps(values[name], sort_keys=True)
     connection.execute(sa.insert(table).values(**values))
     return kept
 

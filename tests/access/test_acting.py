@@ -1,5 +1,6 @@
 """Acting over HTTP: what is written, what is told to open pages, what wakes evaluation."""
 
+import json
 from typing import Any
 from urllib.parse import quote
 
@@ -78,6 +79,35 @@ def test_a_body_that_is_no_json_is_a_problem(sqlite_url: str) -> None:
                 "PUT", "/api/v1/presses/P07", headers={"Content-Type": kind}, content=raw.encode()
             )
             assert answer.status_code == 422, (raw, answer.text)
+
+
+@pytest.mark.parametrize("text", ["\ud800", "\0"])
+def test_characters_that_are_none_never_fail_the_server(any_url: str, text: str) -> None:
+    with plant(any_url, no_login=True) as here:
+        where, call = leaking(here), here.caller()
+        raw = {
+            ("POST", where + "/acknowledge"): {"reason": "seen", "note": text},
+            ("PUT", path("P8")): {"details": {text: text}},
+            ("PUT", "/api/v1/molds/M"): {"part": text},
+            ("POST", path(ODD, "/events")): {"kind": "note", "note": text},
+            ("POST", "/api/v1/studies/qualification"): {
+                "press": ODD,
+                "mold": "M",
+                "verdict": "failed",
+                "checks": {text: "failed"},
+            },
+            ("POST", "/api/v1/login"): {"name": text, "password": text},
+            ("POST", "/api/v1/alarms/%00-1/acknowledge"): {"reason": "seen"},
+            ("POST", "/api/v1/presses/%00/events"): {"kind": "lot"},
+        }
+        for (method, address), body in raw.items():
+            answer = call(
+                method,
+                address,
+                headers={"Content-Type": "application/json"},
+                content=json.dumps(body).encode(),
+            )
+            assert answer.status_code < 500, (address, answer.text)
 
 
 def test_an_alarm_is_listed_acknowledged_and_keeps_the_first_name(any_url: str) -> None:
