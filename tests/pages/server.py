@@ -1,9 +1,9 @@
 """The pages alone behind the outside of an application: no evaluation, no ingest, a clock that stands."""
 
 import dataclasses
-from collections.abc import Awaitable, Callable
 
-from fastapi import FastAPI, Request, Response
+from fastapi import FastAPI
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.access.actors import OPEN, Actor
 from server.routes.pages import router
@@ -21,15 +21,22 @@ class StandingObjects:
         return NOW
 
 
+class Looker:
+    """Puts one person on every request; plain ASGI, so that streams pass through untouched."""
+
+    def __init__(self, app: ASGIApp, actor: Actor) -> None:
+        self.app = app
+        self.actor = actor
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        scope.setdefault("state", {})["actor"] = self.actor
+        await self.app(scope, receive, send)
+
+
 def page_server(store: Store, *, actor: Actor = OPEN) -> FastAPI:
     """Every page over a store, looked at by one person."""
     app = FastAPI()
     app.state.ringtell = StandingObjects(store)
     app.include_router(router)
-
-    @app.middleware("http")
-    async def look(request: Request, call_next: Callable[[Request], Awaitable[Response]]) -> Response:
-        request.state.actor = actor
-        return await call_next(request)
-
+    app.add_middleware(Looker, actor=actor)
     return app

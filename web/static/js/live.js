@@ -32,11 +32,11 @@ export function startLive() {
   lastDone = Date.now();
 }
 
-// An event names a press, or an alarm as press code, dash and number.
+// An event names a press, or an alarm as percent-encoded press code, dash and number.
 function concerns(text, figure) {
   try {
     const { id } = JSON.parse(text);
-    return [id, id.replace(/-\d+$/, '')].some((press) => figure.includes('/' + encodeURIComponent(press) + '/'));
+    return [encodeURIComponent(id), id.replace(/-\d+$/, '')].some((press) => figure.includes('/' + press + '/'));
   } catch { return true; }
 }
 

@@ -1,0 +1,132 @@
+"""A page server in a thread of its own, and a Chromium that looks at it."""
+
+import asyncio
+import dataclasses
+import os
+import queue
+import socket
+import threading
+import time
+from collections.abc import AsyncIterator, Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+import uvicorn
+from fastapi import FastAPI, Request
+from fastapi.responses import JSONResponse, StreamingResponse
+from playwright.sync_api import Browser, Page, sync_playwright
+
+from tests.pages.plant import make_plant
+from tests.pages.server import page_server
+
+CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
+ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+
+
+@dataclasses.dataclass
+class PageServer:
+    """Where it listens, what it was told, and a way to tell its open pages something."""
+
+    base: str
+    answered: list[dict[str, Any]] = dataclasses.field(default_factory=list)
+    heard: "queue.Queue[str]" = dataclasses.field(default_factory=queue.Queue)
+    down: bool = False
+
+
+def _outside(app: FastAPI, server: PageServer) -> None:
+    """What pages call beside themselves: the stream and the answer to an alarm."""
+
+    @app.get("/api/v1/stream")
+    async def stream(request: Request) -> StreamingResponse:
+        async def events() -> AsyncIterator[str]:
+            yield "retry: 500\n\n"
+            while not await request.is_disconnected():
+                try:
+                    yield f"event: {server.heard.get_nowait()}\ndata: {{}}\n\n"
+                except queue.Empty:
+                    await asyncio.sleep(0.05)
+
+        return StreamingResponse(events(), media_type="text/event-stream")
+
+    @app.post("/api/v1/alarms/{alarm_id}/acknowledge")
+    async def acknowledge(request: Request, alarm_id: str) -> JSONResponse:
+        if server.down:
+            return JSONResponse({"title": "down"}, status_code=503)
+        server.answered.append(
+            {
+                "id": alarm_id,
+                "body": await request.json(),
+                "key": request.headers.get("idempotency-key"),
+                "guard": request.headers.get("x-ringtell"),
+            }
+        )
+        return JSONResponse({})
+
+
+@pytest.fixture(scope="session")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageServer]:
+    store = make_plant(tmp_path_factory.mktemp("browser"))
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    made = PageServer(f"http://127.0.0.1:{port}")
+    app = page_server(store)
+    _outside(app, made)
+    running = uvicorn.Server(
+        uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", timeout_graceful_shutdown=1)
+    )
+    thread = threading.Thread(target=running.run, daemon=True)
+    thread.start()
+    until = time.monotonic() + 20
+    while not running.started and time.monotonic() < until:
+        time.sleep(0.02)
+    assert running.started
+    yield made
+    running.should_exit = True
+    thread.join(timeout=10)
+    store.close()
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    if not CHROMIUM.exists():
+        pytest.skip(f"no Chromium at {CHROMIUM}; apt-get install chromium")
+    with sync_playwright() as playwright:
+        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
+        yield opened
+        opened.close()
+
+
+@dataclasses.dataclass(frozen=True)
+class Watched:
+    """A page with everything it complained about."""
+
+    page: Page
+    complaints: list[str]
+
+    def violations(self) -> list[str]:
+        found: list[str] = self.page.evaluate("window.violations")
+        return found
+
+
+_LISTEN = """
+window.violations = [];
+document.addEventListener('securitypolicyviolation', (event) => {
+  window.violations.push(`${event.violatedDirective} ${event.sourceFile}:${event.lineNumber}`);
+});
+"""
+
+
+def watch(page: Page) -> Watched:
+    """Listen to a page before it opens anything."""
+    watched = Watched(page, [])
+
+    def complain(message: Any) -> None:
+        if message.type in ("error", "warning"):
+            watched.complaints.append(message.text)
+
+    page.on("console", complain)
+    page.on("pageerror", lambda error: watched.complaints.append(str(error)))
+    page.add_init_script(_LISTEN)
+    return watched
