@@ -68,7 +68,9 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     backup = _command(acts, "backup", "copy the running database", "ringtell db backup friday.db")
     backup.add_argument("file")
     backup.set_defaults(run=commands.db_backup)
-    restore = _command(acts, "restore", "put a backup in place of no database", "ringtell db restore friday.db")
+    restore = _command(
+        acts, "restore", "put a backup in place of no database", "ringtell db restore friday.db"
+    )
     restore.add_argument("file")
     restore.set_defaults(run=commands.db_restore)
     db.set_defaults(run=commands.needs_act, prog="ringtell db")
@@ -85,7 +87,9 @@ def _import(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     take.add_argument("--map", action="append", default=[], metavar="COLUMN=FIELD")
     take.add_argument("--unit", action="append", default=[], metavar="QUANTITY=UNIT")
     take.add_argument("--time-zone", metavar="ZONE", help="of times without an offset, e.g. Europe/Berlin")
-    take.add_argument("--rejected", metavar="FILE", help="rejected rows with the reason (default: beside FILE)")
+    take.add_argument(
+        "--rejected", metavar="FILE", help="rejected rows with the reason (default: beside FILE)"
+    )
     take.set_defaults(run=commands.import_files)
 
 
@@ -103,7 +107,9 @@ def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     simulate.add_argument("--start", metavar="TIME", default="2026-01-05T06:00:00Z")
     simulate.set_defaults(run=commands.simulate)
 
-    evaluate = _command(subparsers, "evaluate", "run charts, findings and scores again", "ringtell evaluate --rebuild")
+    evaluate = _command(
+        subparsers, "evaluate", "run charts, findings and scores again", "ringtell evaluate --rebuild"
+    )
     evaluate.add_argument("--rebuild", action="store_true", required=True)
     evaluate.add_argument("--press", action="append", default=[])
     evaluate.set_defaults(run=commands.evaluate)
@@ -119,7 +125,9 @@ def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
 
     user = _command(subparsers, "user", "people", "ringtell user add mara --role plant_engineer")
     user_acts = user.add_subparsers(metavar="ACT", parser_class=_Parser)
-    add = _command(user_acts, "add", "a person, with a one-time password", "ringtell user add mara --role line_lead")
+    add = _command(
+        user_acts, "add", "a person, with a one-time password", "ringtell user add mara --role line_lead"
+    )
     add.add_argument("name")
     add.add_argument("--role", required=True, choices=commands.ROLES)
     add.set_defaults(run=commands.user_add)

@@ -3,6 +3,7 @@
 import argparse
 import contextlib
 import csv
+import functools
 import json
 import shutil
 import sys
@@ -30,7 +31,8 @@ from server.store.database import Store
 from server.store.plant import all_presses, need_press
 from server.store.shots import count_shots
 from server.valve.press_model import Effect, PressModel
-from server.valve.press_sim import as_logged, shot_times, simulate as run_press
+from server.valve.press_sim import as_logged, shot_times
+from server.valve.press_sim import simulate as run_press
 
 #: What `ringtell simulate` can hide in its shots: the effect, its size, and how slowly it comes.
 STORIES: dict[str, tuple[str, float, bool]] = {
@@ -84,7 +86,10 @@ def demo(given: argparse.Namespace) -> None:
     file = folder / "ringtell.db"
     fresh = not file.exists()
     settings = Settings(
-        database_url=f"sqlite:///{file}", port=given.port, no_login=given.no_login, accept_unknown=given.no_login
+        database_url=f"sqlite:///{file}",
+        port=given.port,
+        no_login=given.no_login,
+        accept_unknown=given.no_login,
     )
     objects = _objects(settings)
     started_ms = now_ms()
@@ -267,11 +272,10 @@ def evaluate(given: argparse.Namespace) -> None:
         with objects.store.read() as connection:
             presses = [need_press(connection, code) for code in given.press] or all_presses(connection)
         for press in tqdm(presses, desc="presses", unit="press"):
-            objects.store.write(
-                lambda connection, one=press: intake.add(
-                    connection, one.press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms()
-                )
+            again = functools.partial(
+                intake.add, press_id=press.press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms()
             )
+            objects.store.write(again)
             while objects.pipeline.evaluate_one(press.press_id):
                 continue
     finally:
@@ -301,6 +305,8 @@ def key_create(given: argparse.Namespace) -> None:
 def user_add(given: argparse.Namespace) -> None:
     with _store() as store:
         welcome = store.write(
-            lambda connection: add_person(connection, given.name, given.role, by="command line", now_ms=now_ms())
+            lambda connection: add_person(
+                connection, given.name, given.role, by="command line", now_ms=now_ms()
+            )
         )
     say(json.dumps({"name": welcome.name, "role": welcome.role, "one_time_password": welcome.password}))

@@ -2,6 +2,7 @@
 
 import contextlib
 import dataclasses
+import functools
 import threading
 from collections.abc import Iterator
 from concurrent.futures import ProcessPoolExecutor
@@ -9,7 +10,6 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import Any
 
-import numpy as np
 import sqlalchemy as sa
 from tqdm import tqdm
 
@@ -56,7 +56,7 @@ def pour(objects: Objects, *, until_ms: int) -> Poured:
         pieces = pool.map(_evaluate_whole, [(store.url, press_id) for press_id in press_ids])
         for _, evaluations in _shown(zip(press_ids, pieces, strict=True), "evaluated", scenario):
             for evaluation in evaluations:
-                store.write(lambda connection, one=evaluation: landed.apply(connection, one, now_ms=until_ms))
+                store.write(functools.partial(landed.apply, evaluation=evaluation, now_ms=until_ms))
     return Poured(passwords, shots)
 
 
@@ -96,7 +96,13 @@ def _people_and_plant(connection: sa.Connection, scenario: Scenario, *, now_ms: 
     passwords = {}
     for person in scenario.people:
         welcome = add_person(
-            connection, person.login, person.role, full_name=person.name, mail=person.mail, by=AUTHOR, now_ms=now_ms
+            connection,
+            person.login,
+            person.role,
+            full_name=person.name,
+            mail=person.mail,
+            by=AUTHOR,
+            now_ms=now_ms,
         )
         passwords[f"{person.login} ({person.role.replace('_', ' ')})"] = welcome.password
     for mold in scenario.molds:
@@ -140,10 +146,12 @@ def _rows(press: DemoPress, columns: dict[str, Any]) -> list[ReadShot]:
         elif column.dtype == object:
             values.append([one or None for one in column.tolist()])
         else:
-            values.append(np.where(np.isnan(column), None, column.astype(object)).tolist())
+            numbers: list[float] = column.tolist()
+            values.append([None if one != one else one for one in numbers])
     at, counter = columns["at_ms"].tolist(), columns["counter"].tolist()
     return [
-        ReadShot(row, label, at[row], counter[row], shot) for row, shot in enumerate(zip(*values, strict=True))
+        ReadShot(row, label, at[row], counter[row], shot)
+        for row, shot in enumerate(zip(*values, strict=True))
     ]
 
 
@@ -173,9 +181,7 @@ def _records(connection: sa.Connection, press: DemoPress, history: PressHistory,
             "lot": event.lot,
             "note": event.note,
         }
-        record_event(
-            connection, known, {k: v for k, v in given.items() if v}, who=event.by, now_ms=now_ms
-        )
+        record_event(connection, known, {k: v for k, v in given.items() if v}, who=event.by, now_ms=now_ms)
     capture_baseline(
         connection,
         known,
@@ -219,7 +225,11 @@ def _send(objects: Objects, press: DemoPress, rows: list[dict[str, Any]]) -> Non
     label = Label(press.press, press.mold, press.material, None, None)
     shots = [
         ReadShot(
-            number, label, int(row["at_ms"]), int(row["counter"]), tuple(row.get(name) for name in SHOT_COLUMNS)
+            number,
+            label,
+            int(row["at_ms"]),
+            int(row["counter"]),
+            tuple(row.get(name) for name in SHOT_COLUMNS),
         )
         for number, row in enumerate(rows)
     ]

@@ -66,6 +66,8 @@ class Pipeline:
         self._wake = threading.Event()
         self._threads: list[threading.Thread] = []
         self._resting: dict[int, float] = {}
+        # A server that was down makes no press silent.
+        self._listening_since_ms = now_ms()
 
     # --- transaction 1 ------------------------------------------------------------------------
 
@@ -130,7 +132,12 @@ class Pipeline:
         now_ms = self.now_ms()
         self._tell(
             self.store.write(
-                lambda connection: tick(connection, now_ms=now_ms, settings=read_settings(connection)),
+                lambda connection: tick(
+                    connection,
+                    now_ms=now_ms,
+                    settings=read_settings(connection),
+                    listening_since_ms=self._listening_since_ms,
+                ),
                 priority=USUAL,
             )
         )
@@ -139,7 +146,10 @@ class Pipeline:
 
     def start(self, *, tick_every_s: float = 5.0) -> None:
         """Evaluate and tick in threads of their own until `close`."""
-        for name, target in (("evaluate", self._evaluate_loop), ("tick", lambda: self._tick_loop(tick_every_s))):
+        for name, target in (
+            ("evaluate", self._evaluate_loop),
+            ("tick", lambda: self._tick_loop(tick_every_s)),
+        ):
             thread = threading.Thread(target=target, name=f"ringtell-{name}", daemon=True)
             thread.start()
             self._threads.append(thread)
@@ -218,7 +228,12 @@ def _land(connection: sa.Connection, evaluation: landed.Evaluation, *, now_ms: i
 
 
 def _alarms(
-    connection: sa.Connection, press: Press, evaluation: landed.Evaluation, *, seen_ms: int | None, now_ms: int
+    connection: sa.Connection,
+    press: Press,
+    evaluation: landed.Evaluation,
+    *,
+    seen_ms: int | None,
+    now_ms: int,
 ) -> list[AlarmChanged]:
     settings = read_settings(connection)
     state = evaluation.state

@@ -50,4 +50,6 @@ def _need_free(host: str, port: int) -> None:
         try:
             probe.bind((host, port))
         except OSError as error:
-            raise UsageError(f"{host}:{port} cannot be used ({error.strerror}); choose another --port") from None
+            raise UsageError(
+                f"{host}:{port} cannot be used ({error.strerror}); choose another --port"
+            ) from None

@@ -44,10 +44,13 @@ class Settings:
         return dataclasses.replace(self, **changes)  # type: ignore[arg-type]  # same
 
 
+_CLAIMS = {"1": True, "true": True, "yes": True, "0": False, "false": False, "no": False}
+
+
 def _read(variable: str, text: str, default: object) -> object:
     try:
         if isinstance(default, bool):
-            return {"1": True, "true": True, "yes": True, "0": False, "false": False, "no": False}[text.lower()]
+            return _CLAIMS[text.lower()]
         if isinstance(default, int):
             return int(text)
         if isinstance(default, float):

@@ -140,9 +140,14 @@ def _changes(carry: Carry, shots: Columns, context: Context) -> tuple[NDArray[np
                 if lot:
                     changes[position] = LOT_CHANGE
                 lot = one
-    earlier = np.concatenate(([carry.setup_id if carry.setup_id >= 0 else shots["setup_id"][0]], shots["setup_id"][:-1]))
+    earlier = np.concatenate(
+        ([carry.setup_id if carry.setup_id >= 0 else shots["setup_id"][0]], shots["setup_id"][:-1])
+    )
     for position in np.flatnonzero(earlier != shots["setup_id"]).tolist():
-        one, other = context.setups.get(int(earlier[position])), context.setups.get(int(shots["setup_id"][position]))
+        one, other = (
+            context.setups.get(int(earlier[position])),
+            context.setups.get(int(shots["setup_id"][position])),
+        )
         if one is not None and other is not None and one.setpoints != other.setpoints:
             changes[position] = SETTING_CHANGE
     for time, kind in context.changes:
@@ -165,7 +170,11 @@ def _bottoming(
     touched: list[Episode] = []
     for position, at_bottom in enumerate(low.tolist()):
         run = run + 1 if at_bottom else 0
-        at, counter, value = (int(shots["at_ms"][position]), int(shots["counter"][position]), float(cushion[position]))
+        at, counter, value = (
+            int(shots["at_ms"][position]),
+            int(shots["counter"][position]),
+            float(cushion[position]),
+        )
         if run >= BOTTOM_RUN:
             if one is None:
                 one = Episode(at, counter, at, counter, 0, value, 0)
@@ -246,7 +255,7 @@ def _score(
     for k in np.flatnonzero(result.status == OK).tolist():
         position = int(result.at_index[k])
         ordinal = carry.ordinal + position + 1
-        judged = {
+        judged: dict[str, Any] = {
             "log_odds": float(result.log_odds[k]),
             "prior_log_odds": context.prior_log_odds,
             "terms": _bytes(result.terms[k]),
@@ -254,7 +263,9 @@ def _score(
             "facts": _bytes(result.facts[k]),
         }
         at_ms = int(shots["at_ms"][position])
-        due = abs(judged["log_odds"] - head.kept_log_odds) >= KEEP_MOVED or ordinal - head.kept_at >= KEEP_EVERY
+        due = (
+            abs(judged["log_odds"] - head.kept_log_odds) >= KEEP_MOVED or ordinal - head.kept_at >= KEEP_EVERY
+        )
         if due:
             rows.append(
                 {

@@ -57,7 +57,7 @@ class Carry:
     """Everything after shot `ordinal` that the next shots need."""
 
     ordinal: int = 0
-    before: Before = Before()
+    before: Before = dataclasses.field(default_factory=Before)
     setup_id: int = -1
     lot: str = ""
     box: str = ""
@@ -65,14 +65,16 @@ class Carry:
     watched: int = 0
     bottom_run: int = 0
     bottoming_since_ms: int = -1
-    head: Head = Head()
+    head: Head = dataclasses.field(default_factory=Head)
     episodes: dict[tuple[str, str], Episode] = dataclasses.field(default_factory=dict)
     z_tail: NDArray[np.float64] = dataclasses.field(default_factory=lambda: np.empty((0, len(RULED_SIGNALS))))
     evidence: EvidenceState = dataclasses.field(default_factory=EvidenceState.fresh)
     #: Signals of the shots in the ten-minute bucket not yet left.
     bucket_at: NDArray[np.int64] = dataclasses.field(default_factory=lambda: np.empty(0, dtype=np.int64))
     bucket_setup: NDArray[np.int64] = dataclasses.field(default_factory=lambda: np.empty(0, dtype=np.int64))
-    bucket_values: NDArray[np.float64] = dataclasses.field(default_factory=lambda: np.empty((0, len(SIGNALS))))
+    bucket_values: NDArray[np.float64] = dataclasses.field(
+        default_factory=lambda: np.empty((0, len(SIGNALS)))
+    )
 
     def change(self, **values: Any) -> "Carry":
         return dataclasses.replace(self, **values)

@@ -6,6 +6,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.contract import SHOT_NUMBERS
 from server.evaluate.advance import Advance, advance
 from server.evaluate.carry import CODEC, Carry, decode, encode
 from server.evaluate.context import Context, changes_of, valve_changes_of, watch_of
@@ -13,7 +14,6 @@ from server.store import evaluation as store
 from server.store import intake
 from server.store.plant import press_by_id, read_settings, setups_of
 from server.store.shots import read_columns
-from server.contract import SHOT_NUMBERS
 from server.valve.evidence import TERMS
 from server.valve.model_v1 import MODEL
 

@@ -72,16 +72,20 @@ def accept(request: Request, press: str) -> dict[str, Any]:
 
     def take(connection: Any) -> ingest.Received:
         lines = ingest.accept_press(connection, code, now_ms=now_ms)
-        batch = read_body(
-            "\n".join(lines).encode() or b"\n",
-            content_type="application/x-ndjson",
-            content_encoding=None,
-            query={},
-            received_ms=now_ms,
-            max_bytes=1 << 40,
-            max_expanded_bytes=1 << 40,
-            max_rows=1 << 40,
-        ) if lines else ReadBatch(0, [], [])
+        batch = (
+            read_body(
+                "\n".join(lines).encode() or b"\n",
+                content_type="application/x-ndjson",
+                content_encoding=None,
+                query={},
+                received_ms=now_ms,
+                max_bytes=1 << 40,
+                max_expanded_bytes=1 << 40,
+                max_rows=1 << 40,
+            )
+            if lines
+            else ReadBatch(0, [], [])
+        )
         return ingest.receive(connection, batch, accept_unknown=True, now_ms=now_ms, source="accept")
 
     received = objects.store.write(take)

@@ -213,4 +213,6 @@ def _keep_checkpoints(connection: sa.Connection, press_id: int, made: Sequence[C
 
 def note_trouble(connection: sa.Connection, press_id: int, text: str) -> None:
     """Keep why a press could not be evaluated; its page says so."""
-    connection.execute(sa.update(press_states).where(press_states.c.press_id == press_id).values(trouble=text))
+    connection.execute(
+        sa.update(press_states).where(press_states.c.press_id == press_id).values(trouble=text)
+    )

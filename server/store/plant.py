@@ -85,9 +85,7 @@ def put_press(connection: sa.Connection, code: str, changes: Mapping[str, Any], 
         connection.execute(sa.insert(press_states).values(press_id=made.press_id))
         return True
     if changes:
-        connection.execute(
-            sa.update(presses).where(presses.c.press_id == known.press_id).values(**changes)
-        )
+        connection.execute(sa.update(presses).where(presses.c.press_id == known.press_id).values(**changes))
     return False
 
 

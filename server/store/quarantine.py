@@ -62,7 +62,9 @@ def forget_rows(connection: sa.Connection, press: str, row_ids: Sequence[int]) -
         )
 
 
-def newest_rows(connection: sa.Connection, *, limit: int, press: str | None = None) -> list[Mapping[str, Any]]:
+def newest_rows(
+    connection: sa.Connection, *, limit: int, press: str | None = None
+) -> list[Mapping[str, Any]]:
     query = sa.select(quarantine).order_by(quarantine.c.arrived_ms.desc(), quarantine.c.row_id.desc())
     if press is not None:
         query = query.where(quarantine.c.press == press)

@@ -130,9 +130,7 @@ def read_columns(
         query = query.where(shots.c.at_ms < to_ms)
     if after is not None:
         at, counter = after
-        query = query.where(
-            shots.c.at_ms >= at, sa.or_(shots.c.at_ms > at, shots.c.counter > counter)
-        )
+        query = query.where(shots.c.at_ms >= at, sa.or_(shots.c.at_ms > at, shots.c.counter > counter))
     if setup_ids is not None:
         query = query.where(shots.c.setup_id.in_(list(setup_ids)))
     order = (shots.c.at_ms.desc(), shots.c.counter.desc()) if newest else (shots.c.at_ms, shots.c.counter)

@@ -34,14 +34,14 @@ def shots_of(press: str, *, count: int = 420, seed: int = 11) -> list[ReadShot]:
     wear = np.maximum(0, np.arange(count) - 260) * 0.012
     cushion = size - 74 - wear + rng.normal(0, 0.03, count)
     cushion[330:336] = 0.05
-    cushion = np.round(np.maximum(cushion, 0.0), 2)
+    rounded = np.round(np.maximum(cushion, 0.0), 2)
     peak = np.round(1000 + rng.normal(0, 4, count))
     shots = []
     for k in range(count):
         label = Label(press, "M-1", "PP-DEMO", None, '{"hold":1}' if k < 240 else '{"hold":2}')
         given: dict[str, Any] = {
             "shot_size_mm": float(size[k]),
-            "cushion_mm": float(cushion[k]),
+            "cushion_mm": float(rounded[k]),
             "peak_pressure_bar": None if k % 41 == 0 else float(peak[k]),
             "fill_time_s": 1.4,
             "recovery_time_s": float(np.round(6 + rng.normal(0, 0.05), 2)),

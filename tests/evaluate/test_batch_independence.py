@@ -1,4 +1,4 @@
-"""Any batching, order, duplication, lateness and kill point of one history gives the same bytes as one rebuild."""
+"""Any batching, order, duplication, lateness and kill point gives the bytes of one rebuild."""
 
 import itertools
 
