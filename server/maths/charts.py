@@ -175,7 +175,8 @@ def subgroups(
     ISO 7870-2: limits x̿ ± A2·R̄ or x̿ ± A3·s̄, D3·R̄..D4·R̄, B3·s̄..B4·s̄; constants computed, not
     rounded. Rounded data: ranges of coarse readings are low in steps; prefer "deviation". AR(1):
     within-subgroup scatter misses what moves between subgroups, so means signal too often. Heavy
-    tails: means of n are nearly normal, ranges and deviations are not.
+    tails: means of 5 from t with 5 degrees of freedom still signal three times as often (computed);
+    ranges and deviations far more.
 
     Examples
     --------
