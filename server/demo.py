@@ -22,6 +22,7 @@ from server.demo_scenario import DemoPress, Mold, Scenario, plant_scenario
 from server.evaluate.press import evaluate_press
 from server.ingest.batch import ReadBatch, ReadShot
 from server.ingest.labels import Label
+from server.pipeline import land
 from server.record.baselines import capture_baseline
 from server.record.events import record_event
 from server.record.presses import configure_mold, configure_press
@@ -56,7 +57,7 @@ def pour(objects: Objects, *, until_ms: int) -> Poured:
         pieces = pool.map(_evaluate_whole, [(store.url, press_id) for press_id in press_ids])
         for _, evaluations in _shown(zip(press_ids, pieces, strict=True), "evaluated", scenario):
             for evaluation in evaluations:
-                store.write(functools.partial(landed.apply, evaluation=evaluation, now_ms=until_ms))
+                store.write(functools.partial(land, evaluation=evaluation, now_ms=until_ms))
     return Poured(passwords, shots)
 
 

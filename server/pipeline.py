@@ -93,7 +93,7 @@ class Pipeline:
             return False
         now_ms = self.now_ms()
         changes = self.store.write(
-            lambda connection: _land(connection, evaluation, now_ms=now_ms), priority=BACKGROUND
+            lambda connection: land(connection, evaluation, now_ms=now_ms), priority=BACKGROUND
         )
         with self.store.read() as connection:
             press = press_by_id(connection, press_id)
@@ -216,7 +216,7 @@ class Pipeline:
             self.hub.publish("press", *{change.press for change in changes})
 
 
-def _land(connection: sa.Connection, evaluation: landed.Evaluation, *, now_ms: int) -> list[AlarmChanged]:
+def land(connection: sa.Connection, evaluation: landed.Evaluation, *, now_ms: int) -> list[AlarmChanged]:
     """Store an evaluation and let the alarms react to where it ended."""
     press = press_by_id(connection, evaluation.press_id)
     before = press_with_state(connection, press.press)
