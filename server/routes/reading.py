@@ -4,6 +4,7 @@ from typing import Annotated, Any
 
 import sqlalchemy as sa
 from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
 
 from server.contract import SIGNALS
 from server.routes import reading_leak, reading_molds, reading_shots
@@ -14,6 +15,7 @@ from server.routes.reading_query import (
     From,
     Limit,
     To,
+    as_json,
     decode_cursor,
     page,
     read_signal,
@@ -112,7 +114,7 @@ def get_findings(
     signal: Annotated[str | None, Query()] = None,
     limit: Limit = 100,
     cursor: Cursor = None,
-) -> dict[str, Any]:
+) -> Response:
     """Chart and rule findings as episodes that touch the stretch, newest first."""
     from_ms, to_ms = read_span(since, to)
     if signal is not None:
@@ -129,7 +131,7 @@ def get_findings(
             limit=limit + 1,
         )
     keys = [[row[name] for name in questions.FINDING_KEY] for row in rows]
-    return page([reading_shots.finding_item(row) for row in rows], limit, keys)
+    return as_json(page([reading_shots.finding_item(row) for row in rows], limit, keys))
 
 
 @router.get("/presses/{press}/events")

@@ -5,6 +5,7 @@ from typing import Annotated, Any
 
 import numpy as np
 from fastapi import APIRouter, Query, Request
+from fastapi.responses import Response
 
 from server.contract import CAUSES
 from server.routes.calls import objects_of, when
@@ -13,6 +14,7 @@ from server.routes.reading_query import (
     From,
     Limit,
     To,
+    as_json,
     decode_cursor,
     page,
     read_span,
@@ -98,7 +100,7 @@ def get_history(
     to: To = None,
     limit: Limit = 100,
     cursor: Cursor = None,
-) -> dict[str, Any]:
+) -> Response:
     """Kept scores in order of time: one where the score moved, and one every fifty shots."""
     from_ms, to_ms = read_span(since, to)
     after = decode_cursor(cursor, [int, int])
@@ -106,7 +108,9 @@ def get_history(
         rows = questions.scores_page(
             connection, found.press_id, from_ms=from_ms, to_ms=to_ms, after=after, limit=limit + 1
         )
-    return page([_score(row) for row in rows], limit, [[row["at_ms"], row["counter"]] for row in rows])
+    return as_json(
+        page([_score(row) for row in rows], limit, [[row["at_ms"], row["counter"]] for row in rows])
+    )
 
 
 def _score(row: questions.Row) -> dict[str, Any]:

@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from typing import Annotated, Any, Final
 
 import msgspec
+import numpy as np
 import sqlalchemy as sa
 from fastapi import Query, Request
 from fastapi.responses import Response
@@ -109,6 +110,17 @@ def reading(request: Request, code: str) -> Iterator[tuple[sa.Connection, Press]
     allow(request, "read", press=press)
     with objects_of(request).store.read() as connection:
         yield connection, need_press(connection, press)
+
+
+def times_text(at_ms: Any) -> list[str]:
+    """Many times at once, as `clock.as_text` writes each.
+
+    >>> times_text([0, 1_775_023_200_125])
+    ['1970-01-01T00:00:00.000Z', '2026-04-01T06:00:00.125Z']
+    """
+    moments = np.asarray(at_ms, dtype=np.int64).astype("datetime64[ms]")
+    texts: list[str] = np.datetime_as_string(moments, unit="ms").tolist()
+    return [text + "Z" for text in texts]
 
 
 def as_json(body: Any, *, headers: dict[str, str] | None = None) -> Response:

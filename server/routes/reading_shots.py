@@ -24,6 +24,7 @@ from server.routes.reading_query import (
     read_signal,
     read_span,
     reading,
+    times_text,
 )
 from server.routes.reading_trend import Trend, read_trend
 from server.routes.reading_values import derive_signals, sources_of
@@ -116,7 +117,7 @@ def _answer(request: Request, press: Press, lists: dict[str, list[Any]], cursor:
     if media == PARQUET:
         kinds = {name: _kind(name) for name in lists}
         return Response(parquet_bytes(lists, kinds), media_type=PARQUET, headers=headers)
-    lists = {**lists, "at": [when(at) for at in lists["at"]]}
+    lists = {**lists, "at": times_text(lists["at"])}
     return Response(csv_bytes(lists), media_type=f"{CSV}; charset=utf-8", headers=headers)
 
 
@@ -127,7 +128,7 @@ def _kind(name: str) -> str:
 
 
 def _items(lists: dict[str, list[Any]]) -> list[dict[str, Any]]:
-    wire = {**lists, "at": [when(at) for at in lists["at"]]}
+    wire = {**lists, "at": times_text(lists["at"])}
     for name in SHOT_DOCUMENTS:
         if name in wire:
             wire[name] = [None if text is None else json.loads(text) for text in wire[name]]
@@ -182,7 +183,7 @@ def get_trend(
 def _pieces(trend: Trend) -> dict[str, Any]:
     return {
         "grain_s": trend.grain_s,
-        "at": [when(at) for at in trend.at_ms.tolist()],
+        "at": times_text(trend.at_ms),
         "n": trend.n.tolist(),
         "min": _numbers(trend.low),
         "max": _numbers(trend.high),
