@@ -57,8 +57,8 @@ def scatter_ewma(
     2,000,000 values), allowed for by the factor sqrt(1 + 0.223(1-λ)). Log variance EWMA: Crowder &
     Hamilton, J. Quality Technol. 24 (1992) (memory). A level shift costs one move only. The
     logarithm is skewed: false alarms are mostly downwards (0.4 % of values at L = 3, λ = 0.05,
-    computed). Heavy tails: the logarithm tames outliers. Rounded data: calibrated by `step` while that is at most sigma;
-    coarser, it signals too often: use it on what has a finer display.
+    computed). Heavy tails: the logarithm tames outliers. Rounded data: calibrated by `step`
+    while that is at most sigma; coarser, it signals too often: use it on what has a finer display.
 
     Examples
     --------
