@@ -1,5 +1,6 @@
 """Molds, their capability across presses, and the rows that were kept apart."""
 
+import dataclasses
 from collections.abc import Mapping
 from typing import Annotated, Any, Final
 
@@ -98,6 +99,7 @@ def get_capability(
         found = need_mold(connection, asked_code("mold", mold))
         limits = _limits(document(found["limits"]).get(signal))
         demand = document(found["demand"]).get("ppk") or DEMAND_PPK
+        ask = _Ask(found["mold"], signal, limits, demand, *span)
         setups: dict[int, list[int]] = {}
         for one in setups_with_mold(connection, found["mold"]):
             setups.setdefault(one.press_id, []).append(one.setup_id)
@@ -105,7 +107,7 @@ def get_capability(
         if press is not None:
             presses = [_asked(presses, asked_code("press", press), found["mold"])]
         items = [
-            _press(connection, one, setups[one.press_id], found["mold"], signal, limits, demand, span)
+            _press(connection, one, setups[one.press_id], ask)
             for one in sorted(presses, key=lambda one: one.press)
         ]
     return {
@@ -133,24 +135,27 @@ def _limits(given: Any) -> dict[str, float]:
     return {name: float(given[name]) for name in ("lower", "upper", "target") if given.get(name) is not None}
 
 
-def _press(
-    connection: sa.Connection,
-    press: Press,
-    setup_ids: list[int],
-    mold: str,
-    signal: str,
-    limits: Mapping[str, float],
-    demand: float,
-    span: tuple[int | None, int | None],
-) -> dict[str, Any]:
+@dataclasses.dataclass(frozen=True)
+class _Ask:
+    """Which values are judged, and against what."""
+
+    mold: str
+    signal: str
+    limits: Mapping[str, float]
+    demand: float
+    from_ms: int | None
+    to_ms: int | None
+
+
+def _press(connection: sa.Connection, press: Press, setup_ids: list[int], ask: _Ask) -> dict[str, Any]:
     row = questions.press_with_state(connection, press.press_id)
     found = read_values(
         connection,
         press,
-        signal=signal,
+        signal=ask.signal,
         dose_lag=int(row["dose_lag_found"] or 0),
-        from_ms=span[0],
-        to_ms=span[1],
+        from_ms=ask.from_ms,
+        to_ms=ask.to_ms,
         limit=SHOTS_MAX,
         setup_ids=setup_ids,
     )
@@ -164,30 +169,24 @@ def _press(
         "to": when(int(at_ms[-1])) if len(at_ms) else None,
         "mean": float(values.mean()) if len(values) else None,
     }
-    if limits:
-        answer |= _indices(values, limits, steady, demand)
+    if ask.limits:
+        answer |= _indices(values, ask, steady)
     else:
         baselines = baselines_of(connection, press.press_id, state="approved")
-        answer |= _consistency(values, [one for one in baselines if one.mold == mold], signal, steady)
+        answer |= _consistency(values, [one for one in baselines if one.mold == ask.mold], ask.signal, steady)
     return {**answer, "stability": _stability(steady)}
 
 
-def _indices(
-    values: NDArray[np.float64],
-    limits: Mapping[str, float],
-    steady: Stability | Undetermined,
-    demand: float,
-) -> dict[str, Any]:
-    judged = capability(
-        values, lower=limits.get("lower"), upper=limits.get("upper"), target=limits.get("target")
-    )
+def _indices(values: NDArray[np.float64], ask: _Ask, steady: Stability | Undetermined) -> dict[str, Any]:
+    limits = (ask.limits.get("lower"), ask.limits.get("upper"), ask.limits.get("target"))
+    judged = capability(values, lower=limits[0], upper=limits[1], target=limits[2])
     if isinstance(judged, Undetermined):
         return {"verdict": "undetermined", "text": judged.reason}
-    word, detail, short = lane_verdict(judged, steady, demand=demand)
+    word, detail, short = lane_verdict(judged, steady, demand=ask.demand)
     return {
         **capability_answer(judged),
         "verdict": _verdict(judged, steady, short=short),
-        "text": f"{word}, {detail}; demand {demand:g}",
+        "text": f"{word}, {detail}; demand {ask.demand:g}",
     }
 
 
