@@ -30,7 +30,7 @@ from server.valve.shapes import CAUSE_ONLY, EVIDENCE, design
 Floats = NDArray[np.float64]
 
 SEED: Final = 41_000
-PRESSES: Final = 5_000
+PRESSES: Final = 4_000
 #: Rows kept of a press: few, since neighbouring judgements share their windows.
 ROWS: Final = 12
 #: Pull towards the starting weights, in rows of information.

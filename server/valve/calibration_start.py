@@ -19,7 +19,7 @@ START: Final[dict[str, Any]] = {
             "constant": -0.2, "some": 1.0, "many": 1.4, "sided": 0.5, "sided_long": 1.0,
             "very_sided_long": 0.7,
         },
-        "slow_drift": {"up": 0.4, "up_steep": 0.6, "down": -0.3},
+        "slow_drift": {"up": 0.3, "up_steep": 0.3, "up_gradually": 0.8, "down": -0.3},
         "not_shutting": {"leap": 3.0, "leap_20": 0.6, "at_bottom": 1.0, "at_bottom_now": 1.0},
         "pressure_level": {
             "constant": 0.0, "lower": 0.3, "much_lower": -0.3, "higher": -0.6, "more_than_leak": -1.4,
@@ -74,7 +74,8 @@ RISES: Final[frozenset[str]] = frozenset({
     "swept_level.up_5_100", "swept_level.size_1", "swept_level.size_3", "swept_scatter.wider",
     "swept_scatter.much_wider", "swept_scatter.wider_20", "swept_scatter.with_rise", "low_tail.some",
     "low_tail.many", "low_tail.sided", "low_tail.sided_long", "low_tail.very_sided_long",
-    "slow_drift.up", "slow_drift.up_steep", "not_shutting.leap", "not_shutting.leap_20",
+    "slow_drift.up", "slow_drift.up_steep", "slow_drift.up_gradually", "not_shutting.leap",
+    "not_shutting.leap_20",
     "not_shutting.at_bottom", "not_shutting.at_bottom_now", "pressure_level.steady_while_risen",
     "weight.steady_while_risen",
     "gate_seal_drift.some", "gate_seal_drift.much",

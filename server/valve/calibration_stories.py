@@ -234,7 +234,7 @@ def draw_story(
         at = int(dice.rng.integers(record + 50, shots - 100))
         effects.append(Effect("viscosity", at, float(dice.rng.normal(0.0, 0.02))))
         change[at] = LOT_CHANGE if dice.either(0.7) else 0
-    ramp = int(dice.rng.choice([0, 0, 100, 400]))
+    ramp = int(dice.rng.choice([0, 0, 0, 100, 400, 800]))
     if cause in LEAK_CAUSES and dice.either(0.2):
         effects.append(Effect("top_up_mm", min(onset + 300, shots - 50), dice.between((0.5, 2.0))))
     if cause == "sealing":

@@ -94,7 +94,9 @@ def _slow_drift(f: Facts) -> str:
     slope = f["swept_slope_pct"]
     if abs(slope) < 1.5 * f["swept_slope_noise_pct"]:
         return "Swept stroke does not drift over the last 1,000 shots"
-    return f"Swept stroke has {'grown' if slope > 0 else 'shrunk'} {_pct(slope)} over the last 1,000 shots"
+    way = "bit by bit" if f["swept_gradual"] > 0.6 else "in one step" if f["swept_gradual"] < 0.5 else ""
+    moved = f"{'grown' if slope > 0 else 'shrunk'} {_pct(slope)}"
+    return f"Swept stroke has {moved}{' ' + way if way and slope > 0 else ''} over the last 1,000 shots"
 
 
 def _not_shutting(f: Facts) -> str:

@@ -47,6 +47,7 @@ LEVELS: Final[tuple[str, ...]] = (
     "swept_noise_pct",  # what a healthy mean of 20 shots may differ
     "swept_slope_pct",  # rise across the last 1000 shots by straight line
     "swept_slope_noise_pct",
+    "swept_gradual",  # share of the rise over 1000 shots that no single step explains; 0 for a step
     "peak_change_pct",
     "transfer_change_pct",
     "fill_change_pct",
@@ -105,10 +106,11 @@ def level_facts(rows: Floats, *, start: int, reference: Reference, offset: Float
     s = present.shape[1]
     short = _mean(sums[SHORT][start:, :s], sums[SHORT][start:, s:], needed=SHORT / 2)
     middle = _mean(sums[MID][start:, :s], sums[MID][start:, s:], needed=SHORT)
-    slope = _slope(sums[MID][:, SWEPT], sums[MID][:, s + SWEPT], start)
+    course = _course(sums[MID][:, SWEPT], sums[MID][:, s + SWEPT], start)
     facts = np.full((len(rows) - start, len(LEVELS)), np.nan)
     last = np.where(present[start:, SWEPT] > 0, median[start:, SWEPT], np.nan)
-    _put_swept(facts, short[:, SWEPT], middle[:, SWEPT], last, slope, reference)
+    _put_swept(facts, short[:, SWEPT], middle[:, SWEPT], last, course[0], reference)
+    facts[:, FACT_INDEX["swept_gradual"]] = course[1]
     _put_others(facts, short, middle, reference, spread)
     facts[:, FACT_INDEX["cushion_left_mm"]] = (
         short[:, CUSHION] + reference.center[CUSHION] + offset[CUSHION] - reference.bottom_mm
@@ -162,27 +164,38 @@ def _put_others(facts: Floats, short: Floats, middle: Floats, reference: Referen
     facts[:, at["shot_size_change_mm"]] = short[:, SIZE]
 
 
-def _slope(sums: Floats, counts: Floats, start: int) -> Floats:
-    """[k] rise over 1000 shots of the line through ten means of 100 shots; NaN with fewer than five."""
+def _course(sums: Floats, counts: Floats, start: int) -> Floats:
+    """[2, k] over ten means of 100 shots: rise over 1000 shots by straight line; how gradual it was.
+
+    Gradual is 1 - (largest step between neighbours) / (last - first), 0 without a rise. A step in the
+    middle of a mean shares itself between two neighbours, so that it never exceeds one half. NaN
+    with fewer than five means.
+    """
     reach = MID * (_GROUPS - 1)
-    weights, means = [], []
+    k = len(sums) - start
+    w, t, tt, y, ty = (np.zeros(k) for _ in range(5))
+    first, earlier = np.full(k, np.nan), np.full(k, np.nan)
+    largest = np.zeros(k)
     for group in range(_GROUPS):
-        shift = reach - MID * group
-        lo, hi = start - shift, len(sums) - shift
-        full = counts[lo:hi] >= MID // 2
-        weights.append(full.astype(np.float64))
-        means.append(np.where(full, sums[lo:hi] / np.maximum(counts[lo:hi], 1.0), 0.0))
-    w = t = tt = y = ty = np.zeros(len(sums) - start)
-    for group in range(_GROUPS):
+        lo = start - reach + MID * group
+        full = (counts[lo : lo + k] >= MID // 2).astype(np.float64)
+        mean = np.where(full > 0, sums[lo : lo + k] / np.maximum(counts[lo : lo + k], 1.0), np.nan)
+        known = np.nan_to_num(mean)
         x = float(group)
-        w = w + weights[group]
-        t = t + weights[group] * x
-        tt = tt + weights[group] * (x * x)
-        y = y + weights[group] * means[group]
-        ty = ty + weights[group] * means[group] * x
+        w += full
+        t += full * x
+        tt += full * (x * x)
+        y += full * known
+        ty += full * known * x
+        largest = np.fmax(largest, mean - earlier)
+        first = np.where(np.isfinite(first), first, mean)
+        earlier = np.where(np.isfinite(mean), mean, earlier)
+    enough = w >= _GROUPS / 2
     with np.errstate(invalid="ignore", divide="ignore"):
         slope = (w * ty - t * y) / (w * tt - t * t)
-    return np.where(w >= _GROUPS / 2, slope * _GROUPS, np.nan)
+        risen = earlier - first
+        gradual = np.where(risen > largest, 1.0 - largest / risen, 0.0)
+    return np.stack([np.where(enough, slope * _GROUPS, np.nan), np.where(enough, gradual, np.nan)])
 
 
 def _sided(low: Floats, high: Floats, seen: Floats) -> Floats:

@@ -95,6 +95,7 @@ def _slow_drift(f: _Facts) -> Shapes:
     return {
         "up": _ramp(z, 1.5, 4.0),
         "up_steep": _ramp(z, 4.0, 12.0),
+        "up_gradually": _ramp(z, 1.5, 5.0) * _ramp(f["swept_gradual"], 0.5, 0.75),
         "down": _ramp(-z, 2.0, 6.0),
     }
 

@@ -19,9 +19,9 @@ DAY = 86_400_000
 
 @pytest.fixture(scope="module")
 def histories() -> dict[str, PressHistory]:
-    began = time.perf_counter()
+    began = time.process_time()
     found = {one.press: press_history(SCENARIO, one, until_ms=UNTIL) for one in SCENARIO.presses}
-    assert time.perf_counter() - began < 6
+    assert time.process_time() - began < 6
     return found
 
 
