@@ -14,7 +14,6 @@ from server.store import evaluation as store
 from server.store import intake
 from server.store.plant import press_by_id, read_settings, setups_of
 from server.store.shots import read_columns
-from server.valve.evidence import TERMS
 from server.valve.model_v1 import MODEL
 
 #: Shots computed between two checkpoints, and at most in one piece of work.
@@ -151,9 +150,9 @@ def _status(carry: Carry, context: Context) -> str:
         return "not_applicable"
     if not carry.baseline_no:
         return "no_baseline"
+    watch = next((one for one in context.watches if one.baseline_no == carry.baseline_no), None)
+    if watch is not None and "swept_mm" in watch.missing:
+        return "missing_signals"
     if carry.head.score_ms < 0:
         return "too_few_shots"
     return "ok"
-
-
-assert TERMS  # the order of the stored terms is the model's own
