@@ -56,7 +56,7 @@ def alarms_answer(urgencies: Sequence[str]) -> str:
     if not now:
         return f"{first} None of them now." if len(urgencies) > 1 else f"{first} Not now."
     if now == len(urgencies):
-        return f"{first} Now." if now == 1 else f"{first} All yours now."
+        return f"{first} {('Now.', 'Both now.')[now - 1] if now <= 2 else 'All of them now.'}"
     return f"{first} {count_word(now, capital=True)} {plural(now, 'is', 'are')} yours now."
 
 

@@ -1,6 +1,7 @@
 """Traces of the press page's chart: every shot when they fit, extremes and means per bucket when not."""
 
 import dataclasses
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -26,6 +27,7 @@ from server.store.page_queries import (
 from server.store.shots import read_columns
 from server.valve.signals import derive
 from server.words.catalogue import EVENT_NAMES, worded
+from server.words.times import MINUTE
 
 Floats = NDArray[np.float64]
 
@@ -100,25 +102,46 @@ def _traces(connection: sa.Connection, row: Row, window: Window, points: int) ->
 def thinned(signal: str, at_ms: NDArray[np.int64], values: Floats, *, points: int) -> Trace:
     """Every value when they fit; else mean, least and largest of each of `points` stretches of shots.
 
-    Extremes are kept: a single shot that fell out is seen at any zoom.
+    Extremes are kept: a single shot that fell out is seen at any zoom. A pause of the press is a gap
+    in the line, never a slope across it.
     """
+    pauses = _pauses(at_ms)
     if len(values) <= 2 * points:
-        return Trace(signal, at_ms=at_ms.tolist(), mean=values.tolist())
-    starts = np.unique(np.linspace(0, len(values), points, endpoint=False).astype(np.int64))
+        at, (every,) = _with_gaps(at_ms, (values,), pauses, at_ms[pauses - 1])
+        return Trace(signal, at_ms=at, mean=every)
+    even = np.linspace(0, len(values), points, endpoint=False).astype(np.int64)
+    starts = np.union1d(even, pauses)
     known = np.isfinite(values)
     counts = np.add.reduceat(known.astype(np.float64), starts)
     sums = np.add.reduceat(np.where(known, values, 0.0), starts)
     low = np.minimum.reduceat(np.where(known, values, np.inf), starts)
     high = np.maximum.reduceat(np.where(known, values, -np.inf), starts)
+    some = counts > 0
     with np.errstate(invalid="ignore", divide="ignore"):
-        mean = np.where(counts > 0, sums / counts, np.nan)
-    return Trace(
-        signal,
-        at_ms=at_ms[starts].tolist(),
-        mean=mean.tolist(),
-        low=np.where(counts > 0, low, np.nan).tolist(),
-        high=np.where(counts > 0, high, np.nan).tolist(),
-    )
+        mean = np.where(some, sums / counts, np.nan)
+    shown = (mean, np.where(some, low, np.nan), np.where(some, high, np.nan))
+    places = np.searchsorted(starts, pauses)
+    at, (means, lows, highs) = _with_gaps(at_ms[starts], shown, places, at_ms[pauses - 1])
+    return Trace(signal, at_ms=at, mean=means, low=lows, high=highs)
+
+
+def _pauses(at_ms: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Indices of the first shots after a pause: longer than ten usual intervals and ten minutes."""
+    if len(at_ms) < 3:
+        return np.empty(0, dtype=np.int64)
+    apart = np.diff(at_ms)
+    return np.flatnonzero(apart > max(10.0 * float(np.median(apart)), 10.0 * MINUTE)) + 1
+
+
+def _with_gaps(
+    at_ms: NDArray[np.int64],
+    columns: Sequence[Floats],
+    places: NDArray[np.int64],
+    ends_ms: NDArray[np.int64],
+) -> tuple[list[int], list[list[float]]]:
+    """A missing value before each of `places`, a millisecond after the last shot there."""
+    at = np.insert(at_ms, places, ends_ms + 1)
+    return at.tolist(), [np.insert(column, places, np.nan).tolist() for column in columns]
 
 
 def _from_rollups(connection: sa.Connection, row: Row, window: Window, points: int) -> list[Trace]:
@@ -158,6 +181,11 @@ def _rollup_trace(signal: str, rows: Sequence[Row], bucket_ms: int) -> Trace:
             n[-1] = total
             low[-1], high[-1] = min(low[-1], row["low"]), max(high[-1], row["high"])
             continue
+        if at and middle - at[-1] > 2 * bucket_ms:
+            at.append(at[-1] + 1)
+            n.append(0.0)
+            for column in (mean, low, high):
+                column.append(math.nan)
         at.append(middle)
         n.append(float(row["n"]))
         mean.append(float(row["mean"]))

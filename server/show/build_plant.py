@@ -147,7 +147,7 @@ def plant_answer(urgencies: Sequence[str | None], moods: Sequence[str]) -> str:
         first = f"{count_word(len(asking), capital=True)} of {total} {noun} {verb} someone."
         now = asking.count("now")
         if now == len(asking):
-            return f"{first} Now." if now == 1 else f"{first} All of them now."
+            return f"{first} {('Now.', 'Both now.')[now - 1] if now <= 2 else 'All of them now.'}"
         return f"{first} {count_word(now, capital=True)} of them now." if now else first
     if silent:
         return (
@@ -190,7 +190,7 @@ def _row(
         href=press_href(row["press"]),
         mold=f"{mold} {parts.get(mold, '')}".strip(),
         area=row["area"],
-        likelihood_text=percent(judgement.likelihood),
+        likelihood_text=percent(judgement.likelihood, short=True),
         status_text="",
         mood=one.mood,
         path=likelihood_path(

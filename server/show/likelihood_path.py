@@ -8,12 +8,12 @@ from markupsafe import Markup
 from server.show.scale import Scale
 from server.show.svg import drawing, element, label, line
 from server.words.numbers import percent
-from server.words.times import DAY, HOUR
+from server.words.times import DAY
 
 DAYS: Final = 30
 _WIDTH, _HEIGHT, _BASE = 150.0, 46.0, 32.0
-#: A pause this long breaks the line: nothing was judged meanwhile.
-_GAP_MS: Final = 36 * HOUR
+#: A pause this long breaks the line; over a weekend the last judgement holds.
+_GAP_MS: Final = 4 * DAY
 
 
 def likelihood_path(points: Sequence[tuple[int, float]], *, now_ms: int, unusual: bool = False) -> Markup:

@@ -56,18 +56,20 @@ def whole(value: float | None) -> str:
     return NOTHING if value is None else _minus(f"{round(value):,d}")
 
 
-def percent(share: float | None) -> str:
+def percent(share: float | None, *, short: bool = False) -> str:
     """A probability or share in whole percent; the ends are not claimed as certain.
 
     >>> percent(0.934), percent(0.0004), percent(0.9999), percent(None)
     ('93 %', 'under 1 %', 'over 99 %', '–')
+    >>> percent(0.9999, short=True)
+    '> 99 %'
     """
     if share is None or not math.isfinite(share):
         return NOTHING
     if 0 < share < 0.005:
-        return "under 1 %"
+        return "< 1 %" if short else "under 1 %"
     if 0.995 < share < 1:
-        return "over 99 %"
+        return "> 99 %" if short else "over 99 %"
     return f"{round(100 * share)} %"
 
 

@@ -131,6 +131,19 @@ def test_a_stretch_without_values_stays_a_gap_when_thinned() -> None:
     assert sum(math.isnan(value) for value in trace.low) == 30
 
 
+def test_a_pause_of_the_press_is_a_gap_and_no_slope() -> None:
+    day = 86_400_000
+    at = np.concatenate([np.arange(100) * 20_000, day + np.arange(100) * 20_000])
+    few = thinned("swept_mm", at, np.ones(200), points=300)
+    many = thinned("swept_mm", at, np.ones(200), points=20)
+    for trace in (few, many):
+        gaps = [i for i, value in enumerate(trace.mean) if math.isnan(value)]
+        assert len(gaps) == 1
+        assert trace.at_ms[gaps[0]] == 99 * 20_000 + 1
+        assert trace.at_ms[gaps[0] + 1] == day
+    assert list(few.at_ms) == sorted(few.at_ms)
+
+
 def test_a_thinned_line_has_a_band_of_extremes() -> None:
     trace = Trace("swept_mm", at_ms=AT, mean=[1.0] * 100, low=[0.5] * 100, high=[1.5] * 100)
     made = press_figure([trace], window=WINDOW, limits={})
