@@ -76,9 +76,11 @@ def _held(total: Floats, shapes: Design, prior: float, rule: Mapping[str, float]
 
 def _causes(shapes: Design, log_odds: Floats, weights: Mapping[str, Mapping[str, float]]) -> Floats:
     scores = np.zeros((len(CAUSES), len(log_odds)))
-    for i, cause in enumerate(CAUSES):
-        for name, weight in weights.get(cause, {}).items():
-            scores[i] += weight * shapes.columns[name]
+    given = [weights.get(cause, {}) for cause in CAUSES]
+    for name, column in shapes.columns.items():
+        own = np.array([one.get(name, 0.0) for one in given])
+        if own.any():
+            scores += own[:, None] * column[None, :]
     leaks = [CAUSES.index(cause) for cause in LEAK_CAUSES]
     others = [i for i in range(len(CAUSES)) if i not in leaks]
     leak = 1.0 / (1.0 + np.exp(-log_odds))
