@@ -68,4 +68,4 @@ def test_wear_raises_the_score_and_the_pieces_add_up(store: Store) -> None:
     assert row is not None
     terms = np.frombuffer(row["terms"], dtype="<f8")
     assert row["prior_log_odds"] + terms.sum() == pytest.approx(row["log_odds"], abs=1e-9)
-    assert row["log_odds"] > 1.0
+    assert row["log_odds"] > row["prior_log_odds"] + 2.0
