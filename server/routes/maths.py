@@ -241,6 +241,7 @@ def post_capability(body: Content) -> dict[str, Any]:
             target=ask.target,
             subgroup=ask.subgroup,
             confidence=ask.confidence,
+            tails=ask.tails,
         )
     )
     if isinstance(found, Undetermined):

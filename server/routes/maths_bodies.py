@@ -85,6 +85,7 @@ class CapabilityAsk(Ask):
     target: Number | None = None
     subgroup: Annotated[int, Field(strict=True, ge=1, le=100)] = 1
     confidence: Annotated[float, Field(strict=True, ge=0.5, lt=1)] = 0.95
+    tails: Literal["normal", "measured"] = "normal"
 
 
 class ArlAsk(Ask):

@@ -6,6 +6,7 @@
 import math
 import sys
 from collections.abc import Callable
+from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -36,6 +37,7 @@ PROCESSES: dict[str, tuple[Draw, float]] = {
     "normal": (lambda rng, n: rng.standard_normal(n), 0.0),
     "rounded, step = sigma": (_rounded, 0.0),
     "heavy tails (t, 6 df)": (lambda rng, n: rng.standard_t(6, n) / math.sqrt(1.5), 0.0),
+    "heavy tails, measured": (lambda rng, n: rng.standard_t(6, n) / math.sqrt(1.5), 0.0),
     "skewed (gamma, shape 4)": (lambda rng, n: rng.gamma(4.0, 0.5, n) - 2.0, 0.0),
     "AR(1) 0.5, not told": (_correlated(0.5), 0.0),
     "AR(1) 0.5, told": (_correlated(0.5), 0.5),
@@ -45,12 +47,13 @@ PROCESSES: dict[str, tuple[Draw, float]] = {
 def coverage(process: str, n: int, trials: int) -> tuple[float, float, float]:
     """Share of intervals of Pp, Ppk and one-sided Ppk that hold the truth, limits at -4 and 5."""
     draw, phi = PROCESSES[process]
+    tails: Literal["normal", "measured"] = "measured" if process.endswith("measured") else "normal"
     rng = np.random.default_rng(7)
     hits = [0, 0, 0]
     for _ in range(trials):
         x = draw(rng, n)
-        both = capability(x, lower=-4.0, upper=5.0, phi=phi)
-        one = capability(x, lower=-4.0, phi=phi)
+        both = capability(x, lower=-4.0, upper=5.0, phi=phi, tails=tails)
+        one = capability(x, lower=-4.0, phi=phi, tails=tails)
         if not (isinstance(both, Capability) and isinstance(one, Capability)):
             continue
         for place, (index, true) in enumerate(((both.pp, 1.5), (both.ppk, 4.0 / 3.0), (one.ppk, 4.0 / 3.0))):

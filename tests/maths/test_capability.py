@@ -96,15 +96,19 @@ def test_intervals_of_within_sigma_are_wider_than_those_of_total() -> None:
     assert abs(hits / 1000 - 0.95) < 0.0276
 
 
-def test_intervals_are_too_short_for_heavy_tails_as_documented() -> None:
+def test_intervals_are_too_short_for_heavy_tails_unless_the_tails_are_measured() -> None:
     rng = np.random.default_rng(24)
-    hits = 0
-    for _ in range(1000):
-        x = rng.standard_t(5, 60) / math.sqrt(5 / 3)
-        found = known(capability(x, lower=-4, upper=4))
-        assert found.pp is not None
-        hits += found.pp.interval.lower <= 4 / 3 <= found.pp.interval.upper
-    assert 0.6 < hits / 1000 < 0.9
+    plain = measured = 0
+    for _ in range(500):
+        x = rng.standard_t(6, 80) / math.sqrt(1.5)
+        for tails in ("normal", "measured"):
+            found = known(capability(x, lower=-4, upper=4, tails=tails))
+            assert found.pp is not None
+            hit = found.pp.interval.lower <= 4 / 3 <= found.pp.interval.upper
+            plain, measured = plain + (hit and tails == "normal"), measured + (hit and tails == "measured")
+    assert 0.7 < plain / 500 < 0.89
+    assert measured / 500 > plain / 500 + 0.03
+    assert measured / 500 > 0.87
 
 
 def test_autocorrelation_needs_the_effective_sample_size() -> None:
