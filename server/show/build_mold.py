@@ -20,6 +20,7 @@ from server.show.mold_words import (
     DEMAND_PPK,
     facts_of,
     is_normal,
+    is_only_unstable,
     lane_verdict,
     mold_answer,
     signal_sentence,
@@ -129,6 +130,7 @@ def build_mold(
     verdicts = []
     fit: list[str] = []
     short: list[str] = []
+    weak: set[str] = set()
     assessed: dict[str, Assessed] = {}
     for signal, given in wanted.items():
         here = {
@@ -139,6 +141,7 @@ def build_mold(
         verdicts.append(verdict)
         fit += [name for name in fits if name not in fit]
         short += [name for name in shorts if name not in short]
+        weak |= {rows[press_id]["press"] for press_id, one in here.items() if not _only_unstable(one, demand)}
         assessed |= {rows[press_id]["press"]: one for press_id, one in here.items()}
     fit = [name for name in fit if name not in short]
     limited = any(_limits(given).known() for given in wanted.values())
@@ -147,7 +150,7 @@ def build_mold(
         frame=plant.frame(mold, active="/molds", note=found["part"]),
         mold=mold,
         part=found["part"],
-        answer=mold_answer(mold, fit, short, limited=limited),
+        answer=mold_answer(mold, fit, short, limited=limited, only_unstable=not weak & set(short)),
         under=_under(first, demand, asked, plant, stands_out(fit, short)),
         signals=tuple(verdicts),
         consistency=_consistency([row for press_id, row in rows.items() if press_id in setups], mold),
@@ -157,6 +160,10 @@ def build_mold(
         from_text=f"{plant.zone.local(asked.from_ms):%Y-%m-%d}",
         to_text=f"{plant.zone.local(asked.to_ms - 1):%Y-%m-%d}",
     )
+
+
+def _only_unstable(one: Assessed, demand: float) -> bool:
+    return isinstance(one.capability, Capability) and is_only_unstable(one.capability, demand=demand)
 
 
 def _under(limits: Limits, demand: float, asked: Stretch, plant: Plant, out: str) -> str:
@@ -219,14 +226,14 @@ def _verdict(
     judged = {rows[press_id]["press"] for press_id, lane in lanes.items() if lane and limits.known()}
     fit = [row.press for row in shown if row.press in judged and not row.falls_short]
     short = [row.press for row in shown if row.press in judged and row.falls_short]
+    unstable = {rows[press_id]["press"] for press_id, one in here.items() if _only_unstable(one, demand)}
+    sentence = signal_sentence(fit, short, limits=limits, only_unstable=set(short) <= unstable)
     span = {"signal": signal, "from": clock.as_text(asked.from_ms), "to": clock.as_text(asked.to_ms)}
     verdict = SignalVerdict(
         signal=signal,
         name=signal_name(signal),
         unit=unit,
-        sentence=signal_sentence(fit, short, limits=limits)
-        if shown or not limits.known()
-        else "no values yet",
+        sentence=sentence if shown or not limits.known() else "no values yet",
         lanes=tuple(shown),
         ruler=lane_ruler(scale=scale, limits=limits, unit=unit) if shown else None,
         data_href=f"/api/v1/molds/{quote(mold, safe='')}/capability?{urlencode(span)}" if shown else "",

@@ -5,9 +5,12 @@ and dark are one figure. Lines carry no marks; what was found is a bar under the
 """
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
+
+import numpy as np
 
 from server.words.catalogue import rule_name, signal_name
 from server.words.numbers import fixed
@@ -76,11 +79,19 @@ class _Part:
     units: Units
 
     def shown(self, value: float) -> float | None:
-        if not math.isfinite(value):
-            return None
+        return self.listed([value])[0]
+
+    def listed(self, values: Sequence[float]) -> list[float | None]:
+        """Stored values as shown ones, None where missing."""
         quantity = signal_quantity(self.trace.signal)
-        shown = self.units.shown(quantity, value) if quantity else value
-        return round(shown, signal_places(self.trace.signal, self.units) + 2)
+        # Straight lines between units: what holds for 0 and 1 holds for every value.
+        zero = self.units.shown(quantity, 0.0) if quantity else 0.0
+        step = (self.units.shown(quantity, 1.0) if quantity else 1.0) - zero
+        array = np.round(np.asarray(values, dtype=np.float64) * step + zero, self._places())
+        return [value if math.isfinite(value) else None for value in array.tolist()]
+
+    def _places(self) -> int:
+        return signal_places(self.trace.signal, self.units) + 2
 
     def text(self, value: float) -> str:
         return fixed(self.shown(value), signal_places(self.trace.signal, self.units))
@@ -202,11 +213,12 @@ def _value_axis(part: _Part, limits: SignalLimits | None) -> dict[str, Any]:
 
 def _reach(part: _Part, limits: SignalLimits | None) -> tuple[float, float]:
     """Everything drawn fits, with air above and below."""
-    values = [*part.trace.mean, *part.trace.low, *part.trace.high]
-    if limits is not None:
-        values += [value for value in (limits.center, limits.lower, limits.upper) if value is not None]
-    shown = [value for value in (part.shown(value) for value in values) if value is not None]
-    low, high = (min(shown), max(shown)) if shown else (0.0, 1.0)
+    known = [] if limits is None else [limits.center, limits.lower, limits.upper]
+    values = [*part.trace.mean, *part.trace.low, *part.trace.high, *(one for one in known if one is not None)]
+    array = np.asarray(values, dtype=np.float64)
+    array = array[np.isfinite(array)]
+    ends = part.listed([float(array.min()), float(array.max())]) if len(array) else [0.0, 1.0]
+    low, high = sorted(one or 0.0 for one in ends)
     air = 0.06 * (high - low) or max(abs(high) * 0.01, 0.01)
     return low - air, high + air
 
@@ -215,17 +227,32 @@ class _Times:
     """Lists of local times, each kept once."""
 
     def __init__(self, zone: Zone) -> None:
-        self.lists: list[list[str]] = []
-        self._known: dict[tuple[int, ...], int] = {}
+        self.lists: list[list[str | None]] = []
+        self._known: dict[tuple[int | None, ...], int] = {}
         self._zone = zone
 
-    def number(self, at_ms: Sequence[int]) -> int:
+    def number(self, at_ms: Sequence[int | None]) -> int:
         """Where the list of these times stands."""
         key = tuple(at_ms)
         if key not in self._known:
             self._known[key] = len(self.lists)
-            self.lists.append([_local(at, self._zone) for at in at_ms])
+            self.lists.append([None if at is None else _local(at, self._zone) for at in at_ms])
         return self._known[key]
+
+
+def _band(
+    at_ms: Sequence[int], low: Sequence[float | None], high: Sequence[float | None]
+) -> tuple[list[int | None], list[float | None]]:
+    """One closed outline per stretch without a gap: along the least values, back along the largest."""
+    outline: list[int | None] = []
+    heights: list[float | None] = []
+    known = [i for i in range(len(at_ms)) if low[i] is not None and high[i] is not None]
+    for _, group in itertools.groupby(enumerate(known), key=lambda pair: pair[1] - pair[0]):
+        stretch = [i for _, i in group]
+        back = stretch[::-1]
+        outline += [*(at_ms[i] for i in stretch), *(at_ms[i] for i in back), None]
+        heights += [*(low[i] for i in stretch), *(high[i] for i in back), None]
+    return outline, heights
 
 
 def _lines(part: _Part, times: _Times) -> list[dict[str, Any]]:
@@ -234,13 +261,15 @@ def _lines(part: _Part, times: _Times) -> list[dict[str, Any]]:
     common = {"type": "scatter", "mode": "lines", "x": at, "yaxis": _axis_ref(part.axis)}
     lines: list[dict[str, Any]] = []
     if trace.low and trace.high:
-        edge = {**common, "line": {"width": 0}, "hoverinfo": "skip"}
-        lines.append({**edge, "y": [part.shown(value) for value in trace.low]})
+        outline, heights = _band(trace.at_ms, part.listed(trace.low), part.listed(trace.high))
         lines.append(
             {
-                **edge,
-                "y": [part.shown(value) for value in trace.high],
-                "fill": "tonexty",
+                **common,
+                "x": times.number(outline),
+                "y": heights,
+                "line": {"width": 0},
+                "hoverinfo": "skip",
+                "fill": "toself",
                 "fillcolor": "--band",
             }
         )
@@ -251,7 +280,7 @@ def _lines(part: _Part, times: _Times) -> list[dict[str, Any]]:
         {
             **common,
             "name": signal_name(trace.signal),
-            "y": [part.shown(value) for value in trace.mean],
+            "y": part.listed(trace.mean),
             "line": {"width": 1.2, "color": "--ink"},
             "connectgaps": False,
             "hovertemplate": f"{signal_name(trace.signal)} %{{y:.{places}f}} {unit}<extra></extra>",

@@ -58,6 +58,12 @@ def lane_verdict(
     return f"Ppk {fixed(value, 2)}", detail, value < demand or unstable
 
 
+def is_only_unstable(capability: Capability, *, demand: float) -> bool:
+    """Whether a press that falls short does so for its stability alone."""
+    value = counted_ppk(capability)
+    return value is not None and value >= demand
+
+
 def facts_of(capability: Capability, unit: str) -> tuple[Fact, ...]:
     """Every number of a lane, for those who want them."""
     tested = capability.normality
@@ -89,7 +95,9 @@ def facts_of(capability: Capability, unit: str) -> tuple[Fact, ...]:
     )
 
 
-def signal_sentence(fit: Sequence[str], short: Sequence[str], *, limits: Limits) -> str:
+def signal_sentence(
+    fit: Sequence[str], short: Sequence[str], *, limits: Limits, only_unstable: bool = False
+) -> str:
     """One verdict on a signal over all presses.
 
     >>> signal_sentence(["P03", "P05"], ["P07"], limits=Limits(1.0, 2.0))
@@ -102,14 +110,19 @@ def signal_sentence(fit: Sequence[str], short: Sequence[str], *, limits: Limits)
     if not short:
         return f"capable on {_presses(fit)}"
     if not fit:
-        return f"not capable on {_presses(short)}"
-    return f"capable on {_presses(fit)}, not on {_named(short)}"
+        return f"not {'stable' if only_unstable else 'capable'} on {_presses(short)}"
+    return f"capable on {_presses(fit)}, not{' stable' if only_unstable else ''} on {_named(short)}"
 
 
-def mold_answer(mold: str, fit: Sequence[str], short: Sequence[str], *, limited: bool) -> str:
-    """
+def mold_answer(
+    mold: str, fit: Sequence[str], short: Sequence[str], *, limited: bool, only_unstable: bool = False
+) -> str:
+    """`only_unstable`: those that fall short would be capable, were they stable.
+
     >>> mold_answer("M-113", ["P03", "P05"], ["P07"], limited=True)
     'M-113 is capable on two presses and not on P07.'
+    >>> mold_answer("M-113", [], ["P07"], limited=True, only_unstable=True)
+    'M-113 is not stable on P07, so nothing can be said about capability there.'
     """
     if not limited:
         return f"{mold} has no limits of its drawing yet, so nothing can be said about capability."
@@ -117,9 +130,12 @@ def mold_answer(mold: str, fit: Sequence[str], short: Sequence[str], *, limited:
         return f"{mold} has too few measured parts to say anything."
     if not short:
         return f"{mold} is capable on {_presses(fit)}."
+    if not fit and only_unstable:
+        return f"{mold} is not stable on {_presses(short)}, so nothing can be said about capability there."
     if not fit:
         return f"{mold} is not capable on {_presses(short)}."
-    return f"{mold} is capable on {_presses(fit)} and not on {_named(short)}."
+    fails = "not stable" if only_unstable else "not"
+    return f"{mold} is capable on {_presses(fit)} and {fails} on {_named(short)}."
 
 
 def stands_out(fit: Sequence[str], short: Sequence[str]) -> str:

@@ -147,7 +147,20 @@ def test_a_pause_of_the_press_is_a_gap_and_no_slope() -> None:
 def test_a_thinned_line_has_a_band_of_extremes() -> None:
     trace = Trace("swept_mm", at_ms=AT, mean=[1.0] * 100, low=[0.5] * 100, high=[1.5] * 100)
     made = press_figure([trace], window=WINDOW, limits={})
-    assert [line.get("fill") for line in made["data"]] == [None, "tonexty", None]
+    band, line = made["data"]
+    assert band["fill"] == "toself"
+    assert "fill" not in line
+    assert band["y"] == [0.5] * 100 + [1.5] * 100 + [None]
+
+
+def test_the_band_of_extremes_never_spans_a_gap() -> None:
+    low = [0.5] * 40 + [math.nan] + [0.5] * 59
+    trace = Trace("swept_mm", at_ms=AT, mean=low, low=low, high=[1.5] * 100)
+    made = press_figure([trace], window=WINDOW, limits={})
+    band = made["data"][0]
+    times = made["times"][band["x"]]
+    assert [i for i, at in enumerate(times) if at is None] == [80, 199]
+    assert times[0] == times[79]
 
 
 def test_bars_that_touch_become_one() -> None:
