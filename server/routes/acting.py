@@ -4,7 +4,7 @@ import dataclasses
 import json
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Query, Request, Response
+from fastapi import APIRouter, Body, Path, Query, Request, Response
 
 from server.contract import SIGNALS
 from server.record import baselines, events, presses, settings, valves
@@ -32,6 +32,8 @@ router = APIRouter(prefix="/api/v1", tags=["acting"])
 
 Given = Annotated[Any, Body()]
 Limit = Annotated[int, Query(ge=1, le=10_000)]
+#: What a database takes as a number; more was never given out.
+Number = Annotated[int, Path(ge=0, lt=1 << 63)]
 
 
 def _told(request: Request, press: str, *, evaluate: bool) -> None:
@@ -160,7 +162,7 @@ def get_baselines(
 
 
 @router.post("/presses/{press}/baselines/{number}/approve")
-def approve_baseline(request: Request, press: str, number: int) -> dict[str, Any]:
+def approve_baseline(request: Request, press: str, number: Number) -> dict[str, Any]:
     """Let a baseline hold from its last shot on."""
     code = code_of(press)
     who, now_ms = allow(request, "baseline", press=code).name, objects_of(request).now_ms()
@@ -172,7 +174,7 @@ def approve_baseline(request: Request, press: str, number: int) -> dict[str, Any
 
 
 @router.post("/presses/{press}/baselines/{number}/retire")
-def retire_baseline(request: Request, press: str, number: int) -> dict[str, Any]:
+def retire_baseline(request: Request, press: str, number: Number) -> dict[str, Any]:
     """Let a baseline hold no more."""
     code = code_of(press)
     who, now_ms = allow(request, "baseline", press=code).name, objects_of(request).now_ms()

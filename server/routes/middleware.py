@@ -151,6 +151,8 @@ def _check_loopback(headers: Headers) -> None:
 
 
 def _host_name(host: str) -> str:
+    if "@" in host:  # a user before the name belongs into no Host
+        return ""
     try:
         return urlsplit(f"//{host}").hostname or ""
     except ValueError:

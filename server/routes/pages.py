@@ -15,6 +15,7 @@ from server import clock
 from server.access.actors import NOBODY, need, permissions_of
 from server.errors import InvalidError, NotFoundError
 from server.routes.assets import LIBRARY, assets
+from server.routes.calls import code_of
 from server.routes.reading_state import find_onset
 from server.settings import outside
 from server.show.build_alarms import ANSWERS, build_alarms
@@ -128,6 +129,8 @@ def since_of(connection: sa.Connection, press: str) -> Since | None:
 
 
 _onsets: Kept[Since | None] = Kept()
+#: 9999-12-01: what lies later is no date in every zone.
+_LAST_DAY_MS = 253_399_622_400_000
 
 
 @router.get("/")
@@ -141,12 +144,13 @@ def press_page(request: Request, press: str) -> Response:
     return _answer(
         request,
         "press.html",
-        lambda c, plant: build_press(c, plant, press=press, since_of=functools.partial(since_of, c)),
+        lambda c, plant: build_press(c, plant, press=code_of(press), since_of=functools.partial(since_of, c)),
     )
 
 
 @router.get("/presses/{press}/baselines")
 def baselines_page(request: Request, press: str) -> Response:
+    press = code_of(press)
     return _answer(request, "baselines.html", lambda c, plant: build_baselines(c, plant, press=press))
 
 
@@ -162,7 +166,7 @@ def mold_page(
     return _answer(
         request,
         "mold.html",
-        lambda c, plant: build_mold(c, plant, mold=mold, stretch=_days(from_, to, plant.zone)),
+        lambda c, plant: build_mold(c, plant, mold=code_of(mold), stretch=_days(from_, to, plant.zone)),
     )
 
 
@@ -224,7 +228,7 @@ def press_figure(
     press: str,
     from_: Annotated[str, Query(alias="from")] = "",
     to: str = "",
-    span_ms: Annotated[int | None, Query(ge=60_000)] = None,
+    span_ms: Annotated[int | None, Query(ge=60_000, le=100_000 * DAY)] = None,
     span: str = "",
     width: Annotated[int, Query(ge=100, le=8_000)] = 800,
 ) -> Response:
@@ -239,7 +243,7 @@ def press_figure(
             span_ms=span_ms or (None if span == "all" else 7 * DAY),
             points=width,
         )
-        figure = build_figure(connection, plant, press=press, asked=asked)
+        figure = build_figure(connection, plant, press=code_of(press), asked=asked)
     if figure is None:
         raise NotFoundError(f"no press {press!r}", field="press")
     return JSONResponse(figure, headers={"Cache-Control": "no-store"})
@@ -289,6 +293,6 @@ def _days(from_: str, to: str, zone: Zone) -> Stretch | None:
     if not from_ or not to:
         return None
     start, end = read_moment(from_, zone, "from"), read_moment(to, zone, "to") + DAY
-    if end <= start:
-        raise InvalidError(f"to={to!r} lies before from={from_!r}", field="to")
+    if not start < end <= _LAST_DAY_MS:
+        raise InvalidError(f"to={to!r} lies before from={from_!r}, or beyond the calendar", field="to")
     return Stretch(start, end)
