@@ -14,6 +14,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from server import clock
 from server.access.actors import NOBODY, need, permissions_of
 from server.errors import InvalidError, NotFoundError
+from server.routes.access import safe_path
 from server.routes.assets import LIBRARY, assets
 from server.routes.calls import code_of
 from server.routes.reading_state import find_onset
@@ -217,7 +218,7 @@ def login_page(
     return _answer(
         request,
         "login.html",
-        lambda _c, plant: build_login(plant, next_path=next_path, wrong=bool(wrong)),
+        lambda _c, plant: build_login(plant, next_path=safe_path(next_path), wrong=bool(wrong)),
         public=True,
     )
 

@@ -59,3 +59,10 @@ def test_a_page_is_found_however_its_letters_are_composed(visitor: Visitor) -> N
     assert visitor.get("/presses/%C3%A9").status_code == 200
     assert visitor.get("/presses/e%CC%81").status_code == 200
     assert visitor.get("/presses/e%CC%81/baselines").status_code == 200
+
+
+@pytest.mark.parametrize("path", ["/%09/evil.example", "/%0A/evil.example", "//evil.example", "/%5Cevil"])
+def test_logging_in_leads_to_no_other_server(visitor: Visitor, path: str) -> None:
+    # Browsers drop tabs and line ends from an address: "/<tab>/evil" would be "//evil".
+    assert "evil" not in visitor.get(f"/login?next={path}").text
+    assert 'data-then="/presses/P07"' in visitor.get("/login?next=/presses/P07").text
