@@ -86,7 +86,7 @@ def actor_of(request: Request) -> Actor:
     return Actor(
         name=known.name,
         role=worded(ROLE, known.role) if known.role and known.kind == "person" else "",
-        may_act="acknowledge" in permissions_of(known),
+        may=permissions_of(known),
         signed_in=known.kind == "person",
     )
 

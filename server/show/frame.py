@@ -28,7 +28,8 @@ class Frame:
     person: str = ""
     role: str = ""
     note: str = ""
-    may_act: bool = True
+    #: What the person may do, by the access layer's names.
+    may: frozenset[str] = frozenset()
     signed_in: bool = False
 
     @property
@@ -43,7 +44,7 @@ class Actor:
 
     name: str = ""
     role: str = ""
-    may_act: bool = True
+    may: frozenset[str] = frozenset()
     #: With a password, so that there is something to sign out of.
     signed_in: bool = False
 
@@ -59,6 +60,6 @@ def frame(
         person=actor.name,
         role=actor.role,
         note=note,
-        may_act=actor.may_act,
+        may=actor.may,
         signed_in=actor.signed_in,
     )

@@ -230,6 +230,14 @@ def test_a_viewer_sees_no_button_that_would_be_refused(store: Store) -> None:
         assert "data-answer" not in text
 
 
+def test_a_line_lead_answers_alarms_and_leaves_configuration_alone(store: Store) -> None:
+    lead = Visitor(page_server(store, actor=Actor("ines", "line_lead", "person")))
+    assert "data-answer" in lead.get("/alarms").text
+    assert "/events" in lead.get("/presses/P07").text
+    assert 'data-method="PUT"' not in lead.get("/presses/P07").text
+    assert "data-post" not in lead.get("/presses/P07/baselines").text
+
+
 def test_names_with_markup_are_shown_as_text(own_store: Store) -> None:
     hostile = '<img src=x onerror=alert(1)>"'
     own_store.write(lambda c: put_press(c, hostile, {"name": hostile, "area": hostile}, now_ms=NOW))
