@@ -2,7 +2,9 @@
 
 import collections
 import dataclasses
+import functools
 import math
+import types
 from collections.abc import Mapping
 from typing import Any
 
@@ -22,13 +24,16 @@ class RecordedSignal:
     left_out: Mapping[str, int]
 
 
-def recorded_signals(record: Mapping[str, Any] | None) -> dict[str, RecordedSignal]:
+def recorded_signals(record: Mapping[str, Any] | None) -> Mapping[str, RecordedSignal]:
     """Signals of a baseline row by id; those the record could not tell are left out."""
-    if record is None:
-        return {}
-    signals = document(record["signals"]).get("signals", {})
-    found = {name: _read(value) for name, value in signals.items()}
-    return {name: value for name, value in found.items() if value is not None}
+    return {} if record is None else _signals(record["signals"])
+
+
+# A record never changes, and every row of the plant page needs one.
+@functools.lru_cache(maxsize=1_000)
+def _signals(text: str) -> Mapping[str, RecordedSignal]:
+    found = {name: _read(value) for name, value in document(text).get("signals", {}).items()}
+    return types.MappingProxyType({name: value for name, value in found.items() if value is not None})
 
 
 def _number(value: Mapping[str, Any], name: str) -> float | None:
