@@ -26,6 +26,8 @@ SHOTS = 2_400
 #: Rows sent as one CSV file; the rest comes as JSON batches, as a press's gateway would send them.
 IN_FILE = 1_000
 BATCH = 20
+#: What a page may take on a machine that is busy with other things, in ms.
+PATIENCE = 20_000
 TEXTS = ("press", "mold", "at", "counter")
 
 Key = tuple[str, int]
@@ -229,20 +231,20 @@ def test_a_wearing_valve_is_noticed_though_the_server_was_killed(
 def sign_in(page: Page, served: Served, one_time_password: str) -> None:
     """The first login: the password that was given out is changed for one's own."""
     page.goto(f"{served.address}/alarms")
-    expect(page).to_have_url(f"{served.address}/login?next=/alarms")
+    expect(page).to_have_url(f"{served.address}/login?next=/alarms", timeout=PATIENCE)
     page.get_by_label("Name").fill("mara")
     page.get_by_label("Password", exact=True).fill(one_time_password)
     page.get_by_role("button", name="Sign in").click()
     page.get_by_label("One-time password").fill(one_time_password)
     page.get_by_label("New password").fill("only ever three moulds")
     page.get_by_role("button", name="Keep").click()
-    expect(page).to_have_url(f"{served.address}/alarms")
+    expect(page).to_have_url(f"{served.address}/alarms", timeout=PATIENCE)
 
 
 def answer_the_alarm(page: Page) -> None:
     card = page.locator("article.alarm")
-    expect(card).to_have_count(1)
-    expect(card.get_by_role("heading")).to_contain_text("P07")
+    expect(card).to_have_count(1, timeout=PATIENCE)
+    expect(card.get_by_role("heading")).to_contain_text("P07", timeout=PATIENCE)
     page.locator('[data-answer][data-reason="going"]').click()
-    expect(card).to_have_count(0)
-    expect(page.locator(".quiet-alarms li")).to_contain_text("mara")
+    expect(card).to_have_count(0, timeout=PATIENCE)
+    expect(page.locator(".quiet-alarms li")).to_contain_text("mara", timeout=PATIENCE)
