@@ -1,0 +1,1 @@
+"""Measurements of the running program: scripts, not collected as tests."""
