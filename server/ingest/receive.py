@@ -6,7 +6,7 @@ Everything of one request is one transaction; the answer is given after it is du
 import collections
 import dataclasses
 import functools
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -18,14 +18,12 @@ from server.store.plant import (
     Press,
     Setup,
     keep_setup,
-    mold_by_code,
-    press_by_code,
     put_mold,
     put_press,
     read_settings,
     setup_digest,
 )
-from server.store.shots import note_arrival, store_shots
+from server.store.shots import molds_known, note_arrivals, presses_known, setups_known, store_shots
 
 
 @dataclasses.dataclass(frozen=True)
@@ -68,18 +66,21 @@ def receive(
         )
         for row in batch.rejected
     ]
-    rejected = [
-        {"row": row.row, "field": row.field, "code": row.code, "message": row.message} for row in batch.rejected
+    rejected: list[dict[str, Any]] = [
+        {"row": row.row, "field": row.field, "code": row.code, "message": row.message}
+        for row in batch.rejected
     ]
     stored = duplicate = conflict = 0
     waiting: list[int] = []
-    for code, shots in _by_press(batch.shots).items():
-        press = _press(connection, code, accept_unknown=accept_unknown, now_ms=now_ms)
-        if press is None:
-            apart += [_unknown(shot, source) for shot in shots]
-            rejected += [_unknown_answer(shot) for shot in shots]
-            continue
-        _keep_setups(connection, press, shots, now_ms=now_ms)
+    newest: dict[int, tuple[int, int]] = {}
+    groups = _by_press(batch.shots)
+    presses = _presses(connection, groups, accept_unknown=accept_unknown, now_ms=now_ms)
+    for shots in (shots for code, shots in groups.items() if code not in presses):
+        apart += [_unknown(shot, source) for shot in shots]
+        rejected += [_unknown_answer(shot) for shot in shots]
+    _keep_setups(connection, presses, groups, now_ms=now_ms)
+    for code, press in presses.items():
+        shots = groups[code]
         outcome = store_shots(
             connection,
             press.press_id,
@@ -90,8 +91,10 @@ def receive(
         conflict += len(outcome.conflicts)
         apart += [_conflict(shots[position], source) for position in outcome.conflicts]
         if outcome.earliest_ms is not None:
-            _note(connection, press, shots, outcome.new, outcome.earliest_ms, now_ms=now_ms)
+            newest[press.press_id] = max((shot[2], shot[3]) for shot in shots)
+            _wait(connection, press, outcome.new, outcome.earliest_ms, now_ms=now_ms)
             waiting.append(press.press_id)
+    note_arrivals(connection, newest, now_ms=now_ms)
     quarantine.keep_apart(connection, apart, now_ms=now_ms)
     rejected.sort(key=lambda row: row["row"])
     return Received(batch.received, stored, duplicate, conflict, rejected, tuple(waiting))
@@ -112,25 +115,38 @@ def _by_press(shots: Sequence[ReadShot]) -> dict[str, list[ReadShot]]:
     return grouped
 
 
-def _press(connection: sa.Connection, code: str, *, accept_unknown: bool, now_ms: int) -> Press | None:
-    press = press_by_code(connection, code)
-    if press is not None and press.accepted:
-        return press
-    if accept_unknown or read_settings(connection)["accept_unknown_presses"]:
-        put_press(connection, code, {"accepted": True}, now_ms=now_ms)
-        return press_by_code(connection, code)
-    return None
+def _presses(
+    connection: sa.Connection, codes: Iterable[str], *, accept_unknown: bool, now_ms: int
+) -> dict[str, Press]:
+    """The presses whose shots are taken, by code; what is not in it waits to be accepted."""
+    known = presses_known(connection, codes)
+    accepted = {code: known[code] for code in codes if code in known and known[code].accepted}
+    others = [code for code in codes if code not in accepted]
+    if others and (accept_unknown or read_settings(connection)["accept_unknown_presses"]):
+        for code in others:
+            put_press(connection, code, {"accepted": True}, now_ms=now_ms)
+        accepted |= presses_known(connection, others)
+    return accepted
 
 
 def _keep_setups(
-    connection: sa.Connection, press: Press, shots: Sequence[ReadShot], *, now_ms: int
+    connection: sa.Connection,
+    presses: Mapping[str, Press],
+    groups: Mapping[str, Sequence[ReadShot]],
+    *,
+    now_ms: int,
 ) -> None:
-    for label in {id(shot[1]): shot[1] for shot in shots}.values():
+    labels = {id(shot[1]): shot[1] for code in presses for shot in groups[code]}
+    keys = {(presses[one.press].press_id, _setup_id(one)): one for one in labels.values()}
+    kept = setups_known(connection, keys)
+    for (press_id, setup_id), label in keys.items():
+        if (press_id, setup_id) in kept:
+            continue
         keep_setup(
             connection,
             Setup(
-                press_id=press.press_id,
-                setup_id=_setup_id(label),
+                press_id=press_id,
+                setup_id=setup_id,
                 mold=label.mold or "",
                 material=label.material or "",
                 setup=label.setup or "",
@@ -138,19 +154,14 @@ def _keep_setups(
                 first_seen_ms=now_ms,
             ),
         )
-        if label.mold and mold_by_code(connection, label.mold) is None:
-            # A mold names itself with its first shot; the quality lead describes it later.
-            put_mold(connection, label.mold, {}, now_ms=now_ms)
+    # A mold names itself with its first shot; the quality lead describes it later.
+    molds = {label.mold for label in keys.values() if label.mold}
+    for mold in sorted(molds - molds_known(connection, molds)):
+        put_mold(connection, mold, {}, now_ms=now_ms)
 
 
-def _note(
-    connection: sa.Connection, press: Press, shots: Sequence[ReadShot], new: int, earliest_ms: int, *, now_ms: int
-) -> None:
-    last = max(shots, key=lambda shot: (shot[2], shot[3]))
-    note_arrival(connection, press.press_id, last_shot_ms=last[2], last_counter=last[3], now_ms=now_ms)
-    intake.add(
-        connection, press.press_id, earliest_ms=earliest_ms, shots=new, reason="shots", now_ms=now_ms
-    )
+def _wait(connection: sa.Connection, press: Press, new: int, earliest_ms: int, *, now_ms: int) -> None:
+    intake.add(connection, press.press_id, earliest_ms=earliest_ms, shots=new, reason="shots", now_ms=now_ms)
 
 
 def _unknown_text(shot: ReadShot) -> str:
@@ -162,7 +173,14 @@ def _unknown_text(shot: ReadShot) -> str:
 
 def _unknown(shot: ReadShot, source: str) -> quarantine.Apart:
     return quarantine.Apart(
-        shot[1][0], "unknown_press", "press", "unknown_press", _unknown_text(shot), shot_line(shot), True, source
+        shot[1][0],
+        "unknown_press",
+        "press",
+        "unknown_press",
+        _unknown_text(shot),
+        shot_line(shot),
+        True,
+        source,
     )
 
 

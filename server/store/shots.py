@@ -1,7 +1,7 @@
 """Shots: stored once by their key, read back as columns or rows."""
 
 import dataclasses
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -9,7 +9,8 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from server.contract import SHOT_COLUMNS, SHOT_NUMBERS
-from server.store.tables import press_states, shots
+from server.store.plant import Press
+from server.store.tables import molds, press_states, presses, setups, shots
 
 #: A shot as the store takes it: at_ms, counter, setup_id, then SHOT_COLUMNS.
 ShotValues = tuple[Any, ...]
@@ -53,9 +54,13 @@ def store_shots(connection: sa.Connection, press_id: int, rows: Sequence[ShotVal
     )
 
 
+def _mark(connection: sa.Connection) -> str:
+    return "?" if connection.dialect.name == "sqlite" else "%s"
+
+
 def _insert(connection: sa.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
     # The driver's own executemany: a VALUES list through the expression language is many times slower.
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    mark = _mark(connection)
     connection.exec_driver_sql(
         f"INSERT INTO shots ({', '.join(_COLUMNS)}) VALUES ({', '.join([mark] * len(_COLUMNS))})"
         " ON CONFLICT DO NOTHING",
@@ -70,10 +75,11 @@ def _known(
     if not rows:
         return {}
     times = [row[0] for row in rows]
-    span = connection.execute(
-        sa.select(sa.literal(1))
-        .where(shots.c.press_id == press_id, shots.c.at_ms.between(min(times), max(times)))
-        .limit(1)
+    # Asked for every press of every batch: the expression language would take most of the time.
+    mark = _mark(connection)
+    span = connection.exec_driver_sql(
+        f"SELECT 1 FROM shots WHERE press_id = {mark} AND at_ms BETWEEN {mark} AND {mark} LIMIT 1",
+        (press_id, min(times), max(times)),
     ).first()
     if span is None:
         return {}
@@ -88,21 +94,81 @@ def _known(
     return found
 
 
+_NEWER = sa.or_(
+    press_states.c.last_shot_ms.is_(None),
+    press_states.c.last_shot_ms <= sa.bindparam("shot_ms", type_=sa.BigInteger),
+)
+_NOTE_ARRIVAL = (
+    sa.update(press_states)
+    .where(press_states.c.press_id == sa.bindparam("of_press"))
+    .values(
+        last_arrival_ms=sa.bindparam("arrival_ms"),
+        last_shot_ms=sa.case(
+            (_NEWER, sa.bindparam("shot_ms", type_=sa.BigInteger)), else_=press_states.c.last_shot_ms
+        ),
+        last_counter=sa.case(
+            (_NEWER, sa.bindparam("shot_counter", type_=sa.BigInteger)), else_=press_states.c.last_counter
+        ),
+    )
+)
+
+
+def note_arrivals(connection: sa.Connection, newest: Mapping[int, tuple[int, int]], *, now_ms: int) -> None:
+    """Keep when presses last reported, and their newest shots: press_id to (at_ms, counter)."""
+    if newest:
+        # In one order everywhere, so that two batches of the same presses never wait for each other.
+        rows = [
+            {"of_press": press_id, "arrival_ms": now_ms, "shot_ms": at_ms, "shot_counter": counter}
+            for press_id, (at_ms, counter) in sorted(newest.items())
+        ]
+        connection.execute(_NOTE_ARRIVAL, rows)
+
+
 def note_arrival(
     connection: sa.Connection, press_id: int, *, last_shot_ms: int, last_counter: int, now_ms: int
 ) -> None:
-    """Keep when a press last reported, and its newest shot."""
-    state = press_states.c
-    newer = sa.or_(state.last_shot_ms.is_(None), state.last_shot_ms <= last_shot_ms)
-    connection.execute(
-        sa.update(press_states)
-        .where(state.press_id == press_id)
-        .values(
-            last_arrival_ms=now_ms,
-            last_shot_ms=sa.case((newer, last_shot_ms), else_=state.last_shot_ms),
-            last_counter=sa.case((newer, last_counter), else_=state.last_counter),
-        )
-    )
+    """Keep when one press last reported, and its newest shot."""
+    note_arrivals(connection, {press_id: (last_shot_ms, last_counter)}, now_ms=now_ms)
+
+
+def presses_known(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Press]:
+    """The presses among `codes`, all asked for at once."""
+    rows = [
+        row
+        for part in _parts(codes)
+        for row in connection.execute(sa.select(presses).where(presses.c.press.in_(part)))
+    ]
+    return {row.press: Press(**row._mapping) for row in rows}
+
+
+def setups_known(connection: sa.Connection, keys: Iterable[tuple[int, int]]) -> set[tuple[int, int]]:
+    """Which of the set-ups (press_id, setup_id) are kept already; others of the same presses may be."""
+    wanted = set(keys)
+    found: set[tuple[int, int]] = set()
+    for part in _parts({press_id for press_id, _ in wanted}):
+        ids = {setup_id for press_id, setup_id in wanted if press_id in part}
+        for some in _parts(ids):
+            rows = connection.execute(
+                sa.select(setups.c.press_id, setups.c.setup_id).where(
+                    setups.c.press_id.in_(part), setups.c.setup_id.in_(some)
+                )
+            )
+            found.update((row[0], row[1]) for row in rows)
+    return found
+
+
+def molds_known(connection: sa.Connection, codes: Iterable[str]) -> set[str]:
+    """The molds among `codes`."""
+    return {
+        code
+        for part in _parts(codes)
+        for code in connection.execute(sa.select(molds.c.mold).where(molds.c.mold.in_(part))).scalars()
+    }
+
+
+def _parts(wanted: Iterable[Any]) -> list[list[Any]]:
+    every = sorted(set(wanted))
+    return [every[at : at + _LOOK_UP] for at in range(0, len(every), _LOOK_UP)]
 
 
 def read_columns(
