@@ -119,21 +119,27 @@ def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> 
 
 def _clear(connection: sa.Connection, press_id: int, after: tuple[int, int] | None) -> None:
     at, counter = after if after is not None else (-(1 << 62), -1)
+    # Done for every live batch: the expression language would take most of its time.
+    mark = _mark(connection)
     for table, time, number in (
-        (findings, findings.c.from_ms, findings.c.from_counter),
-        (scores, scores.c.at_ms, scores.c.counter),
-        (checkpoints, checkpoints.c.at_ms, checkpoints.c.counter),
+        ("findings", "from_ms", "from_counter"),
+        ("scores", "at_ms", "counter"),
+        ("checkpoints", "at_ms", "counter"),
     ):
-        later = sa.or_(time > at, sa.and_(time == at, number > counter))
-        connection.execute(sa.delete(table).where(table.c.press_id == press_id, time >= at, later))
-    for grain in GRAINS:
-        connection.execute(
-            sa.delete(rollups).where(
-                rollups.c.press_id == press_id,
-                rollups.c.grain == grain,
-                rollups.c.bucket_ms >= bucket_of(at, grain),
-            )
+        connection.exec_driver_sql(
+            f"DELETE FROM {table} WHERE press_id = {mark} AND {time} >= {mark}"
+            f" AND ({time} > {mark} OR {number} > {mark})",
+            (press_id, at, at, counter),
         )
+    for grain in GRAINS:
+        connection.exec_driver_sql(
+            f"DELETE FROM rollups WHERE press_id = {mark} AND grain = {mark} AND bucket_ms >= {mark}",
+            (press_id, grain, bucket_of(at, grain)),
+        )
+
+
+def _mark(connection: sa.Connection) -> str:
+    return "?" if connection.dialect.name == "sqlite" else "%s"
 
 
 def bucket_of(at_ms: int, grain: int) -> int:
@@ -145,7 +151,7 @@ def _insert_many(connection: sa.Connection, table: sa.Table, rows: list[dict[str
     if not rows:
         return
     names = list(rows[0])
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    mark = _mark(connection)
     connection.exec_driver_sql(
         f"INSERT INTO {table.name} ({', '.join(names)}) VALUES ({', '.join([mark] * len(names))})",
         [tuple(row[name] for name in names) for row in rows],
@@ -159,20 +165,18 @@ def _coarser(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[st
         return
     for finer, grain in ((TEN_MINUTES, HOUR), (HOUR, DAY)):
         first, last = bucket_of(touched[0], grain), bucket_of(touched[-1], grain)
-        rows = connection.execute(
-            sa.select(rollups)
-            .where(
-                rollups.c.press_id == press_id,
-                rollups.c.grain == finer,
-                rollups.c.bucket_ms >= first,
-                rollups.c.bucket_ms < last + grain * 1000,
-            )
-            .order_by(rollups.c.bucket_ms)
+        mark = _mark(connection)
+        rows = connection.exec_driver_sql(
+            "SELECT bucket_ms, setup_id, signal, n, mean, m2, low, high FROM rollups"
+            f" WHERE press_id = {mark} AND grain = {mark} AND bucket_ms >= {mark} AND bucket_ms < {mark}"
+            " ORDER BY bucket_ms",
+            (press_id, finer, first, last + grain * 1000),
         ).all()
         merged: dict[tuple[int, int, str], tuple[int, float, float, float, float]] = {}
-        for row in rows:
-            key = (bucket_of(row.bucket_ms, grain), row.setup_id, row.signal)
-            part = (row.n, row.mean, row.m2, row.low, row.high)
+        for bucket_ms, setup_id, signal, *numbers in rows:
+            key = (bucket_of(bucket_ms, grain), setup_id, signal)
+            n, mean, m2, low, high = numbers
+            part = (n, mean, m2, low, high)
             merged[key] = merge_summaries(merged[key], part) if key in merged else part
         upsert(connection, rollups, [_rollup(press_id, grain, key, part) for key, part in merged.items()])
 
