@@ -15,6 +15,7 @@ from server.routes import (
     access,
     acting,
     alarms,
+    docs,
     live,
     maths,
     pages,
@@ -64,10 +65,10 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
         await run_in_threadpool(objects.pipeline.close)
         await run_in_threadpool(objects.store.close)
 
-    app = FastAPI(title="Ringtell", version=__version__, lifespan=life, redoc_url=None)
+    app = FastAPI(title="Ringtell", version=__version__, lifespan=life, docs_url=None, redoc_url=None)
     app.state.ringtell = objects
     problems.install(app)
     install_middleware(app)
-    for module in (shots, reading, acting, alarms, studies, maths, access, live, pages):
+    for module in (shots, reading, acting, alarms, studies, maths, access, live, docs, pages):
         app.include_router(module.router)
     return app

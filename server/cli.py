@@ -1,11 +1,15 @@
 """The command line. Errors are one line on standard error, exit code 2 for usage, 1 for a failure."""
 
 import argparse
+import importlib
 import sys
 from collections.abc import Sequence
 
-from server import cli_commands as commands
+from server.contract import CAUSES, ROLES
 from server.errors import RingtellError, UsageError
+
+#: What `ringtell simulate` can hide in its shots.
+STORIES = ("healthy", *(cause for cause in CAUSES if cause not in ("sealing", "unexplained")))
 
 
 class _Parser(argparse.ArgumentParser):
@@ -42,7 +46,7 @@ def parser() -> argparse.ArgumentParser:
     demo.add_argument("--no-live", action="store_true", help="no shots trickle in")
     demo.add_argument("--empty", action="store_true", help="no demo plant: try your own shots")
     demo.add_argument("--no-login", action="store_true", help="keys and login ignored, on this machine only")
-    demo.set_defaults(run=commands.demo)
+    demo.set_defaults(run="demo")
 
     serve = _command(
         subparsers, "serve", "the production server; settings from RINGTELL_… variables",
@@ -50,7 +54,7 @@ def parser() -> argparse.ArgumentParser:
     )  # fmt: skip
     serve.add_argument("--host")
     serve.add_argument("--port", type=int)
-    serve.set_defaults(run=commands.serve)
+    serve.set_defaults(run="serve")
 
     _database(subparsers)
     _import(subparsers)
@@ -62,18 +66,18 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     db = _command(subparsers, "db", "schema and data care", "ringtell db upgrade")
     acts = db.add_subparsers(metavar="ACT", parser_class=_Parser)
     up = _command(acts, "upgrade", "bring the schema to this version", "ringtell db upgrade")
-    up.set_defaults(run=commands.db_upgrade)
+    up.set_defaults(run="db_upgrade")
     check = _command(acts, "check", "counts and consistency of what is stored", "ringtell db check")
-    check.set_defaults(run=commands.db_check)
+    check.set_defaults(run="db_check")
     backup = _command(acts, "backup", "copy the running database", "ringtell db backup friday.db")
     backup.add_argument("file")
-    backup.set_defaults(run=commands.db_backup)
+    backup.set_defaults(run="db_backup")
     restore = _command(
         acts, "restore", "put a backup in place of no database", "ringtell db restore friday.db"
     )
     restore.add_argument("file")
-    restore.set_defaults(run=commands.db_restore)
-    db.set_defaults(run=commands.needs_act, prog="ringtell db")
+    restore.set_defaults(run="db_restore")
+    db.set_defaults(run="needs_act", prog="ringtell db")
 
 
 def _import(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
@@ -90,7 +94,7 @@ def _import(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     take.add_argument(
         "--rejected", metavar="FILE", help="rejected rows with the reason (default: beside FILE)"
     )
-    take.set_defaults(run=commands.import_files)
+    take.set_defaults(run="import_files")
 
 
 def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
@@ -100,19 +104,19 @@ def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     )  # fmt: skip
     simulate.add_argument("file", help="CSV of shots; FILE.truth.csv gets what was hidden")
     simulate.add_argument("--shots", type=int, default=2000)
-    simulate.add_argument("--story", default="healthy", choices=commands.STORIES)
+    simulate.add_argument("--story", default="healthy", choices=STORIES)
     simulate.add_argument("--seed", type=int, default=1)
     simulate.add_argument("--press", default="P01")
     simulate.add_argument("--mold", default="M-1")
     simulate.add_argument("--start", metavar="TIME", default="2026-01-05T06:00:00Z")
-    simulate.set_defaults(run=commands.simulate)
+    simulate.set_defaults(run="simulate")
 
     evaluate = _command(
         subparsers, "evaluate", "run charts, findings and scores again", "ringtell evaluate --rebuild"
     )
     evaluate.add_argument("--rebuild", action="store_true", required=True)
     evaluate.add_argument("--press", action="append", default=[])
-    evaluate.set_defaults(run=commands.evaluate)
+    evaluate.set_defaults(run="evaluate")
 
     key = _command(subparsers, "key", "device keys", "ringtell key create --press P07")
     key_acts = key.add_subparsers(metavar="ACT", parser_class=_Parser)
@@ -120,8 +124,8 @@ def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     create.add_argument("--press", default="", help="the only press it is for (default: all)")
     create.add_argument("--name", default="")
     create.add_argument("--scope", action="append", default=[], help="ingest (default), read, act")
-    create.set_defaults(run=commands.key_create)
-    key.set_defaults(run=commands.needs_act, prog="ringtell key")
+    create.set_defaults(run="key_create")
+    key.set_defaults(run="needs_act", prog="ringtell key")
 
     user = _command(subparsers, "user", "people", "ringtell user add mara --role plant_engineer")
     user_acts = user.add_subparsers(metavar="ACT", parser_class=_Parser)
@@ -129,9 +133,9 @@ def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
         user_acts, "add", "a person, with a one-time password", "ringtell user add mara --role line_lead"
     )
     add.add_argument("name")
-    add.add_argument("--role", required=True, choices=commands.ROLES)
-    add.set_defaults(run=commands.user_add)
-    user.set_defaults(run=commands.needs_act, prog="ringtell user")
+    add.add_argument("--role", required=True, choices=ROLES)
+    add.set_defaults(run="user_add")
+    user.set_defaults(run="needs_act", prog="ringtell user")
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -141,7 +145,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if given.run is None:
             parser().print_help()
             return 0
-        given.run(given)
+        # Loaded late: --help and a wrong word need none of the server.
+        getattr(importlib.import_module("server.cli_commands"), given.run)(given)
     except RingtellError as error:
         sys.stderr.write(f"ringtell: {error.message}\n")
         return 2 if isinstance(error, UsageError) or error.status in (400, 422) else 1

@@ -19,7 +19,6 @@ from server.access.keys import create_key
 from server.access.people import add_person
 from server.app import Objects, build_objects
 from server.clock import as_text, now_ms
-from server.contract import ROLES as ROLES
 from server.errors import RingtellError, UsageError
 from server.ingest.batch import RejectedRow
 from server.ingest.tables import read_table

@@ -36,7 +36,7 @@ def run(objects: Objects, *, log_level: str = "warning") -> None:
         log_level=log_level,
         access_log=False,
         server_header=False,
-        timeout_graceful_shutdown=8,
+        timeout_graceful_shutdown=5,
         **options,
     )
     _need_free(settings.host, settings.port)

@@ -4,11 +4,14 @@ import { startForms } from './forms.js';
 
 startLive();
 startForms();
+const started = [];
 if (document.querySelector('[data-answer]') || document.body.classList.contains('floor')) {
-  import('./alarms.js').then((module) => module.startAlarms());
+  started.push(import('./alarms.js').then((module) => module.startAlarms()));
 }
-if (document.querySelector('[data-chart]')) import('./chart.js').then((module) => module.startCharts());
-if (document.querySelector('[data-import]')) import('./upload.js').then((module) => module.startUpload());
+if (document.querySelector('[data-chart]')) started.push(import('./chart.js').then((module) => module.startCharts()));
+if (document.querySelector('[data-import]')) started.push(import('./upload.js').then((module) => module.startUpload()));
+// Says that taps are heard from now on.
+Promise.all(started).then(() => { document.documentElement.dataset.ready = '1'; });
 
 document.addEventListener('click', (event) => {
   if (event.target.closest('[data-print]')) {
