@@ -157,7 +157,7 @@ def test_a_tap_outlives_a_server_that_is_down_and_a_reload(browser: Browser, ser
     page.reload()
     page.get_by_text("Kept: Seen.").wait_for(timeout=10_000)
     server.down = False
-    page.get_by_text("Answered: Seen.").wait_for(timeout=15_000)
+    answered(page, server, 1)
     assert len({one["key"] for one in server.answered}) == 1
     page.context.close()
 
