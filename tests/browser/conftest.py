@@ -64,7 +64,9 @@ def _outside(app: FastAPI, server: PageServer) -> None:
         return JSONResponse({})
 
 
-@pytest.fixture(scope="session")
+# Package, not session: Playwright keeps an event loop running in this thread while it is open, and
+# tests after these run loops of their own.
+@pytest.fixture(scope="package")
 def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageServer]:
     store = make_plant(tmp_path_factory.mktemp("browser"))
     with socket.socket() as free:
@@ -88,7 +90,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageServer]:
     store.close()
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
     if not CHROMIUM.exists():
         pytest.skip(f"no Chromium at {CHROMIUM}; apt-get install chromium")
