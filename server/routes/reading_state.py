@@ -14,7 +14,7 @@ from server.maths.results import Undetermined
 from server.routes.reading_values import read_values
 from server.store.evaluation import HOUR, TEN_MINUTES
 from server.store.plant import Press, setups_of
-from server.store.questions import Row, shots_up_to, summaries
+from server.store.questions import Row, score_turn, shots_up_to, summaries
 from server.store.records import Baseline, events_of
 from server.valve.evidence import likelihood
 
@@ -64,7 +64,8 @@ def likelihood_of(row: Row) -> float | None:
 class Onset:
     """When the leak began: the likeliest moment within from_ms and to_ms (95 %).
 
-    `shows_in`: `level` or `scatter` of the swept stroke.
+    `shows_in`: `level` or `scatter` of the swept stroke, or the `score` itself: its last turn from
+    below one half, with the last score below as `from_ms`; that one is no confidence interval.
     """
 
     at_ms: int
@@ -107,7 +108,17 @@ def find_onset(connection: sa.Connection, press: Press, row: Row, baseline: Base
             to_ms=max(at, int(course.ends[upper])),
             shows_in=name,
         )
-    return None
+    return _turn_of_the_score(connection, press, baseline)
+
+
+def _turn_of_the_score(connection: sa.Connection, press: Press, baseline: Baseline) -> Onset | None:
+    """Where neither level nor scatter turns clearly: since when the score stays on the leak's side."""
+    turned = score_turn(connection, press.press_id, baseline_no=baseline.baseline_no)
+    # A valve that was never seen below one half shows no turn: its record is suspect as a whole.
+    if turned is None or turned[0] < _began(connection, press, baseline):
+        return None
+    before_ms, first_ms = turned
+    return Onset(at_ms=first_ms, from_ms=max(before_ms, baseline.to_ms), to_ms=first_ms, shows_in="score")
 
 
 def _turn(numbers: NDArray[np.float64], shots: NDArray[np.int64]) -> tuple[int, int, int] | None:

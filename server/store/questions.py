@@ -261,3 +261,19 @@ def shot_hours(
         sa.select(quarter).where(*_shots_from(press_id, from_ms, to_ms)).group_by(quarter).order_by(quarter)
     )
     return [int(row[0]) * 900_000 for row in rows]
+
+
+def score_turn(connection: sa.Connection, press_id: int, *, baseline_no: int) -> tuple[int, int] | None:
+    """(last moment with a score below one half, first one after it), against this baseline.
+
+    Before the first score stands 0. None where the newest score kept is below one half.
+    """
+    here = (scores.c.press_id == press_id, scores.c.baseline_no == baseline_no)
+    before = connection.execute(
+        sa.select(sa.func.max(scores.c.at_ms)).where(*here, scores.c.log_odds < 0.0)
+    ).scalar_one()
+    last_low = int(before or 0)
+    first = connection.execute(
+        sa.select(sa.func.min(scores.c.at_ms)).where(*here, scores.c.at_ms > last_low)
+    ).scalar_one()
+    return None if first is None else (last_low, int(first))
