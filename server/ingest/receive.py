@@ -23,7 +23,7 @@ from server.store.plant import (
     read_settings,
     setup_digest,
 )
-from server.store.shots import molds_known, note_arrivals, presses_known, setups_known, store_shots
+from server.store.shots import molds_known, note_arrivals, presses_known, setups_known, store_by_press
 
 
 @dataclasses.dataclass(frozen=True)
@@ -71,7 +71,6 @@ def receive(
         for row in batch.rejected
     ]
     stored = duplicate = conflict = 0
-    waiting: list[int] = []
     newest: dict[int, tuple[int, int]] = {}
     groups = _by_press(batch.shots)
     presses = _presses(connection, groups, accept_unknown=accept_unknown, now_ms=now_ms)
@@ -79,25 +78,28 @@ def receive(
         apart += [_unknown(shot, source) for shot in shots]
         rejected += [_unknown_answer(shot) for shot in shots]
     _keep_setups(connection, presses, groups, now_ms=now_ms)
+    outcomes = store_by_press(
+        connection,
+        {
+            press.press_id: [(shot[2], shot[3], _setup_id(shot[1]), *shot[4]) for shot in groups[code]]
+            for code, press in presses.items()
+        },
+    )
+    arrived: dict[int, tuple[int, int]] = {}
     for code, press in presses.items():
-        shots = groups[code]
-        outcome = store_shots(
-            connection,
-            press.press_id,
-            [(shot[2], shot[3], _setup_id(shot[1]), *shot[4]) for shot in shots],
-        )
+        shots, outcome = groups[code], outcomes[press.press_id]
         stored += outcome.new
         duplicate += len(outcome.duplicates)
         conflict += len(outcome.conflicts)
         apart += [_conflict(shots[position], source) for position in outcome.conflicts]
         if outcome.earliest_ms is not None:
             newest[press.press_id] = max((shot[2], shot[3]) for shot in shots)
-            _wait(connection, press, outcome.new, outcome.earliest_ms, now_ms=now_ms)
-            waiting.append(press.press_id)
+            arrived[press.press_id] = (outcome.earliest_ms, outcome.new)
+    intake.add_shots(connection, arrived, now_ms=now_ms)
     note_arrivals(connection, newest, now_ms=now_ms)
     quarantine.keep_apart(connection, apart, now_ms=now_ms)
     rejected.sort(key=lambda row: row["row"])
-    return Received(batch.received, stored, duplicate, conflict, rejected, tuple(waiting))
+    return Received(batch.received, stored, duplicate, conflict, rejected, tuple(arrived))
 
 
 def accept_press(connection: sa.Connection, code: str, *, now_ms: int) -> list[str]:
@@ -158,10 +160,6 @@ def _keep_setups(
     molds = {label.mold for label in keys.values() if label.mold}
     for mold in sorted(molds - molds_known(connection, molds)):
         put_mold(connection, mold, {}, now_ms=now_ms)
-
-
-def _wait(connection: sa.Connection, press: Press, new: int, earliest_ms: int, *, now_ms: int) -> None:
-    intake.add(connection, press.press_id, earliest_ms=earliest_ms, shots=new, reason="shots", now_ms=now_ms)
 
 
 def _unknown_text(shot: ReadShot) -> str:

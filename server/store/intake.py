@@ -3,6 +3,7 @@
 import dataclasses
 import itertools
 import os
+from collections.abc import Mapping
 
 import sqlalchemy as sa
 
@@ -35,6 +36,22 @@ def add(
             arrived_ms=now_ms,
             reason=reason,
         )
+    )
+
+
+def add_shots(connection: sa.Connection, arrived: Mapping[int, tuple[int, int]], *, now_ms: int) -> None:
+    """Note new shots of several presses: (earliest_ms, how many) by press."""
+    if not arrived:
+        return
+    rows = [
+        (press_id, (now_ms << 20) | (next(_serial) & 0xFFFFF), earliest_ms, shots, now_ms, "shots")
+        for press_id, (earliest_ms, shots) in arrived.items()
+    ]
+    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    connection.exec_driver_sql(
+        "INSERT INTO intake (press_id, batch_id, earliest_ms, shots, arrived_ms, reason)"
+        f" VALUES ({', '.join([mark] * 6)})",
+        rows,
     )
 
 

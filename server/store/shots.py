@@ -32,6 +32,26 @@ class Stored:
 
 def store_shots(connection: sa.Connection, press_id: int, rows: Sequence[ShotValues]) -> Stored:
     """Store the rows of one press; the first of a key stays, whatever comes later."""
+    return store_by_press(connection, {press_id: rows})[press_id]
+
+
+def store_by_press(
+    connection: sa.Connection, groups: Mapping[int, Sequence[ShotValues]]
+) -> dict[int, Stored]:
+    """Store the rows of several presses with one insert; what became of them, by press."""
+    outcomes: dict[int, Stored] = {}
+    new: list[tuple[Any, ...]] = []
+    for press_id, rows in sorted(groups.items()):
+        outcomes[press_id], fresh = _sorted_out(connection, press_id, rows)
+        new += [(press_id, *row) for _, row in sorted(fresh.items())]
+    if new:
+        _insert(connection, new)
+    return outcomes
+
+
+def _sorted_out(
+    connection: sa.Connection, press_id: int, rows: Sequence[ShotValues]
+) -> tuple[Stored, dict[tuple[int, int], ShotValues]]:
     fresh: dict[tuple[int, int], ShotValues] = {}
     again: list[tuple[int, ShotValues]] = []
     known = _known(connection, press_id, rows)
@@ -42,16 +62,10 @@ def store_shots(connection: sa.Connection, press_id: int, rows: Sequence[ShotVal
             fresh[key] = row
         else:
             again.append((position, first))
-    if fresh:
-        _insert(connection, ((press_id, *row) for _, row in sorted(fresh.items())))
     duplicates = tuple(position for position, first in again if tuple(first) == tuple(rows[position]))
     conflicts = tuple(position for position, first in again if tuple(first) != tuple(rows[position]))
-    return Stored(
-        new=len(fresh),
-        duplicates=duplicates,
-        conflicts=conflicts,
-        earliest_ms=min(fresh)[0] if fresh else None,
-    )
+    earliest_ms = min(fresh)[0] if fresh else None
+    return Stored(len(fresh), duplicates, conflicts, earliest_ms), fresh
 
 
 def _mark(connection: sa.Connection) -> str:
