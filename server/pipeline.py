@@ -18,7 +18,6 @@ from collections.abc import Callable, Mapping
 from concurrent.futures import ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
-from typing import Any
 
 import sqlalchemy as sa
 
@@ -281,14 +280,3 @@ def _causes(packed: bytes | None) -> Mapping[str, float]:
     if not packed:
         return {}
     return dict(zip(CAUSES, struct.unpack(f"<{len(CAUSES)}d", packed), strict=True))
-
-
-def settle(pipeline: Pipeline, *, seconds: float) -> Any:
-    """Wait until no intake is left; raises TimeoutError. For commands and tests."""
-    until = time.monotonic() + seconds
-    while time.monotonic() < until:
-        with pipeline.store.read() as connection:
-            if not intake.waiting_presses(connection):
-                return
-        time.sleep(0.02)
-    raise TimeoutError(f"shots still wait for evaluation after {seconds} s")
