@@ -13,11 +13,11 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 
 from server import clock
 from server.access.actors import NOBODY, need, permissions_of
+from server.derived.standing import find_onset
 from server.errors import InvalidError, NotFoundError
 from server.routes.access import safe_path
 from server.routes.assets import LIBRARY, assets
 from server.routes.calls import code_of
-from server.routes.reading_state import find_onset
 from server.settings import outside
 from server.show.build_alarms import ANSWERS, build_alarms
 from server.show.build_figure import Asked, build_figure

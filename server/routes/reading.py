@@ -7,6 +7,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from server.contract import SIGNALS
+from server.derived.standing import likelihood_of, press_status, shown_status
 from server.routes import reading_leak, reading_molds, reading_shots
 from server.routes.acting import baseline_item, event_item, press_item, valve_item
 from server.routes.calls import allow, objects_of, when
@@ -22,7 +23,6 @@ from server.routes.reading_query import (
     read_span,
     reading,
 )
-from server.routes.reading_state import likelihood_of, press_status, shown_status
 from server.show.judged import read_judgement
 from server.store import intake, questions
 from server.store.plant import Press, read_settings

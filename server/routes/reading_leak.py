@@ -8,6 +8,12 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from server.contract import CAUSES
+from server.derived.standing import (
+    find_onset,
+    likelihood_of,
+    onset_item,
+    shown_status,
+)
 from server.routes.calls import objects_of, when
 from server.routes.reading_query import (
     Cursor,
@@ -20,12 +26,6 @@ from server.routes.reading_query import (
     read_span,
     read_time,
     reading,
-)
-from server.routes.reading_state import (
-    find_onset,
-    likelihood_of,
-    onset_item,
-    shown_status,
 )
 from server.show.judged import read_judgement
 from server.store import questions

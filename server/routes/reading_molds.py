@@ -10,6 +10,7 @@ from fastapi import APIRouter, Query, Request
 from numpy.typing import NDArray
 
 from server.contract import SIGNALS
+from server.derived.values import read_values
 from server.errors import InvalidError
 from server.maths.capability import Capability, capability
 from server.maths.results import Undetermined
@@ -27,7 +28,6 @@ from server.routes.reading_query import (
     read_signal,
     read_span,
 )
-from server.routes.reading_values import read_values
 from server.show.mold_words import DEMAND_PPK, counted_ppk, lane_verdict
 from server.store import questions
 from server.store.page_queries import document, presses_of_molds

@@ -11,6 +11,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from server.contract import SHOT_COLUMNS, SHOT_DOCUMENTS, SHOT_NUMBERS, SHOT_TEXTS, SIGNALS
+from server.derived.values import derive_signals, sources_of
 from server.errors import InvalidError
 from server.routes.calls import when
 from server.routes.reading_query import (
@@ -27,7 +28,6 @@ from server.routes.reading_query import (
     times_text,
 )
 from server.routes.reading_trend import Trend, read_trend
-from server.routes.reading_values import derive_signals, sources_of
 from server.show.api_tables import CSV, PARQUET, chosen_media, csv_bytes, parquet_bytes
 from server.store import questions
 from server.store.plant import Press, setups_of

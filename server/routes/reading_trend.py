@@ -8,7 +8,7 @@ import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
-from server.routes.reading_values import read_values
+from server.derived.values import read_values
 from server.store.evaluation import GRAINS, merge_summaries
 from server.store.plant import Press
 from server.store.questions import Summary, shots_up_to, span_of_shots, summaries

@@ -69,7 +69,7 @@ def test_the_onset_holds_the_shot_at_which_it_began(plant: Plant) -> None:
     assert onset["from"] <= onset["at"] <= onset["to"]
 
 
-@pytest.mark.parametrize("grain", ["server.routes.reading_state.RAW_SHOTS", None])
+@pytest.mark.parametrize("grain", ["server.derived.standing.RAW_SHOTS", None])
 def test_the_onset_is_the_same_from_summaries(
     plant: Plant, monkeypatch: pytest.MonkeyPatch, grain: str | None
 ) -> None:
@@ -113,7 +113,7 @@ def test_history_ends_where_the_press_stands(plant: Plant) -> None:
 def test_a_slow_rise_is_dated_at_its_beginning(
     store: Store, monkeypatch: pytest.MonkeyPatch, raw: int
 ) -> None:
-    monkeypatch.setattr("server.routes.reading_state.RAW_SHOTS", raw)
+    monkeypatch.setattr("server.derived.standing.RAW_SHOTS", raw)
 
     def begin(c: sa.Connection) -> int:
         press_id = fill(c, "P1", ALL, ramp)

@@ -8,10 +8,10 @@ import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
+from server.derived.values import read_values
 from server.maths.drift import change_point
 from server.maths.onset import ramp_start
 from server.maths.results import Undetermined
-from server.routes.reading_values import read_values
 from server.store.evaluation import HOUR, TEN_MINUTES
 from server.store.plant import Press, setups_of
 from server.store.questions import Row, score_turn, shots_up_to, summaries

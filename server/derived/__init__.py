@@ -1,0 +1,1 @@
+"""What stored rows come to: signal values, how a press stands, since when it leaks. No HTTP, no drawing."""
