@@ -1,0 +1,1 @@
+"""Collectors, their spool and their sources."""
