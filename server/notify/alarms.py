@@ -8,71 +8,63 @@ import sqlalchemy as sa
 
 from server.notify import life_cycle
 from server.notify.conditions import Condition, silent_condition
-from server.notify.life_cycle import Move, Standing
-from server.notify.outbox import deliver, queue
+from server.notify.outbox import deliver
+from server.notify.steps import SYSTEM, AlarmChanged, By, record, standing_of, take_step
+from server.store import alarm_service
 from server.store import alarms as kept
 from server.store.alarms import Alarm
 from server.store.plant import Press, press_by_id
 
-#: Who moves an alarm when no person does.
-SYSTEM = "ringtell"
-
-
-@dataclasses.dataclass(frozen=True)
-class AlarmChanged:
-    """An alarm took a step. `action` names it, `state` is the one after it."""
-
-    press_id: int
-    press: str
-    alarm_no: int
-    kind: str
-    action: str
-    state: str
-    urgency: str
-
-    @property
-    def id(self) -> str:
-        return kept.public_id(self.press, self.alarm_no)
-
-
-@dataclasses.dataclass(frozen=True)
-class By:
-    """Who takes a step and what they say about it."""
-
-    who: str = SYSTEM
-    reason: str = ""
-    note: str = ""
-    idempotency_key: str | None = None
-
-
-def standing_of(alarm: Alarm) -> Standing:
-    """The alarm as the state machine sees it."""
-    return Standing(
-        active=alarm.active,
-        acknowledged=alarm.acknowledged_ms is not None,
-        shelved_until_ms=alarm.shelved_until_ms,
-    )
+__all__ = ["SYSTEM", "AlarmChanged", "By", "react", "standing_of", "suppress", "take_step", "tick"]
 
 
 def react(
-    connection: sa.Connection, press: Press, condition: Condition, *, now_ms: int
+    connection: sa.Connection, press: Press, condition: Condition, *, now_ms: int, suppressed_by: str = ""
 ) -> list[AlarmChanged]:
     """Open, update, return or end the alarm of one kind after its condition was looked at.
 
     What came and went since the last look opens an alarm that has already returned, so that nobody
-    misses it.
+    misses it. suppressed_by: id of the reason why this kind is suppressed by design now; '' when it
+    is not, which releases an alarm that was.
     """
     kept.lock_press(connection, press.press_id)
     alarm = kept.open_alarm(connection, press.press_id, condition.kind)
     if alarm is None:
         if not _is_news(connection, press.press_id, condition):
             return []
-        return [_open(connection, press, condition, now_ms=now_ms)]
+        return [_open(connection, press, condition, now_ms=now_ms, suppressed_by=suppressed_by)]
     changes: list[AlarmChanged] = []
     alarm = _described(connection, alarm, condition, changes, now_ms=now_ms)
+    # Suppressed before it can call; released after it is known whether the condition still holds.
+    if suppressed_by:
+        alarm = _suppressed(connection, alarm, suppressed_by, changes, now_ms=now_ms)
     move = life_cycle.with_condition(standing_of(alarm), active=condition.active_now)
-    _, change = take_step(connection, alarm, move, By(), now_ms=now_ms)
-    return changes + ([change] if change else [])
+    alarm, change = take_step(connection, alarm, move, By(), now_ms=now_ms)
+    changes += [change] if change else []
+    if not suppressed_by:
+        _suppressed(connection, alarm, "", changes, now_ms=now_ms)
+    return changes
+
+
+def suppress(
+    connection: sa.Connection, press: Press, *, suppressed_by: str, now_ms: int
+) -> list[AlarmChanged]:
+    """Suppress every open alarm of a press by design, or release them ('')."""
+    kept.lock_press(connection, press.press_id)
+    changes: list[AlarmChanged] = []
+    for alarm in kept.open_alarms_of(connection, press.press_id):
+        _suppressed(connection, alarm, suppressed_by, changes, now_ms=now_ms)
+    return changes
+
+
+def _suppressed(
+    connection: sa.Connection, alarm: Alarm, reason: str, changes: list[AlarmChanged], *, now_ms: int
+) -> Alarm:
+    move = life_cycle.suppress(standing_of(alarm), reason=reason)
+    by = By(reason=reason or alarm.suppressed_by)
+    alarm, change = take_step(connection, alarm, move, by, now_ms=now_ms)
+    changes += [change] if change else []
+    return alarm
 
 
 def _is_news(connection: sa.Connection, press_id: int, condition: Condition) -> bool:
@@ -84,8 +76,14 @@ def _is_news(connection: sa.Connection, press_id: int, condition: Condition) -> 
     return last is None or not kept.ended_since(connection, press_id, condition.kind, at_ms=last)
 
 
-def _open(connection: sa.Connection, press: Press, condition: Condition, *, now_ms: int) -> AlarmChanged:
-    move = life_cycle.opened(active=condition.active_now)
+def _open(
+    connection: sa.Connection, press: Press, condition: Condition, *, now_ms: int, suppressed_by: str
+) -> AlarmChanged:
+    stopped = alarm_service.stop_of(connection, press.press_id, condition.kind)
+    move = life_cycle.opened(
+        active=condition.active_now, suppressed_by=suppressed_by, out_of_service=stopped is not None
+    )
+    standing = move.standing
     alarm = kept.insert_alarm(
         connection,
         Alarm(
@@ -93,7 +91,7 @@ def _open(connection: sa.Connection, press: Press, condition: Condition, *, now_
             press=press.press,
             alarm_no=0,
             kind=condition.kind,
-            state=move.standing.state,
+            state=standing.state,
             urgency=condition.urgency,
             cause=condition.cause,
             opened_ms=now_ms,
@@ -106,9 +104,14 @@ def _open(connection: sa.Connection, press: Press, condition: Condition, *, now_
             shelved_until_ms=None,
             active=condition.active_now,
             facts=condition.facts,
+            suppressed_by=standing.suppressed_by,
+            out_of_service=standing.out_of_service,
+            called=standing.called,
+            waiting_since_ms=None if standing.is_hidden else now_ms,
+            escalated=0,
         ),
     )
-    return _record(connection, alarm, move.action, By(), now_ms=now_ms)
+    return record(connection, alarm, move.action, By(reason=suppressed_by), now_ms=now_ms)
 
 
 def _described(
@@ -138,48 +141,8 @@ def _described(
         before, after = getattr(alarm, name), getattr(described, name)
         if before != after:
             by = By(note=f"{before} → {after}")
-            changes.append(_record(connection, described, action, by, now_ms=now_ms))
+            changes.append(record(connection, described, action, by, now_ms=now_ms))
     return described
-
-
-def take_step(
-    connection: sa.Connection, alarm: Alarm, move: Move, by: By, *, now_ms: int
-) -> tuple[Alarm, AlarmChanged | None]:
-    """Keep a move and its step; nothing when the move is none."""
-    if not move.action:
-        return alarm, None
-    state = move.standing.state
-    moved = dataclasses.replace(
-        alarm,
-        state=state,
-        active=move.standing.active,
-        shelved_until_ms=move.standing.shelved_until_ms,
-        since_ms=now_ms if state != alarm.state else alarm.since_ms,
-        ended_ms=now_ms if move.standing.has_ended else None,
-    )
-    if move.action == "acknowledged":
-        moved = dataclasses.replace(
-            moved, acknowledged_by=by.who, acknowledged_ms=now_ms, reason=by.reason, note=by.note
-        )
-    kept.update_alarm(connection, moved)
-    return moved, _record(connection, moved, move.action, by, now_ms=now_ms)
-
-
-def _record(connection: sa.Connection, alarm: Alarm, action: str, by: By, *, now_ms: int) -> AlarmChanged:
-    step = kept.add_step(
-        connection,
-        alarm,
-        at_ms=now_ms,
-        action=action,
-        who=by.who,
-        reason=by.reason,
-        note=by.note,
-        idempotency_key=by.idempotency_key,
-    )
-    queue(connection, alarm, step, action=action, now_ms=now_ms)
-    return AlarmChanged(
-        alarm.press_id, alarm.press, alarm.alarm_no, alarm.kind, action, alarm.state, alarm.urgency
-    )
 
 
 def tick(

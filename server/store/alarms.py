@@ -41,6 +41,11 @@ class Alarm:
     shelved_until_ms: int | None
     active: bool
     facts: Mapping[str, Any]
+    suppressed_by: str = ""
+    out_of_service: bool = False
+    called: bool = True
+    waiting_since_ms: int | None = None
+    escalated: int = 0
 
     @property
     def id(self) -> str:

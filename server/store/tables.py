@@ -251,6 +251,7 @@ press_states = _table(
     sa.Column("score_ms", Big),
     sa.Column("log_odds", Real),
     sa.Column("prior_log_odds", Real),
+    sa.Column("prior_parts", sa.Text),
     sa.Column("terms", sa.LargeBinary),
     sa.Column("causes", sa.LargeBinary),
     sa.Column("facts", sa.LargeBinary),
@@ -349,6 +350,31 @@ alarms = _table(
     # Numbers the words are made of, as JSON.
     _need("facts", sa.Text, server_default="{}"),
     # 1 while the alarm is open, NULL afterwards: at most one open alarm per press and kind.
+    sa.Column("open_mark", sa.Integer),
+    # Why it is kept from calling by design ('' for not), whether its kind is out of service, and
+    # whether anybody was ever called.
+    _need("suppressed_by", sa.Text, server_default=""),
+    _need("out_of_service", sa.Boolean, server_default=sa.false()),
+    _need("called", sa.Boolean, server_default=sa.true()),
+    # Since when somebody is called without an answer, and the escalation level told since then.
+    sa.Column("waiting_since_ms", Big),
+    _need("escalated", sa.Integer, server_default="0"),
+    sa.UniqueConstraint("press_id", "kind", "open_mark"),
+)
+
+# Kinds of alarm taken out of service on a press: by whom, why, until when.
+alarm_stops = _table(
+    "alarm_stops",
+    _key("press_id", sa.Integer),
+    _key("stop_no", sa.Integer),
+    _need("kind", sa.Text),
+    _need("from_ms", Big),
+    _need("until_ms", Big),
+    _need("who", sa.Text),
+    _need("why", sa.Text),
+    sa.Column("ended_ms", Big),
+    _need("ended_by", sa.Text, server_default=""),
+    # 1 while it holds, NULL afterwards: at most one per press and kind.
     sa.Column("open_mark", sa.Integer),
     sa.UniqueConstraint("press_id", "kind", "open_mark"),
 )
