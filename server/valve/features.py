@@ -60,6 +60,7 @@ LEVELS: Final[tuple[str, ...]] = (
     "shot_size_change_mm",
     "cushion_left_mm",  # above true bottom, as read
     "change_explains_pct",  # share of the swept stroke that known changes have moved
+    "cushion_change_sigma",  # the same in sigma of the record: what a limit on cushion alone would look at
 )
 #: Facts that need no level.
 SCATTERS: Final[tuple[str, ...]] = (
@@ -161,6 +162,7 @@ def _put_others(facts: Floats, short: Floats, middle: Floats, reference: Referen
     facts[:, at["drift_rise_mm"]] = middle[:, DRIFT]
     facts[:, at["drift_rise_sigma"]] = middle[:, DRIFT] / spread[DRIFT]
     facts[:, at["cushion_change_mm"]] = short[:, CUSHION]
+    facts[:, at["cushion_change_sigma"]] = short[:, CUSHION] / spread[CUSHION]
     facts[:, at["shot_size_change_mm"]] = short[:, SIZE]
 
 
