@@ -15,7 +15,14 @@ from scipy.special import ndtr
 
 from server.maths.autocorrelation import effective_for_mean, effective_for_scatter
 from server.maths.charts import mean_of, refuse_infinite, subgroups
-from server.maths.intervals import Interval, bissell_interval, chi2_interval, noncentral_interval
+from server.maths.intervals import (
+    Interval,
+    bissell_interval,
+    chi2_interval,
+    kurtosis,
+    moving_range_freedom,
+    noncentral_interval,
+)
 from server.maths.normality import Normality, anderson_darling
 from server.maths.percentiles import PercentileIndices, percentile_indices
 from server.maths.results import Undetermined
@@ -84,12 +91,20 @@ def cpm_index(*, lower: float, upper: float, mean: float, s: float, target: floa
 
 
 def _cpm(
-    mean: float, s: float, n: int, limits: tuple[float, float], target: float, confidence: float
+    mean: float,
+    s: float,
+    worth: tuple[float, float],
+    limits: tuple[float, float],
+    target: float,
+    confidence: float,
 ) -> Index:
-    """Cpm with the χ² interval of Boyles, J. Quality Technol. 23 (1991) (memory)."""
+    """Cpm with the χ² interval of Boyles, J. Quality Technol. 23 (1991) (memory).
+
+    His n(1 + δ²)²/(1 + 2δ²), with the values that scatter (freedom + 1) and mean are worth told apart.
+    """
     value = cpm_index(lower=limits[0], upper=limits[1], mean=mean, s=s, target=target)
     off = ((mean - target) / s) ** 2
-    freedom = n * (1.0 + off) ** 2 / (1.0 + 2.0 * off)
+    freedom = (1.0 + off) ** 2 / (1.0 / (worth[1] + 1.0) + 2.0 * off / worth[0])
     return Index(value, chi2_interval(value, freedom=freedom, confidence=confidence))
 
 
@@ -120,13 +135,15 @@ def _pair(
     return wide, Index(near, interval)
 
 
-def _within(array: Floats, subgroup: int) -> tuple[float, float] | Undetermined:
-    """Sigma within and its degrees of freedom."""
+def _within(series: Floats, subgroup: int, phi: float) -> tuple[float, float] | Undetermined:
+    """Sigma within and its degrees of freedom; `series` still has its gaps, which end a range."""
     if subgroup == 1:
-        moves = np.abs(np.diff(array))
-        # The average moving range is worth 0.605(n - 1) degrees of freedom (derived from its
-        # variance, neighbouring ranges being correlated; computed).
-        return float(moves.mean()) / D2_TWO, max(1.0, 0.605 * (array.size - 1))
+        moves = np.abs(np.diff(series))
+        moves = moves[~np.isnan(moves)]
+        if moves.size == 0:
+            return Undetermined("no two neighbouring values, so nothing scatters between neighbours")
+        return float(moves.mean()) / D2_TWO, moving_range_freedom(moves.size, phi=phi)
+    array = series[~np.isnan(series)]
     rows = array.size // subgroup
     if rows < 2:
         return Undetermined(f"{array.size} values make {rows} subgroups of {subgroup}; 2 needed")
@@ -138,17 +155,16 @@ def _within(array: Floats, subgroup: int) -> tuple[float, float] | Undetermined:
     return pooled, float(rows * (subgroup - 1))
 
 
-def _kurtosis(array: Floats) -> float:
-    """Kurtosis (3 for a normal), unbiased for normal values, at least 1.5."""
-    z = (array - array[0]) - (array - array[0]).mean()
-    n = array.size
-    if n < 4:
-        return 3.0
-    plain = float((z**4).mean() / (z**2).mean() ** 2)
-    return max(1.5, 3.0 + (n - 1) / ((n - 2) * (n - 3)) * ((n + 1) * (plain - 3.0) + 6.0))
+def _share_within(subgroup: int, phi: float) -> float:
+    """Variance within over total variance of an AR(1): 1 - φ for neighbours (derived)."""
+    m = max(2, subgroup)
+    apart = np.arange(1, m)
+    return 1.0 - 2.0 / (m * (m - 1)) * float(((m - apart) * np.power(phi, apart)).sum())
 
 
-def _check(lower: float | None, upper: float | None, target: float | None, confidence: float) -> None:
+def _check(
+    lower: float | None, upper: float | None, target: float | None, confidence: float, phi: float
+) -> None:
     for name, value in (("lower", lower), ("upper", upper), ("target", target)):
         if value is not None and not math.isfinite(value):
             raise ValueError(f"{name} must be a finite number, got {value!r}")
@@ -158,6 +174,8 @@ def _check(lower: float | None, upper: float | None, target: float | None, confi
         raise ValueError(f"lower must be below upper, got {lower:g} and {upper:g}")
     if not 0.5 <= confidence < 1.0:
         raise ValueError(f"confidence must be from 0.5 to below 1, got {confidence!r}")
+    if not -1.0 < phi < 1.0:
+        raise ValueError(f"phi must lie between -1 and 1, got {phi!r}")
 
 
 def _ppm(
@@ -193,7 +211,7 @@ def capability(
     Parameters
     ----------
     values : array_like, shape (n,)
-        Measurements in the unit of the limits, in order; NaN values are left out.
+        Measurements in the unit of the limits, in order; NaN is a gap: left out, and it ends a range.
     lower, upper : float, optional
         Limits of the drawing, at least one.
     target : float, optional
@@ -203,7 +221,7 @@ def capability(
     confidence : float
         Two-sided, 0.5 to below 1.
     phi : float
-        Lag-1 autocorrelation; intervals of the total indices then use the effective sample size.
+        Lag-1 autocorrelation, between -1 and 1; all intervals then use the effective sample size.
     tails : {"normal", "measured"}
         "measured": where the kurtosis κ of the values is above 3, intervals of the total indices use
         freedom·2/(κ - 1) (as Bonett 2006, memory), which restores most of the coverage lost.
@@ -216,16 +234,17 @@ def capability(
     Raises
     ------
     ValueError
-        A limit not finite, none given, lower not below upper, an infinity, subgroup out of bounds.
+        A limit not finite, none given, lower not below upper, an infinity, subgroup or phi out of bounds.
 
     Notes
     -----
     Cp = (U-L)/6σ, Cpk = min(U-x̄, x̄-L)/3σ with σ within; Pp, Ppk with s total (ISO 22514-2). Intervals:
     χ² for Cp, Pp; Bissell for Cpk, Ppk from n = 30, the exact noncentral t below that and for one
-    limit. Rounded data: sigma contains step²/12, small while the step is below sigma. AR(1): sigma
-    within misses slow movement, so Cpk flatters; Ppk does not. Heavy tails: the χ² and Bissell
-    intervals are too short (excess kurtosis 6: by a factor of two): ask for `tails="measured"`, or use
-    the percentile indices.
+    limit; Boyles for Cpm. With phi the mean is worth n(1 - φ)/(1 + φ) values, s² n(1 - φ²)/(1 + φ²), and
+    the moving range what `intervals.moving_range_freedom` says (see `assessment.assess`). Rounded data:
+    sigma contains step²/12, small while the step is below sigma. AR(1): sigma within misses slow
+    movement, so Cpk flatters; Ppk does not. Heavy tails: the χ² and Bissell intervals are too short
+    (excess kurtosis 6: by a factor of two): ask for `tails="measured"`, or use the percentile indices.
 
     Examples
     --------
@@ -233,17 +252,17 @@ def capability(
     >>> round(found.pp.value, 3)
     1.414
     """
-    _check(lower, upper, target, confidence)
+    _check(lower, upper, target, confidence, phi)
     if isinstance(subgroup, bool) or not 1 <= subgroup <= 100:
         raise ValueError(f"subgroup must be from 1 to 100, got {subgroup!r}")
-    array = np.asarray(values, dtype=np.float64).ravel()
-    refuse_infinite(array)
-    array = array[~np.isnan(array)]
+    series = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(series)
+    array = series[~np.isnan(series)]
     n = array.size
     if n < 2:
         return Undetermined(f"{n} of 2 values needed")
     total = float((array - array[0]).std(ddof=1))
-    within = _within(array, subgroup)
+    within = _within(series, subgroup, phi)
     if isinstance(within, Undetermined):
         return within
     if total == 0.0 or within[0] == 0.0:
@@ -253,13 +272,14 @@ def capability(
         target = 0.5 * (lower + upper)
     freedom = max(1.0, effective_for_scatter(n, phi=phi) - 1.0)
     if tails == "measured":
-        freedom = max(1.0, freedom * min(1.0, 2.0 / (_kurtosis(array) - 1.0)))
+        freedom = max(1.0, freedom * min(1.0, 2.0 / (kurtosis(array) - 1.0)))
     worth = (effective_for_mean(n, phi=phi), freedom)
-    cp, cpk = _pair(mean, within[0], lower, upper, (float(n), within[1]), confidence)
+    near = (worth[0] * min(1.0, _share_within(subgroup, phi)), within[1])
+    cp, cpk = _pair(mean, within[0], lower, upper, near, confidence)
     pp, ppk = _pair(mean, total, lower, upper, worth, confidence)
     cpm: Index | None = None
     if target is not None and lower is not None and upper is not None:
-        cpm = _cpm(mean, total, n, (lower, upper), target, confidence)
+        cpm = _cpm(mean, total, worth, (lower, upper), target, confidence)
     ppm, ppm_interval = _ppm(mean, total, lower, upper, ppk.interval, ppk.value)
     outside = np.zeros(n, np.bool_)
     outside |= False if lower is None else array < lower

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy.typing as npt
 
-from server.maths.baseline import phase_one
+from server.maths.baseline import PhaseOne, phase_one
 from server.maths.results import Undetermined
 
 
@@ -38,7 +38,17 @@ def stability(values: npt.ArrayLike) -> Stability | Undetermined:
     >>> stability([1.0]).reason
     '1 of 30 usable values needed for a baseline'
     """
-    found = phase_one(values)
+    return judge(phase_one(values))
+
+
+def judge(found: PhaseOne | Undetermined) -> Stability | Undetermined:
+    """The verdict of `stability` on a baseline that is there already.
+
+    Examples
+    --------
+    >>> judge(Undetermined("nothing to judge")).reason
+    'nothing to judge'
+    """
     if isinstance(found, Undetermined):
         return found
     far = sum(e.reason in ("outlier", "transient", "warm_up") for e in found.exclusions)

@@ -10,11 +10,10 @@ from fastapi import APIRouter, Query, Request
 from numpy.typing import NDArray
 
 from server.contract import SIGNALS
-from server.derived.values import read_values
+from server.derived.capability import DrawingLimits, PressCapability, press_capability
 from server.errors import InvalidError
-from server.maths.capability import Capability, capability
 from server.maths.results import Undetermined
-from server.maths.stability import Stability, stability
+from server.maths.stability import Stability
 from server.routes.calls import allow, objects_of, when
 from server.routes.maths import capability_answer
 from server.routes.reading_query import (
@@ -28,16 +27,13 @@ from server.routes.reading_query import (
     read_signal,
     read_span,
 )
-from server.show.mold_words import DEMAND_PPK, counted_ppk, lane_verdict
+from server.show.mold_words import DEMAND_PPK, lane_verdict, verdict_of
 from server.store import questions
 from server.store.page_queries import document, presses_of_molds
 from server.store.plant import Press, all_molds, need_mold, press_by_id, setups_with_mold
 from server.store.records import Baseline, baselines_of
 
 router = APIRouter()
-
-#: The newest shots of a press that its capability rests on.
-SHOTS_MAX: Final = 20_000
 
 
 @router.get("/molds")
@@ -89,6 +85,8 @@ def get_capability(
 ) -> dict[str, Any]:
     """How well each press makes this mold's part, on its newest shots, 20,000 at most.
 
+    The same judgement as on the mold page, to the last digit: stability first, then what
+    autocorrelation leaves of the sample (`phi`, `n_effective`), then indices whose intervals know it.
     Limits are those of the drawing and never invented: without any there is no index, only how far
     the press is from its own baseline.
     """
@@ -148,63 +146,49 @@ class _Ask:
 
 
 def _press(connection: sa.Connection, press: Press, setup_ids: list[int], ask: _Ask) -> dict[str, Any]:
-    row = questions.press_with_state(connection, press.press_id)
-    found = read_values(
+    one = press_capability(
         connection,
-        press,
+        press.press_id,
         signal=ask.signal,
-        dose_lag=int(row["dose_lag_found"] or 0),
+        setup_ids=setup_ids,
+        limits=DrawingLimits(**ask.limits),
         from_ms=ask.from_ms,
         to_ms=ask.to_ms,
-        limit=SHOTS_MAX,
-        setup_ids=setup_ids,
     )
-    known = np.isfinite(found.values)
-    values, at_ms = found.values[known], found.at_ms[known]
-    steady = stability(values)
+    values, at_ms, steady = one.values, one.at_ms, one.found.stability
     answer: dict[str, Any] = {
         "press": press.press,
+        "stability": _stability(steady),
         "n": len(values),
+        "n_effective": {"mean": one.found.n_effective_mean, "scatter": one.found.n_effective_scatter},
+        "phi": one.found.phi,
         "from": when(int(at_ms[0])) if len(at_ms) else None,
         "to": when(int(at_ms[-1])) if len(at_ms) else None,
         "mean": float(values.mean()) if len(values) else None,
     }
     if ask.limits:
-        answer |= _indices(values, ask, steady)
-    else:
-        baselines = baselines_of(connection, press.press_id, state="approved")
-        answer |= _consistency(values, [one for one in baselines if one.mold == ask.mold], ask.signal, steady)
-    return {**answer, "stability": _stability(steady)}
+        return answer | _indices(one, ask)
+    baselines = baselines_of(connection, press.press_id, state="approved")
+    known = [one for one in baselines if one.mold == ask.mold]
+    return answer | _consistency(values, known, ask.signal)
 
 
-def _indices(values: NDArray[np.float64], ask: _Ask, steady: Stability | Undetermined) -> dict[str, Any]:
-    limits = (ask.limits.get("lower"), ask.limits.get("upper"), ask.limits.get("target"))
-    judged = capability(values, lower=limits[0], upper=limits[1], target=limits[2])
+def _indices(one: PressCapability, ask: _Ask) -> dict[str, Any]:
+    judged, steady = one.found.capability, one.found.stability
     if isinstance(judged, Undetermined):
         return {"verdict": "undetermined", "text": judged.reason}
-    word, detail, short = lane_verdict(judged, steady, demand=ask.demand)
+    word, detail, _ = lane_verdict(judged, steady, demand=ask.demand)
     return {
         **capability_answer(judged),
-        "verdict": _verdict(judged, steady, short=short),
+        "verdict": verdict_of(judged, steady, demand=ask.demand),
         "text": f"{word}, {detail}; demand {ask.demand:g}",
     }
-
-
-def _verdict(judged: Capability, steady: Stability | Undetermined, *, short: bool) -> str:
-    if isinstance(steady, Undetermined):
-        return "too_few_values"
-    if not steady.stable:
-        return "not_stable"
-    if counted_ppk(judged) is None:
-        return "no_limits"
-    return "not_capable" if short else "capable"
 
 
 def _consistency(
     values: NDArray[np.float64],
     baselines: list[Baseline],
     signal: str,
-    steady: Stability | Undetermined,
 ) -> dict[str, Any]:
     """Without limits: the values against the newest baseline that knows the signal."""
     answer: dict[str, Any] = {"sigma_within": None, "sigma_total": None, "verdict": "no_limits"}

@@ -10,9 +10,10 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from server import clock
-from server.maths.capability import Capability, capability
+from server.derived.capability import DrawingLimits, PressCapability, press_capability
+from server.maths.capability import Capability
 from server.maths.results import Undetermined
-from server.maths.stability import Stability, stability
+from server.maths.stability import Stability
 from server.show.histogram import histogram
 from server.show.judged import read_judgement
 from server.show.lanes import Lane, Limits, lane_drawing, lane_ruler, shared_scale
@@ -25,22 +26,20 @@ from server.show.mold_words import (
     mold_answer,
     signal_sentence,
     stands_out,
+    verdict_of,
 )
 from server.show.pages import LaneRow, MoldPage, MoldRow, MoldsPage, SignalVerdict
 from server.show.plant_words import Plant, mold_href, press_href
 from server.show.strokes import Kept
 from server.store.page_queries import Row, accepted_presses, document, presses_of_molds
 from server.store.plant import all_molds, mold_by_code, setups_with_mold
-from server.store.shots import read_columns
 from server.words.catalogue import signal_name
 from server.words.numbers import count_word, plural
-from server.words.times import DAY, MINUTE
+from server.words.times import DAY
 from server.words.units import signal_quantity
 
 Floats = NDArray[np.float64]
 
-#: The newest values of a press that a lane rests on.
-VALUES_MAX = 5_000
 _STRETCH_DAYS = 30
 _PRODUCT = "part_weight_g"
 
@@ -50,8 +49,9 @@ class Assessed:
     """One press's values of one characteristic."""
 
     values: Floats
-    capability: Capability | Undetermined
     stability: Stability | Undetermined
+    n_effective: float
+    capability: Capability | Undetermined
 
 
 _assessed: Kept[Assessed] = Kept(500)
@@ -121,7 +121,8 @@ def build_mold(
     limits_of = document(found["limits"])
     wanted = {_PRODUCT: limits_of.get(_PRODUCT), **limits_of}
     demand = _float(document(found["demand"]).get("ppk")) or DEMAND_PPK
-    asked = stretch or Stretch(plant.now_ms - _STRETCH_DAYS * DAY, plant.now_ms + DAY)
+    today = plant.now_ms // DAY * DAY
+    asked = stretch or Stretch(today - _STRETCH_DAYS * DAY, today + 2 * DAY)
     rows = {row["press_id"]: row for row in accepted_presses(connection)}
     setups: dict[int, list[int]] = {}
     for one in setups_with_mold(connection, mold):
@@ -179,28 +180,22 @@ def _assess(
     connection: sa.Connection, row: Row, setup_ids: list[int], signal: str, limits: Limits, asked: Stretch
 ) -> Assessed:
     key = (str(connection.engine.url), row["press_id"], signal, tuple(sorted(setup_ids)))
-    # New shots count after five minutes: an index does not change faster than that.
-    day = MINUTE * 5
-    mark = (limits, asked.from_ms // DAY, asked.to_ms // DAY, (row["last_shot_ms"] or 0) // day)
+    # Whatever shot came, in order or late, the numbers are those the API gives at this moment.
+    arrived = (row["last_shot_ms"], row["last_counter"], row["last_arrival_ms"], row["dose_lag_found"])
+    mark = (limits, asked, row["screw_diameter_mm"], arrived)
 
     def make() -> Assessed:
-        columns = read_columns(
+        one: PressCapability = press_capability(
             connection,
             row["press_id"],
+            signal=signal,
+            setup_ids=setup_ids,
+            limits=DrawingLimits(limits.lower, limits.upper, limits.target),
             from_ms=asked.from_ms,
             to_ms=asked.to_ms,
-            names=(signal,),
-            limit=VALUES_MAX,
-            newest=True,
-            setup_ids=setup_ids,
         )
-        values = np.asarray(columns[signal], dtype=np.float64)
-        values = values[np.isfinite(values)]
-        if not limits.known():
-            reason = Undetermined("no limits of the drawing")
-            return Assessed(values, reason, reason)
-        judged = capability(values, lower=limits.lower, upper=limits.upper, target=limits.target)
-        return Assessed(values, judged, stability(values))
+        found = one.found
+        return Assessed(one.values, found.stability, found.n_effective_mean, found.capability)
 
     return _assessed.get(key, mark, make)
 
@@ -223,9 +218,12 @@ def _verdict(
             continue
         shown.append(_lane_row(rows[press_id], one, lanes[press_id], scale, limits, demand, unit))
     shown.sort(key=lambda row: row.press)
-    judged = {rows[press_id]["press"] for press_id, lane in lanes.items() if lane and limits.known()}
-    fit = [row.press for row in shown if row.press in judged and not row.falls_short]
-    short = [row.press for row in shown if row.press in judged and row.falls_short]
+    came_to = {
+        rows[press_id]["press"]: verdict_of(one.capability, one.stability, demand=demand)
+        for press_id, one in here.items()
+    }
+    fit = [row.press for row in shown if came_to[row.press] == "capable"]
+    short = [row.press for row in shown if came_to[row.press] in ("not_stable", "not_capable")]
     unstable = {rows[press_id]["press"] for press_id, one in here.items() if _only_unstable(one, demand)}
     sentence = signal_sentence(fit, short, limits=limits, only_unstable=set(short) <= unstable)
     span = {"signal": signal, "from": clock.as_text(asked.from_ms), "to": clock.as_text(asked.to_ms)}
@@ -250,7 +248,7 @@ def _lane(row: Row, one: Assessed, demand: float) -> Lane | None:
     else:
         mean, sd = one.capability.mean, one.capability.sigma_total
         short = lane_verdict(one.capability, one.stability, demand=demand)[2]
-    half = 1.96 * sd / float(np.sqrt(len(one.values)))
+    half = 1.96 * sd / float(np.sqrt(one.n_effective))
     return Lane(
         press=row["press"], mean=mean, mean_low=mean - half, mean_high=mean + half, sd=sd, falls_short=short
     )

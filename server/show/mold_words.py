@@ -39,23 +39,47 @@ def counted_ppk(capability: Capability) -> float | None:
     return None if capability.ppk is None else capability.ppk.value
 
 
+def verdict_of(
+    capability: Capability | Undetermined, stable: Stability | Undetermined, *, demand: float
+) -> str:
+    """What a press comes to, stability first, in the API's words; pages and the API both ask here.
+
+    `undetermined`, `too_few_values`, `not_stable`, `no_limits`, `not_capable` or `capable`.
+
+    >>> verdict_of(Undetermined("1 of 2 values needed"), Stability(True, "Stable."), demand=1.33)
+    'undetermined'
+    """
+    if isinstance(capability, Undetermined):
+        return "undetermined"
+    if isinstance(stable, Undetermined):
+        return "too_few_values"
+    if not stable.stable:
+        return "not_stable"
+    value = counted_ppk(capability)
+    if value is None:
+        return "no_limits"
+    return "not_capable" if value < demand else "capable"
+
+
 def lane_verdict(
     capability: Capability, stable: Stability | Undetermined, *, demand: float
 ) -> tuple[str, str, bool]:
-    """Verdict, detail, and whether the press falls short of the demand."""
+    """Verdict, detail (stability first), and whether the press falls short of the demand."""
     value = counted_ppk(capability)
     if value is None:
         return f"n {whole(capability.n)}", "no limits of the drawing, so no index", False
-    steady = stable.text.partition(".")[0].lower() if isinstance(stable, Stability) else stable.reason
-    if isinstance(stable, Stability) and stable.stable:
-        steady = "stable"
+    verdict = verdict_of(capability, stable, demand=demand)
+    word = f"Ppk {fixed(value, 2)}"
+    if isinstance(stable, Stability) and not stable.stable:
+        why = stable.text.partition(".")[0].partition(": ")[2]
+        return "Not stable", f"{why} · {word} describes no process", True
+    steady = "stable" if isinstance(stable, Stability) else stable.reason
     if is_normal(capability) and capability.ppk is not None:
         between = capability.ppk.interval
-        detail = f"{fixed(between.lower, 2)} to {fixed(between.upper, 2)} · {steady}"
+        detail = f"{steady} · {fixed(between.lower, 2)} to {fixed(between.upper, 2)}"
     else:
-        detail = f"by percentiles, since not normal · {steady}"
-    unstable = isinstance(stable, Stability) and not stable.stable
-    return f"Ppk {fixed(value, 2)}", detail, value < demand or unstable
+        detail = f"{steady} · by percentiles, since not normal"
+    return word, detail, verdict == "not_capable"
 
 
 def is_only_unstable(capability: Capability, *, demand: float) -> bool:
