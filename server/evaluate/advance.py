@@ -15,6 +15,7 @@ from server.contract import BOTTOMING, RULED_SIGNALS, SIGNALS
 from server.evaluate.carry import Carry, Episode, Head
 from server.evaluate.context import LOT_CHANGE, NO_CHANGE, SETTING_CHANGE, Context, Watch
 from server.evaluate.episodes import mark_stretch
+from server.evaluate.prior import Priors, priors
 from server.evaluate.summaries import sum_up
 from server.valve.evidence import OK, EvidenceState
 from server.valve.evidence import SIGNALS as EVIDENCE_SIGNALS
@@ -103,10 +104,20 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
     changes, lot = _changes(carry, shots, context)
     findings, carry, bottomed = _bottoming(carry, shots, signals["cushion_mm"], usable, context)
     scores: list[dict[str, Any]] = []
+    prior = priors(
+        shots["at_ms"],
+        before_ms=carry.before.at_ms,
+        ordinal=carry.ordinal,
+        passed=carry.marks,
+        marks=context.marks,
+        prevalence_log_odds=context.prior_log_odds,
+        life_shots=context.valve_life_shots,
+    )
+    carry = carry.change(marks=prior.passed)
     if watch is not None:
         ruled, carry = _rules(carry, shots, signals, usable, context, watch)
         findings += ruled
-        scores, carry = _score(carry, shots, signals, usable, changes, context, watch)
+        scores, carry = _score(carry, shots, signals, usable, changes, prior, context, watch)
     summed = sum_up(
         np.concatenate((carry.bucket_at, shots["at_ms"])),
         np.concatenate((carry.bucket_setup, shots["setup_id"])),
@@ -237,6 +248,7 @@ def _score(
     signals: Mapping[str, NDArray[np.float64]],
     usable: NDArray[np.bool_],
     changes: NDArray[np.int64],
+    prior: Priors,
     context: Context,
     watch: Watch,
 ) -> tuple[list[dict[str, Any]], Carry]:
@@ -247,7 +259,8 @@ def _score(
         usable=usable,
         change=changes,
         reference=watch.reference,
-        prior_log_odds=context.prior_log_odds,
+        prior_log_odds=prior.log_odds,
+        checked=prior.checked,
         model=context.model,
     )
     rows: list[dict[str, Any]] = []
@@ -257,7 +270,7 @@ def _score(
         ordinal = carry.ordinal + position + 1
         judged: dict[str, Any] = {
             "log_odds": float(result.log_odds[k]),
-            "prior_log_odds": context.prior_log_odds,
+            "prior_log_odds": float(prior.log_odds[position]),
             "terms": _bytes(result.terms[k]),
             "causes": _bytes(result.causes[k]),
             "facts": _bytes(result.facts[k]),
@@ -280,6 +293,7 @@ def _score(
         head = Head(
             score_ms=at_ms,
             **judged,
+            prior_parts=prior.text_at(position),
             kept_log_odds=judged["log_odds"] if due else head.kept_log_odds,
             kept_at=ordinal if due else head.kept_at,
         )

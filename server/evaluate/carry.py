@@ -17,7 +17,7 @@ from server.contract import RULED_SIGNALS, SIGNALS
 from server.valve.evidence import EvidenceState
 from server.valve.signals import Before
 
-CODEC = 1
+CODEC = 2
 
 #: Earlier standardised values the run rules may need: the longest rule looks at 15 shots.
 TAIL = 14
@@ -48,6 +48,7 @@ class Head:
     terms: bytes = b""
     causes: bytes = b""
     facts: bytes = b""
+    prior_parts: str = ""
     kept_log_odds: float = 1e9
     kept_at: int = -1
 
@@ -63,6 +64,8 @@ class Carry:
     box: str = ""
     baseline_no: int = 0
     watched: int = 0
+    #: Valves and checks already passed, each with the ordinal of the first shot behind it.
+    marks: dict[tuple[str, int], int] = dataclasses.field(default_factory=dict)
     bottom_run: int = 0
     bottoming_since_ms: int = -1
     head: Head = dataclasses.field(default_factory=Head)
@@ -93,6 +96,7 @@ def encode(carry: Carry) -> bytes:
         "plain": {name: getattr(carry, name) for name in _PLAIN},
         "before": _texts(dataclasses.asdict(carry.before)),
         "head": _texts(dataclasses.asdict(carry.head)),
+        "marks": [[*key, ordinal] for key, ordinal in carry.marks.items()],
         "episodes": [[*key, _texts(dataclasses.asdict(one))] for key, one in carry.episodes.items()],
         "arrays": {name: [value.dtype.str, list(value.shape)] for name, value in arrays.items()},
     }
@@ -117,6 +121,7 @@ def decode(state: bytes) -> Carry:
         **head["plain"],
         before=Before(**_values(head["before"])),
         head=Head(**_values(head["head"])),
+        marks={(kind, number): ordinal for kind, number, ordinal in head["marks"]},
         episodes={(a, b): Episode(**_values(one)) for a, b, one in head["episodes"]},
         z_tail=arrays["z_tail"],
         bucket_at=arrays["bucket_at"],

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import RULED_SIGNALS
+from server.evaluate.prior import Mark
 from server.store.plant import Press, Setup
 from server.valve.evidence import SIGNALS as EVIDENCE_SIGNALS
 from server.valve.evidence import Reference
@@ -55,6 +56,10 @@ class Context:
     changes: Sequence[tuple[int, int]]
     valve_changes_ms: Sequence[int]
     prior_log_odds: float
+    #: Valves fitted and checks made, in order of time, and how many shots a valve is said to last (0:
+    #: not said).
+    marks: Sequence[Mark]
+    valve_life_shots: float
     rules: Sequence[tuple[str, int | None]]
     model: Mapping[str, Any]
 

@@ -10,9 +10,11 @@ from server.contract import SHOT_NUMBERS
 from server.evaluate.advance import Advance, advance
 from server.evaluate.carry import CODEC, Carry, decode, encode
 from server.evaluate.context import Context, changes_of, valve_changes_of, watch_of
+from server.evaluate.prior import marks_of
 from server.store import evaluation as store
 from server.store import intake
 from server.store.plant import press_by_id, read_settings, setups_of
+from server.store.records import checks_of, valves_of
 from server.store.shots import read_columns
 from server.valve.model_v1 import MODEL
 
@@ -88,6 +90,8 @@ def _context(connection: sa.Connection, press_id: int, carry: Carry) -> Context:
         changes=changes_of(events),
         valve_changes_ms=valve_changes_of(events),
         prior_log_odds=math.log(prevalence / (1.0 - prevalence)),
+        marks=marks_of(valves_of(connection, press_id), checks_of(connection, press_id)),
+        valve_life_shots=float(settings["valve_life_shots"]),
         rules=[(rule, None) for rule in settings["rules"]],
         model=MODEL,
     )
@@ -137,6 +141,7 @@ def _state(carry: Carry, context: Context) -> dict[str, Any]:
         "score_ms": head.score_ms if head else None,
         "log_odds": head.log_odds if head else None,
         "prior_log_odds": head.prior_log_odds if head else context.prior_log_odds,
+        "prior_parts": head.prior_parts if head else None,
         "terms": head.terms if head else None,
         "causes": head.causes if head else None,
         "facts": head.facts if head else None,

@@ -15,7 +15,7 @@ from server.store.audit import PLANT, add_audit
 from server.store.plant import PLANT_DEFAULTS, all_presses, put_settings, read_settings
 
 #: Changing one of these changes findings or scores of earlier shots.
-REWRITING: Final = frozenset({"prevalence", "rules"})
+REWRITING: Final = frozenset({"prevalence", "valve_life_shots", "rules"})
 LANGUAGES: Final = ("en",)
 
 _CLOCK = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]").fullmatch
@@ -68,6 +68,7 @@ def _rules(given: Given, name: str) -> list[str]:
 _READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
     "plant_name": lambda given, name: given.text(name, longest=80),
     "prevalence": _bounded(0.0001, 0.5),
+    "valve_life_shots": _bounded(0.0, 1e9),
     "alarm_budget_per_shift": _bounded(0.001, 1000.0),
     "alarm_budget_per_press_week": _bounded(0.0001, 1000.0),
     "accept_unknown_presses": lambda given, name: given.flag(name),
@@ -79,6 +80,8 @@ _READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
     "open_at": _bounded(0.01, 0.999),
     "close_at": _bounded(0.001, 0.99),
     "silent_after_s": _bounded(30.0, 604_800.0),
+    "shelve_max_min": _bounded(1.0, 10_080.0),
+    "out_of_service_max_days": _bounded(0.01, 366.0),
 }
 
 

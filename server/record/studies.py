@@ -9,9 +9,10 @@ import sqlalchemy as sa
 from server.errors import InvalidError
 from server.record.fields import Given, read_number
 from server.record.trials import gate_seal, setting_trial
+from server.store import intake
 from server.store.audit import add_audit
 from server.store.plant import Press, need_press
-from server.store.records import Study, add_study
+from server.store.records import CHECKS, Study, add_study
 from server.valve.studies import drift_check, short_shot_study
 
 #: The kinds, as they stand in the address.
@@ -53,6 +54,11 @@ def keep_study(connection: sa.Connection, kind: str, body: Any, *, who: str, now
             author=who,
         ),
     )
+    if kind in CHECKS:
+        # What a check found is part of the score from its moment on.
+        intake.add(
+            connection, press.press_id, earliest_ms=study.at_ms, shots=0, reason="rewrite", now_ms=now_ms
+        )
     add_audit(
         connection,
         press.press_id,

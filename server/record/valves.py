@@ -51,6 +51,10 @@ def put_valve(connection: sa.Connection, press: Press, body: Any, *, who: str, n
     else:
         valve = _fitted(connection, press, current, given, fitted_ms, who=who, now_ms=now_ms)
     _follow_style(connection, press, valve, now_ms=now_ms)
+    # Its age is part of the score.
+    intake.add(
+        connection, press.press_id, earliest_ms=valve.fitted_ms, shots=0, reason="rewrite", now_ms=now_ms
+    )
     add_audit(
         connection,
         press.press_id,

@@ -32,8 +32,9 @@ from server.store import questions
 from server.store.plant import read_settings
 from server.store.records import baseline_by_no
 from server.valve.evidence import FACTS, TERMS, likelihood
-from server.valve.evidence_words import TERM_TEXT, term_sentence
+from server.valve.evidence_words import term_sentence
 from server.valve.model_v1 import MODEL
+from server.words.prior_words import prior_lines
 from server.words.shifts import shift_at
 from server.words.times import Zone
 
@@ -70,18 +71,11 @@ def get_leak(request: Request, press: str) -> dict[str, Any]:
 
 
 def _grounds(row: questions.Row) -> dict[str, Any]:
-    """Causes by id, and the evidence: the prior first, then each term of the model."""
+    """Causes by id, and the evidence: the parts of the prior first, then each term of the model."""
     judgement = read_judgement(row)
     facts = {name: judgement.facts.get(name, math.nan) for name in FACTS}
-    prior = float(row["prior_log_odds"])
-    share = round(100 * likelihood(prior), 1)
-    evidence = [
-        {
-            "signal": "prior",
-            "log_odds": prior,
-            "text": f"{TERM_TEXT['prior']}: {share:g} % of valves are taken to leak",
-        }
-    ]
+    prior = prior_lines(judgement.prior_parts, total=judgement.prior_log_odds)
+    evidence = [{"signal": signal, "log_odds": value, "text": text} for signal, value, text in prior]
     for term, log_odds in judgement.terms.items():
         text = term_sentence(term, log_odds=log_odds, facts=facts)
         evidence.append({"signal": term, "log_odds": log_odds, "text": text})

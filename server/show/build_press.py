@@ -146,17 +146,12 @@ def evidence_rows(judgement: Judgement) -> tuple[EvidenceRow, ...]:
     """The prior first, then every term by its weight."""
     if judgement.likelihood is None:
         return ()
-    prior = f"Before any data: {percent(_share(judgement.prior_log_odds))} of such valves leak"
-    lines = [(prior, judgement.prior_log_odds), *evidence_sentences(judgement)]
+    lines = evidence_sentences(judgement)
     largest = max(abs(value) for _, value in lines)
     return tuple(
         EvidenceRow(text=text, bar=evidence_bar(value, largest=largest), weighs=abs(value) >= WEIGHS)
         for text, value in lines
     )
-
-
-def _share(log_odds: float) -> float:
-    return float(1.0 / (1.0 + np.exp(-log_odds)))
 
 
 def _evidence_note(judgement: Judgement, plant: Plant) -> str:

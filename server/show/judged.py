@@ -8,8 +8,10 @@ import numpy as np
 
 from server.contract import CAUSES
 from server.store.page_queries import Row
+from server.valve.checks import Part, from_text
 from server.valve.evidence import FACTS, TERMS, likelihood
 from server.valve.evidence_words import term_sentence
+from server.words.prior_words import prior_lines
 
 
 @dataclasses.dataclass(frozen=True)
@@ -20,6 +22,7 @@ class Judgement:
     likelihood: float | None
     log_odds: float
     prior_log_odds: float
+    prior_parts: tuple[Part, ...]
     terms: Mapping[str, float]
     causes: Mapping[str, float]
     facts: Mapping[str, float]
@@ -47,6 +50,7 @@ def read_judgement(row: Row) -> Judgement:
         likelihood=likelihood(float(log_odds)) if judged else None,
         log_odds=float(log_odds or 0.0),
         prior_log_odds=float(row["prior_log_odds"] or 0.0),
+        prior_parts=tuple(from_text(row["prior_parts"])),
         terms=_named(TERMS, row["terms"]),
         causes=_named(CAUSES, row["causes"]),
         facts=_named(FACTS, row["facts"]),
@@ -57,9 +61,10 @@ def read_judgement(row: Row) -> Judgement:
 
 def evidence_sentences(judgement: Judgement) -> list[tuple[str, float]]:
     """What the score rests on, the prior first, then by weight; (sentence, log-odds)."""
+    prior = prior_lines(judgement.prior_parts, total=judgement.prior_log_odds)
     terms = sorted(judgement.terms.items(), key=lambda item: -abs(item[1]))
     facts = {name: judgement.facts.get(name, math.nan) for name in FACTS}
-    return [
+    return [(text, value) for _, value, text in prior] + [
         (term_sentence(term, log_odds=value, facts=facts), value)
         for term, value in terms
         if not (term == "few_signals" and value == 0)

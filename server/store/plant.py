@@ -157,6 +157,8 @@ def upsert(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]
 PLANT_DEFAULTS: dict[str, Any] = {
     "plant_name": "",
     "prevalence": 0.05,
+    # Shots a valve lasts in this plant; 0: not said, and its age then says nothing.
+    "valve_life_shots": 0.0,
     "alarm_budget_per_shift": 1.0,
     "alarm_budget_per_press_week": 0.2,
     "accept_unknown_presses": False,
@@ -168,6 +170,8 @@ PLANT_DEFAULTS: dict[str, Any] = {
     "open_at": 0.7,
     "close_at": 0.4,
     "silent_after_s": 900.0,
+    "shelve_max_min": 480,
+    "out_of_service_max_days": 30.0,
 }
 
 

@@ -245,6 +245,24 @@ def add_study(connection: sa.Connection, study: Study) -> Study:
     return _insert(connection, studies, dataclasses.replace(study, study_no=number))
 
 
+#: Kinds of study that say something of the valve itself.
+CHECKS = ("drift-check", "short-shot", "inspection")
+
+
+def checks_of(connection: sa.Connection, press_id: int) -> list[Study]:
+    """Every off-line check of a press's valves, the oldest first."""
+    rows = connection.execute(
+        sa.select(studies)
+        .where(studies.c.press_id == press_id, studies.c.kind.in_(CHECKS))
+        .order_by(studies.c.at_ms, studies.c.study_no)
+    )
+    return [_study(row) for row in rows]
+
+
+def _study(row: Any) -> Study:
+    return Study(**{**row._mapping, "asked": json.loads(row.asked), "result": json.loads(row.result)})
+
+
 def list_studies(
     connection: sa.Connection,
     *,

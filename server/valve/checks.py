@@ -6,6 +6,7 @@ purpose, and none lets a single check settle the matter.
 """
 
 import dataclasses
+import json
 import math
 from collections.abc import Sequence
 from typing import Final
@@ -170,6 +171,23 @@ def total(parts: Sequence[Part]) -> float:
     for part in parts:
         log_odds += part.log_odds
     return log_odds
+
+
+def as_text(parts: Sequence[Part]) -> str:
+    """The parts as text that gives them back bit for bit."""
+    return json.dumps([[part.source, part.log_odds.hex(), part.number, part.shots] for part in parts])
+
+
+def from_text(text: str | None) -> list[Part]:
+    """The parts `as_text` wrote; none without a text.
+
+    >>> from_text(as_text([Part("prevalence", -2.944), Part("inspection", 3.6, number=2, shots=900)]))[1]
+    Part(source='inspection', log_odds=3.6, number=2, shots=900)
+    """
+    return [
+        Part(source, float.fromhex(log_odds), number=number, shots=shots)
+        for source, log_odds, number, shots in (json.loads(text) if text else ())
+    ]
 
 
 def _ratio(grid: Floats, seen: Floats, *, failing: _Mixture, sound: _Mixture) -> float:

@@ -165,14 +165,16 @@ def advance(
     usable: NDArray[np.bool_],
     change: NDArray[np.int64],
     reference: Reference,
-    prior_log_odds: float,
+    prior_log_odds: float | Floats,
     model: Mapping[str, Any],
+    checked: float | Floats = 0.0,
 ) -> Advanced:
     """Take n more shots of a press and judge at the end of every block of five usable ones.
 
     values: float64 [n, S] in the order of SIGNALS, NaN = missing. usable: bool [n]; shots that are
     not (restarts) stand in no block. change: int [n], 1 a lot change at this shot, 2 a setting
     change; it counts on unusable shots too, and an unfinished block before it is dropped.
+    prior_log_odds and checked: one number, or one a shot; see `judgement.judge`.
     model: the fitted coefficients (`model_v1.MODEL`). Feeding a history in any batches gives the
     same bits as feeding it whole.
 
@@ -192,16 +194,27 @@ def advance(
         state = part.state
         stretches.append(part)
     facts = np.concatenate([part.facts for part in stretches])
-    judged = judge(facts, prior_log_odds=prior_log_odds, model=model)
+    at_index = np.concatenate([part.at_index for part in stretches])
+    judged = judge(
+        facts,
+        prior_log_odds=_of_blocks(prior_log_odds, at_index),
+        model=model,
+        checked=_of_blocks(checked, at_index),
+    )
     return Advanced(
         state=state,
-        at_index=np.concatenate([part.at_index for part in stretches]),
+        at_index=at_index,
         terms=judged.terms,
         log_odds=judged.log_odds,
         causes=judged.causes,
         facts=facts,
         status=np.where(judged.enough, OK, TOO_FEW).astype(np.int64),
     )
+
+
+def _of_blocks(value: float | Floats, at_index: NDArray[np.int64]) -> float | Floats:
+    """Of numbers a shot, those of the shots that complete a block."""
+    return value[at_index] if isinstance(value, np.ndarray) else value
 
 
 def _changed(state: EvidenceState, kind: int) -> EvidenceState:

@@ -35,12 +35,20 @@ class Judged:
     enough: NDArray[np.bool_]
 
 
-def judge(facts: Floats, *, prior_log_odds: float, model: Mapping[str, Any]) -> Judged:
+def judge(
+    facts: Floats,
+    *,
+    prior_log_odds: float | Floats,
+    model: Mapping[str, Any],
+    checked: float | Floats = 0.0,
+) -> Judged:
     """Log-odds terms and causes of facts [k, F] (NaN where a fact cannot be said).
 
     model: {"version", "terms": {term: {shape: weight}}, "causes": {cause: {"term.shape": weight}},
     "few_signals": {"share", "cap_log_odds"}}. With few signals the sum of the other terms is shrunk
     by `share` and the score held under the cap. Rows with too few shots keep the prior.
+    prior_log_odds: one number or one a row; checked: the part of it that checks on record say, which
+    lifts the cap by as much, since a check is what can tell a leak from its mimics.
 
     >>> from server.valve.features import FACTS
     >>> from server.valve.model_v1 import MODEL
@@ -49,27 +57,35 @@ def judge(facts: Floats, *, prior_log_odds: float, model: Mapping[str, Any]) -> 
     (-2.9, False)
     """
     shapes = design(facts)
+    prior = _a_row(prior_log_odds, len(facts))
     weights = model["terms"]
     terms = np.zeros((len(facts), len(TERMS)))
-    total = np.full(len(facts), float(prior_log_odds))
+    total = prior.copy()
     for i, term in enumerate(TERMS[:-1]):
         for shape, weight in weights.get(term, {}).items():
             terms[:, i] += weight * shapes.columns[f"{term}.{shape}"]
         terms[:, i] = np.where(shapes.enough, terms[:, i], 0.0)
         total += terms[:, i]
-    terms[:, -1] = _held(total, shapes, prior_log_odds, model["few_signals"])
-    log_odds = np.full(len(facts), float(prior_log_odds))
+    terms[:, -1] = _held(total, shapes, prior, _a_row(checked, len(facts)), model["few_signals"])
+    log_odds = prior.copy()
     for i in range(len(TERMS)):
         log_odds += terms[:, i]
     causes = _causes(shapes, log_odds, model["causes"])
     return Judged(terms=terms, log_odds=log_odds, causes=causes, enough=shapes.enough)
 
 
-def _held(total: Floats, shapes: Design, prior: float, rule: Mapping[str, float]) -> Floats:
+def _a_row(value: float | Floats, rows: int) -> Floats:
+    return np.broadcast_to(np.asarray(value, dtype=np.float64), (rows,))
+
+
+def _held(
+    total: Floats, shapes: Design, prior: Floats, checked: Floats, rule: Mapping[str, float]
+) -> Floats:
     """What few signals, and the limits of what can be known, take away."""
     taken = np.where(shapes.few_signals, (rule["share"] - 1.0) * (total - prior), 0.0)
     left = total + taken
-    top = np.where(shapes.few_signals, rule["cap_log_odds"], LIMITS[1])
+    top = np.where(shapes.few_signals, rule["cap_log_odds"] + np.maximum(checked, 0.0), LIMITS[1])
+    top = np.minimum(top, LIMITS[1])
     taken = taken + np.where(left > top, top - left, 0.0) + np.where(left < LIMITS[0], LIMITS[0] - left, 0.0)
     return np.where(shapes.enough, taken, 0.0)
 

@@ -16,8 +16,17 @@ from server.record.baseline_capture import capture
 from server.store import evaluation as landed
 from server.store import intake
 from server.store.database import Store
-from server.store.plant import need_press, put_press
-from server.store.records import Baseline, Event, add_baseline, add_event
+from server.store.plant import need_press, put_press, put_settings
+from server.store.records import (
+    Baseline,
+    Event,
+    Study,
+    Valve,
+    add_baseline,
+    add_event,
+    add_study,
+    add_valve,
+)
 from server.store.tables import findings, press_states, rollups, scores
 
 START_MS = 1_770_000_000_000
@@ -120,6 +129,34 @@ class Bringing:
             )  # fmt: skip
             intake.add(
                 connection, self.press_id, earliest_ms=at_ms, shots=0, reason="rewrite", now_ms=START_MS
+            )
+
+        self.store.write(job)
+
+    def note_checks(self, shots: Sequence[ReadShot]) -> None:
+        """A valve fitted amid the history, and checks of it, each between two shots."""
+        fitted, checked, again = (shots[k].at_ms + 7 for k in (130, 250, 350))
+
+        def job(connection: sa.Connection) -> None:
+            put_settings(connection, {"valve_life_shots": 1000.0})
+            add_valve(
+                connection,
+                Valve(
+                    press_id=self.press_id, valve_no=0, fitted_ms=fitted, removed_ms=None,
+                    style="sliding_ring", part_number="", material_pair="", nominal_clearance_mm=None,
+                    shots_before=90, removed_reason="", found="", note="", author="t",
+                ),
+            )  # fmt: skip
+            weights = {"weights_g": [40.0, 40.1, 39.9, 40.0, 40.1], "limit_pct": 5.0}
+            crept = {"creep_mm_s": 0.4, "creep_interval": [0.3, 0.5]}
+            for at_ms, kind, asked, result in (
+                (checked, "short-shot", weights, {"cv_pct": 0.2}),
+                (again, "drift-check", {}, crept),
+            ):
+                study = Study(self.press_id, 0, kind, at_ms, "M-1", asked, result, "within", "t")
+                add_study(connection, study)
+            intake.add(
+                connection, self.press_id, earliest_ms=fitted, shots=0, reason="rewrite", now_ms=START_MS
             )
 
         self.store.write(job)

@@ -23,6 +23,7 @@ def _golden(store: Store) -> dict[str, list[tuple[object, ...]]]:
     bringing.bring(shots)
     bringing.approve(shots)
     bringing.note_setting(shots)
+    bringing.note_checks(shots)
     bringing.settle()
     return bringing.results()
 
@@ -42,6 +43,7 @@ _steps = st.lists(
     order=st.randoms(use_true_random=False),
     baseline_at=st.integers(0, 12),
     event_at=st.integers(0, 12),
+    checks_at=st.integers(0, 12),
 )
 @settings(
     max_examples=25,
@@ -49,7 +51,12 @@ _steps = st.lists(
     suppress_health_check=[HealthCheck.function_scoped_fixture],  # every example has a press of its own
 )
 def test_any_way_of_arriving_gives_the_bytes_of_one_rebuild(
-    any_store: Store, steps: list[tuple[int, str]], order: object, baseline_at: int, event_at: int
+    any_store: Store,
+    steps: list[tuple[int, str]],
+    order: object,
+    baseline_at: int,
+    event_at: int,
+    checks_at: int,
 ) -> None:
     golden = _golden(any_store)
     press = f"P{next(_number)}"
@@ -59,6 +66,7 @@ def test_any_way_of_arriving_gives_the_bytes_of_one_rebuild(
     order.shuffle(batches)  # type: ignore[attr-defined]  # a Random drawn by hypothesis
     bringing = Bringing(any_store, press, _DOCUMENT)
     baseline_at, event_at = baseline_at % len(batches), event_at % len(batches)
+    checks_at %= len(batches)
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(evaluated, "STRETCH", 37)
         patched.setattr(landed, "CHECKPOINT_EVERY", 50)
@@ -68,6 +76,8 @@ def test_any_way_of_arriving_gives_the_bytes_of_one_rebuild(
                 bringing.approve(shots)
             if position == event_at:
                 bringing.note_setting(shots)
+            if position == checks_at:
+                bringing.note_checks(shots)
             act = steps[position % len(steps)][1]
             if act == "again":
                 bringing.bring(batch)
@@ -84,4 +94,6 @@ def test_the_history_exercises_what_it_should(store: Store) -> None:
     rules = {row[3] for row in found["findings"]}
     assert {"bottoming", "beyond_limit", "one_side"} <= rules
     assert len(found["scores"]) > 5
+    # The prior moves with the valve's age, and with each check.
+    assert len({row[6] for row in found["scores"]}) >= 4
     assert {row[0] for row in found["rollups"]} == {600, 3600, 86400}
