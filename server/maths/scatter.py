@@ -37,8 +37,8 @@ def scatter_ewma(
     weight, L : float
         λ in (0, 1] and the width of the limits in standard deviations of the statistic.
     step : float, optional
-        Display step: a tie is taken as a move of a third of a step, so that the logarithm exists,
-        and mean and scatter of the logarithm are those of rounded readings.
+        Display step, above 0 and at most sigma: a tie is taken as a move of a third of a step, so that
+        the logarithm exists, and mean and scatter of the logarithm are those of rounded readings.
     phi : float
         Lag-1 autocorrelation; moves have variance 2σ²(1-φ).
     start : float
@@ -50,6 +50,11 @@ def scatter_ewma(
         z in natural-log units of variance (0 = as healthy, ln 4 = 1.39 = doubled sigma), one per
         value; the first repeats `start`.
 
+    Raises
+    ------
+    ValueError
+        A parameter out of bounds, a step above sigma, an infinity among the values.
+
     Notes
     -----
     y_i = ln((x_i - x_{i-1})²/(2σ²(1-φ))) + 1.2704, smoothed; y has standard deviation π/√2, and
@@ -57,8 +62,12 @@ def scatter_ewma(
     2,000,000 values), allowed for by the factor sqrt(1 + 0.223(1-λ)). Log variance EWMA: Crowder &
     Hamilton, J. Quality Technol. 24 (1992) (memory). A level shift costs one move only. The
     logarithm is skewed: false alarms are mostly downwards (0.4 % of values at L = 3, λ = 0.05,
-    computed). Heavy tails: the logarithm tames outliers. Rounded data: calibrated by `step`
-    while that is at most sigma; coarser, it signals too often: use it on what has a finer display.
+    computed); run length at L = 3, λ = 0.05: 1,190 values without rounding, 1,120 to 1,330 for steps
+    up to sigma wherever the level lies in its cell (Monte Carlo, standard error 2 %). Heavy tails: the
+    logarithm tames outliers. Rounded data: calibrated by `step` up to sigma. Coarser, the place of the
+    level in its cell decides (step 2 sigma: 570 to 1,430; 4 sigma: 45 to 900), so a step above sigma is
+    refused; `scatter_counts.scatter_counts` keeps its run length there. Without `step` rounded readings
+    signal too often.
 
     Examples
     --------
@@ -71,9 +80,17 @@ def scatter_ewma(
     lam = weight_of(weight)
     if not -1.0 < phi < 1.0:
         raise ValueError(f"phi must lie between -1 and 1, got {phi!r}")
+    above_zero("sigma", sigma)
+    if step is not None and above_zero("step", step) > sigma:
+        raise ValueError(
+            f"step must be at most sigma = {sigma:g}, got {step!r}: on so coarse a display count the "
+            "readings that leave their home cells (scatter_counts)"
+        )
+    if not math.isfinite(start):
+        raise ValueError(f"start must be a finite number, got {start!r}")
     moves = np.concatenate(([np.nan], np.abs(np.diff(array)))) if array.size else array
-    floor = (step or 0.0) / 3.0 or 1e-6 * above_zero("sigma", sigma)
-    variance = 2.0 * above_zero("sigma", sigma) ** 2 * (1.0 - phi)
+    floor = (step or 0.0) / 3.0 or 1e-6 * sigma
+    variance = 2.0 * sigma**2 * (1.0 - phi)
     middle, deviation = LOG_CHI2_MEAN, LOG_CHI2_SD
     if step is not None and step > 0.1 * sigma:
         middle, deviation = _rounded_log_moments(math.sqrt(variance) / step)
