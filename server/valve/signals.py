@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import SIGNALS
+from server.maths.results import Undetermined
 
 Floats = NDArray[np.float64]
 
@@ -121,14 +122,59 @@ def _transient(at: NDArray[Any], before: Before, cycle_ms: float) -> tuple[NDArr
     return index < ends, int(max(0, ends[-1] - n))
 
 
-def detect_dose_lag(columns: Mapping[str, NDArray[Any]]) -> int | None:
-    """Which dose a shot used: 0 the one reported with it, 1 the one before; None when unclear.
+@dataclasses.dataclass(frozen=True)
+class DoseLag:
+    """Which dose a shot used, and how sure that is.
+
+    lag: 0 the dose reported with it, 1 the one before, None where it is left open. scatter: mean
+    cut move of swept stroke at lag 0 and at lag 1, in its unit. ratio: the worse over the better.
+    needed: the ratio that chance alone stays below. moves: how many were compared.
+    """
+
+    lag: int | None
+    scatter: tuple[float, float]
+    ratio: float
+    needed: float
+    moves: int
+
+
+def dose_lag_evidence(columns: Mapping[str, NDArray[Any]]) -> DoseLag | Undetermined:
+    """Weigh both dose lags against each other on consecutive shots.
 
     At the right lag the cushion follows the shot size with slope 1, so the scatter of swept
     stroke from shot to shot is the smaller one (domain reasoning, derived). Differences of
     neighbours are compared, cut at four times their upper quartile, so that restarts and slow drift
     do not count; unless one lag is better by more than chance (four standard errors, 5 % at
-    least) it is left open, as with a shot size that does not vary.
+    least) it is left open, as with a shot size that does not vary. `Undetermined` below 30 differences.
+
+    >>> import numpy as np
+    >>> size = 80 + 0.1 * np.sin(np.arange(200.0) * 1.7)
+    >>> rows = {"at_ms": np.arange(200) * 20000, "counter": np.arange(200), "shot_size_mm": size,
+    ...         "cushion_mm": size - 74.0 + 0.001 * np.cos(np.arange(200.0))}
+    >>> found = dose_lag_evidence(rows)
+    >>> found.lag, found.ratio > 20.0, round(found.needed, 2)
+    (0, True, 1.28)
+    """
+    scatter = []
+    moves = np.zeros(0)
+    for lag in (0, 1):
+        swept = derive(columns, dose_lag=lag, screw_diameter_mm=None).signals["swept_mm"]
+        moves = np.abs(np.diff(swept))
+        moves = moves[np.isfinite(moves)]
+        if len(moves) < 30:
+            return Undetermined(f"{len(moves)} of 30 differences of consecutive shots needed")
+        cut = 4.0 * float(np.quantile(moves, 0.75))
+        scatter.append(float(np.mean(np.minimum(moves, cut))))
+    needed = max(1.05, 1.0 + 4.0 / math.sqrt(len(moves)))
+    ratio = max(scatter) / max(min(scatter), 1e-12) if max(scatter) > 0 else 1.0
+    lag_found = int(np.argmin(scatter)) if ratio >= needed else None
+    return DoseLag(lag_found, (scatter[0], scatter[1]), ratio, needed, len(moves))
+
+
+def detect_dose_lag(columns: Mapping[str, NDArray[Any]]) -> int | None:
+    """Which dose a shot used: 0 the one reported with it, 1 the one before; None when unclear.
+
+    The verdict of `dose_lag_evidence`.
 
     >>> import numpy as np
     >>> size = 80 + 0.1 * np.sin(np.arange(200.0) * 1.7)
@@ -137,16 +183,5 @@ def detect_dose_lag(columns: Mapping[str, NDArray[Any]]) -> int | None:
     >>> detect_dose_lag(rows)
     1
     """
-    scatter = []
-    for lag in (0, 1):
-        swept = derive(columns, dose_lag=lag, screw_diameter_mm=None).signals["swept_mm"]
-        moves = np.abs(np.diff(swept))
-        moves = moves[np.isfinite(moves)]
-        if len(moves) < 30:
-            return None
-        cut = 4.0 * float(np.quantile(moves, 0.75))
-        scatter.append(float(np.mean(np.minimum(moves, cut))))
-    chance = max(1.05, 1.0 + 4.0 / math.sqrt(len(moves)))
-    if max(scatter) <= 0 or max(scatter) / max(min(scatter), 1e-12) < chance:
-        return None
-    return int(np.argmin(scatter))
+    found = dose_lag_evidence(columns)
+    return None if isinstance(found, Undetermined) else found.lag
