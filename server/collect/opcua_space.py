@@ -120,9 +120,10 @@ def _plain_id(given: ua.NodeId) -> ua.NodeId:
 async def read_value(node: Node) -> Any:
     """The value, or None where it is missing or the press refuses."""
     try:
-        return await node.read_value()
+        value = await node.read_value()
     except UaError:
         return None
+    return value.Text if isinstance(value, ua.LocalizedText) else value
 
 
 async def declared_unit(space: Space, node: Node) -> Reading:
