@@ -48,20 +48,19 @@ def constant_sum(size: Floats, cushion: Floats) -> ConstantSum | Undetermined:
     False
     """
     size, cushion = np.asarray(size, dtype=np.float64), np.asarray(cushion, dtype=np.float64)
-    moves = np.column_stack((np.diff(size), np.diff(cushion)))
-    moves = moves[np.isfinite(moves).all(axis=1)]
+    moves: Floats = np.column_stack((np.diff(size), np.diff(cushion)))
+    moves = moves[np.asarray(np.isfinite(moves).all(axis=1))]
     if len(moves) < CONSTANT_SUM_NEEDS:
         return Undetermined(f"{len(moves)} of {CONSTANT_SUM_NEEDS} pairs of consecutive shots needed")
-    for column in (0, 1):
-        reach = 4.0 * float(np.quantile(np.abs(moves[:, column]), 0.75))
-        if reach <= 0.0:
-            reach = float(np.abs(moves[:, column]).max())
-        moves = moves[np.abs(moves[:, column]) <= reach]
+    sizes = np.abs(moves)
+    reaches = 4.0 * np.quantile(sizes, 0.75, axis=0)
+    reaches = np.where(reaches > 0.0, reaches, sizes.max(axis=0))
+    moves = np.asarray(moves[(sizes <= reaches).all(axis=1)])
     spread = [float(np.std(moves[:, column])) for column in (0, 1)]
     if len(moves) < CONSTANT_SUM_NEEDS or min(spread) <= 1e-12:
         what = "the column" if spread[0] <= 1e-12 else "the cushion"
         return Undetermined(f"{what} does not move from shot to shot, so its sum says nothing")
-    correlation = float(np.corrcoef(moves.T)[0, 1])
+    correlation = float(np.asarray(np.corrcoef(moves.T))[0, 1])
     share = float(moves.sum(axis=1).std() / spread[0])
     injected: bool | None = None
     if correlation <= -0.8 and share <= 0.6:
