@@ -11,9 +11,8 @@ from server.notify.alarms import AlarmChanged, By, standing_of, take_step
 from server.store import alarms as kept
 from server.store.alarms import Alarm, Cursor
 from server.store.audit import add_audit
+from server.store.plant import read_settings
 
-#: Longest time on the shelf: one shift.
-SHELVE_MAX_MIN = 480
 NOTE_LENGTH_MAX = 2_000
 KEY_LENGTH_MAX = 200
 
@@ -75,10 +74,11 @@ def shelve(
     idempotency_key: str | None = None,
     now_ms: int,
 ) -> Acted:
-    """Put an open alarm aside for 1 to 480 minutes."""
-    if isinstance(minutes, bool) or not isinstance(minutes, int) or not 1 <= minutes <= SHELVE_MAX_MIN:
+    """Put an open alarm aside for some minutes, at most as long as the plant has set."""
+    longest = int(read_settings(connection)["shelve_max_min"])
+    if isinstance(minutes, bool) or not isinstance(minutes, int) or not 1 <= minutes <= longest:
         raise InvalidError(
-            f"minutes {minutes!r}: a whole number from 1 to {SHELVE_MAX_MIN}", field="minutes", value=minutes
+            f"minutes {minutes!r}: a whole number from 1 to {longest}", field="minutes", value=minutes
         )
     by = _by(who, note, idempotency_key)
     alarm, repeated = _fresh(connection, alarm_id, by, "shelved")

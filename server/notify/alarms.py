@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from server.notify import life_cycle
 from server.notify.conditions import Condition, silent_condition
 from server.notify.outbox import deliver
+from server.notify.service import put_back_due
 from server.notify.steps import SYSTEM, AlarmChanged, By, record, standing_of, take_step
 from server.store import alarm_service
 from server.store import alarms as kept
@@ -161,6 +162,7 @@ def tick(
         move = life_cycle.passed(standing_of(fresh), now_ms=now_ms)
         _, change = take_step(connection, fresh, move, By(), now_ms=now_ms)
         changes += [change] if change else []
+    changes += put_back_due(connection, now_ms=now_ms)
     changes += _silence(connection, now_ms=now_ms, settings=settings, since_ms=listening_since_ms)
     deliver(connection, now_ms=now_ms)
     return changes
