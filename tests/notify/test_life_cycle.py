@@ -144,7 +144,8 @@ class AlarmLife(RuleBasedStateMachine):
             assert (after.acknowledged_by, after.reason) == (alarm.acknowledged_by, alarm.reason)
         if alarm.ended_ms is None:
             self.owed[alarm.kind].heard, self.owed[alarm.kind].answered = False, True
-            assert (after.acknowledged_by is not None) and (change is None or change.state != WAITING[0])
+            assert after.acknowledged_by is not None
+            assert change is None or change.state not in WAITING
             self.owed[alarm.kind].answers += [who] if change is not None else []
 
     @precondition(lambda self: hasattr(self, "now") and self.open("leak") is not None)
