@@ -18,6 +18,7 @@ from server.maths.autocorrelation import (
     effective_for_mean,
     effective_for_scatter,
 )
+from server.maths.guarantee import guaranteed_multiplier, run_length_kept
 from server.maths.normality import Normality, anderson_darling
 from server.maths.results import Undetermined
 from server.maths.rounding import robust_sigma, rounded_sigma, rounding_step
@@ -64,7 +65,8 @@ class PhaseOne:
     `sigma` is the design sigma: limits are `center` ± 3 `sigma`. `sigma_within` comes from moving
     ranges, `sigma_total` from all values kept; `sigma_lower`..`sigma_upper` is the 95 % interval of
     `sigma_total`. `phi` is None when it cannot be seen. `stable` says whether the stretch has one
-    level.
+    level. `run_length_kept` is what `lower`..`upper` keep on nine of ten such baselines (370 with
+    parameters known), `multiplier` how many `sigma` keep 370 on nine of ten.
     """
 
     center: float
@@ -75,6 +77,8 @@ class PhaseOne:
     sigma_upper: float
     lower: float
     upper: float
+    run_length_kept: float
+    multiplier: float
     step: float | None
     phi: float | None
     phi_lower: float | None
@@ -219,14 +223,14 @@ def phase_one(values: npt.ArrayLike, *, excluded: npt.ArrayLike | None = None) -
 
     Notes
     -----
-    center = median of the values kept. sigma = sqrt(total² + step²/12), at least one
-    display step: limits judge the *printed* readings, and on a tight press a floor below one step
-    marks healthy shots by the hundred. Under AR(1) total sigma is the one whose 3-sigma limits keep
-    their run length (374 at φ = 0.25 to 499 at 0.75, against 109 to 12 with sigma from moving
-    ranges); it is corrected for the n/(n - (1 + φ)/(1 - φ)) by which s² falls short (derived).
-    Heavy tails: values beyond 4.5 robust sigma are left out, the rest count in full, so sigma is
-    that of the core plus its tails. Constant readings: sigma is one display step (or, where there
-    is no step, the resolution of the numbers).
+    center = median of the values kept. sigma = sqrt(total² + step²/12), at least one display step:
+    limits judge the *printed* readings, and on a tight press a floor below one step marks healthy shots
+    by the hundred. Under AR(1) total sigma is the one whose 3-sigma limits keep their run length (374 at
+    φ = 0.25 to 499 at 0.75, against 109 to 12 with sigma from moving ranges; from few values see
+    `run_length_kept` and `guarantee`); it is corrected for the n/(n - (1 + φ)/(1 - φ)) by which s² falls
+    short (derived). Heavy tails: values beyond 4.5 robust sigma are left out, the rest count in full, so
+    sigma is that of the core plus its tails. Constant readings: sigma is one display step (or, where
+    there is no step, the resolution of the numbers).
 
     Examples
     --------
@@ -278,6 +282,8 @@ def _assess(
         sigma_upper=total * math.sqrt(freedom / float(chdtri(freedom, 0.975))),
         lower=center - 3.0 * sigma,
         upper=center + 3.0 * sigma,
+        run_length_kept=run_length_kept(n, phi=phi, center="median").run_length,
+        multiplier=guaranteed_multiplier(n, phi=phi, center="median"),
         step=step,
         phi=None if isinstance(found, Undetermined) else found.phi,
         phi_lower=None if isinstance(found, Undetermined) else found.lower,
