@@ -405,6 +405,60 @@ outbox = _table(
     _need("next_try_ms", Big),
     sa.Column("delivered_ms", Big),
     _need("trouble", sa.Text, server_default=""),
+    # Taken by a courier that is sending it; taken again when that courier never came back.
+    sa.Column("claimed_ms", Big),
+    # Given up after the last try.
+    sa.Column("dead_ms", Big),
+)
+
+# Who is told about which alarms, by which outlet. '' stands for every area, urgency or shift.
+outlet_routes = _table(
+    "outlet_routes",
+    _key("route_no", sa.Integer),
+    _need("outlet", sa.Text),
+    _need("recipient", sa.Text, server_default=""),
+    _need("area", sa.Text, server_default=""),
+    _need("urgency", sa.Text, server_default=""),
+    _need("shift", sa.Text, server_default=""),
+    # 0: told at once; 1 and more: told when nobody has answered for `after_min`.
+    _need("level", sa.Integer, server_default="0"),
+    _need("after_min", sa.Integer, server_default="0"),
+    _need("active", sa.Boolean, server_default=sa.true()),
+    _need("created_ms", Big),
+)
+
+# Commands carried out, so that one sent twice acts once.
+command_keys = _table(
+    "command_keys",
+    _key("who", sa.Text),
+    _key("command_key", sa.Text),
+    _need("action", sa.Text),
+    _need("subject", sa.Text),
+    _need("at_ms", Big),
+)
+
+# Steps of the guidance somebody has ticked on a press.
+guidance_ticks = _table(
+    "guidance_ticks",
+    _key("press_id", sa.Integer),
+    _key("step", sa.Text),
+    _need("ticked", sa.Boolean),
+    _need("who", sa.Text),
+    _need("at_ms", Big),
+)
+
+handovers = _table(
+    "handovers",
+    _key("handover_no", sa.Integer),
+    _need("shift", sa.Text),
+    _need("from_ms", Big),
+    _need("at_ms", Big),
+    _need("who", sa.Text),
+    _need("note", sa.Text),
+    # What opened, what was answered and what stayed open, as JSON.
+    _need("summary", sa.Text),
+    sa.Column("read_by", sa.Text),
+    sa.Column("read_ms", Big),
 )
 
 audit = _table(
@@ -420,7 +474,19 @@ audit = _table(
 )
 
 sa.Index("ix_alarms_open_mark", alarms.c.open_mark)
+sa.Index("ix_alarm_steps_at_ms", alarm_steps.c.at_ms)
+sa.Index("ix_outbox_next_try_ms", outbox.c.next_try_ms)
 sa.Index("ix_quarantine_arrived_ms", quarantine.c.arrived_ms)
 
 #: Tables spread by press and those every node holds whole.
-REFERENCE_TABLES = ("presses", "molds", "people", "sessions", "device_keys", "plant_settings")
+REFERENCE_TABLES = (
+    "presses",
+    "molds",
+    "people",
+    "sessions",
+    "device_keys",
+    "plant_settings",
+    "outlet_routes",
+    "command_keys",
+    "handovers",
+)
