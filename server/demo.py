@@ -27,6 +27,7 @@ from server.record.baselines import capture_baseline
 from server.record.events import record_event
 from server.record.presses import configure_mold, configure_press
 from server.record.settings import change_settings
+from server.record.studies import keep_study
 from server.record.valves import put_valve
 from server.store import evaluation as landed
 from server.store.database import Store
@@ -90,7 +91,11 @@ def _evaluate_whole(asked: tuple[str, int]) -> list[landed.Evaluation]:
 def _people_and_plant(connection: sa.Connection, scenario: Scenario, *, now_ms: int) -> dict[str, str]:
     change_settings(
         connection,
-        {"plant_name": scenario.plant, "time_zone": scenario.time_zone},
+        {
+            "plant_name": scenario.plant,
+            "time_zone": scenario.time_zone,
+            "valve_life_shots": scenario.valve_life_shots,
+        },
         who=AUTHOR,
         now_ms=now_ms,
     )
@@ -183,6 +188,9 @@ def _records(connection: sa.Connection, press: DemoPress, history: PressHistory,
             "note": event.note,
         }
         record_event(connection, known, {k: v for k, v in given.items() if v}, who=event.by, now_ms=now_ms)
+    for study in history.studies:
+        asked = {**study.asked, "press": press.press, "at": as_text(study.at_ms)}
+        keep_study(connection, study.kind, asked, who="toolroom", now_ms=now_ms)
     capture_baseline(
         connection,
         known,

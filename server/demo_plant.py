@@ -72,6 +72,15 @@ class PlantEvent:
 
 
 @dataclasses.dataclass(frozen=True)
+class PlantStudy:
+    """An off-line check; `asked` as the API takes it, without press and time."""
+
+    at_ms: int
+    kind: str
+    asked: Mapping[str, Any]
+
+
+@dataclasses.dataclass(frozen=True)
 class FittedValve:
     """A valve of the ledger; shots_before: on it when it was first recorded here."""
 
@@ -98,6 +107,7 @@ class PressHistory:
     lots: tuple[Lot, ...]
     boxes: tuple[Box, ...]
     events: tuple[PlantEvent, ...]
+    studies: tuple[PlantStudy, ...]
     valves: tuple[FittedValve, ...]
     baseline_from_ms: int
     baseline_to_ms: int
@@ -118,6 +128,7 @@ def press_history(scenario: Scenario, press: DemoPress, *, until_ms: int) -> Pre
         lots=_lots(press, calendar),
         boxes=_boxes(past.columns),
         events=_events(press, calendar),
+        studies=_studies(press, calendar),
         valves=_valves(press, calendar),
         baseline_from_ms=int(at[first]),
         baseline_to_ms=int(at[last]),
@@ -259,6 +270,19 @@ def _lots(press: DemoPress, calendar: _Calendar) -> tuple[Lot, ...]:
     for entry, end in zip(press.plan["lots"], days[1:], strict=True):
         to_ms = None if end is None else calendar.moment(end)
         found.append(Lot(entry["lot"], press.material, calendar.moment(entry["from_day"]), to_ms))
+    return tuple(found)
+
+
+def _studies(press: DemoPress, calendar: _Calendar) -> tuple[PlantStudy, ...]:
+    """Off-line checks as they would be entered; `samples` stand in the file as pairs."""
+    found = []
+    for entry in press.plan.get("studies", ()):
+        asked = {name: value for name, value in entry.items() if name not in ("day", "kind")}
+        if "samples" in asked:
+            asked["samples"] = [{"t_s": t, "position_mm": position} for t, position in asked["samples"]]
+        if entry["kind"] != "inspection":
+            asked["mold"] = press.mold
+        found.append(PlantStudy(calendar.moment(entry["day"]), entry["kind"], asked))
     return tuple(found)
 
 

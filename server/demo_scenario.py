@@ -61,6 +61,7 @@ class Scenario:
     time_zone: str
     days: int
     seed: int
+    valve_life_shots: float
     people: tuple[Person, ...]
     molds: tuple[Mold, ...]
     presses: tuple[DemoPress, ...]
@@ -92,6 +93,7 @@ def plant_scenario(path: Path | None = None) -> Scenario:
         time_zone=plan["time_zone"],
         days=plan["days"],
         seed=plan["seed"],
+        valve_life_shots=plan["valve_life_shots"],
         people=tuple(Person(**entry) for entry in plan["people"]),
         molds=molds,
         presses=tuple(

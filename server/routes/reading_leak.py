@@ -1,5 +1,6 @@
 """The leak-likelihood of a press: now, over time, and what it makes suspect."""
 
+import dataclasses
 import math
 from typing import Annotated, Any
 
@@ -8,12 +9,14 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from server.contract import CAUSES
+from server.derived.estimates import RunOut, estimates_of
 from server.derived.standing import (
     find_onset,
     likelihood_of,
     onset_item,
     shown_status,
 )
+from server.maths.results import Undetermined
 from server.routes.calls import objects_of, when
 from server.routes.reading_query import (
     Cursor,
@@ -31,6 +34,7 @@ from server.show.judged import read_judgement
 from server.store import questions
 from server.store.plant import read_settings
 from server.store.records import baseline_by_no
+from server.valve.estimates import LeakEstimate
 from server.valve.evidence import FACTS, TERMS, likelihood
 from server.valve.evidence_words import term_sentence
 from server.valve.model_v1 import MODEL
@@ -53,6 +57,9 @@ def get_leak(request: Request, press: str) -> dict[str, Any]:
         number = row["baseline_no"]
         baseline = None if number is None else baseline_by_no(connection, found.press_id, number)
         onset = find_onset(connection, found, row, baseline)
+        estimates = estimates_of(
+            connection, found, row, baseline, onset_from_ms=onset.from_ms if onset else None
+        )
     value = likelihood_of(row)
     answer: dict[str, Any] = {
         "press": found.press,
@@ -61,6 +68,7 @@ def get_leak(request: Request, press: str) -> dict[str, Any]:
         "missing": [one for one in (row["missing"] or "").splitlines() if one],
         "prior_log_odds": row["prior_log_odds"],
         "onset": onset_item(onset, when),
+        "estimates": {"leak": _leak_item(estimates.leak), "run_out": _run_out_item(estimates.run_out)},
         "as_of": when(row["score_ms"] if value is not None else row["evaluated_ms"]),
         "baseline_no": number,
         "model_version": MODEL["version"],
@@ -68,6 +76,23 @@ def get_leak(request: Request, press: str) -> dict[str, Any]:
     if value is None:
         return {**answer, "log_odds": None, "causes": {}, "evidence": []}
     return {**answer, "log_odds": row["log_odds"], **_grounds(row)}
+
+
+def _leak_item(leak: LeakEstimate | Undetermined) -> dict[str, Any]:
+    return {"reason": leak.reason} if isinstance(leak, Undetermined) else dataclasses.asdict(leak)
+
+
+def _run_out_item(run_out: RunOut | Undetermined) -> dict[str, Any]:
+    if isinstance(run_out, Undetermined):
+        return {"reason": run_out.reason}
+    return {
+        "at": when(run_out.at_ms),
+        "from": when(run_out.from_ms),
+        "to": when(run_out.to_ms),
+        "shots": run_out.shots,
+        "cushion_mm": run_out.cushion_mm,
+        "per_1000_shots_mm": run_out.per_1000_mm,
+    }
 
 
 def _grounds(row: questions.Row) -> dict[str, Any]:

@@ -5,10 +5,21 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 import sqlalchemy as sa
 
+from server.derived.estimates import estimates_of
 from server.show.build_alarms import alarm_card
+from server.show.estimate_lines import estimate_lines
 from server.show.evidence_bar import evidence_bar
 from server.show.judged import Judgement, evidence_sentences, read_judgement
-from server.show.pages import CauseRow, CompareRow, EvidenceRow, Fact, PressPage, StepRow, TimelineRow
+from server.show.pages import (
+    CauseRow,
+    CompareRow,
+    EstimateLines,
+    EvidenceRow,
+    Fact,
+    PressPage,
+    StepRow,
+    TimelineRow,
+)
 from server.show.plant_words import Plant, Since, SinceOf, press_api, press_href, unknown_since
 from server.show.press_words import CLAIM, WATCH, is_silent, last_shot_words, press_answer
 from server.show.startup_record import RecordedSignal, recorded_signals, startup_stroke
@@ -26,6 +37,8 @@ from server.store.page_queries import (
     shots_waiting,
     valve_ledger,
 )
+from server.store.plant import press_by_id
+from server.store.records import baseline_by_no
 from server.store.shots import read_columns
 from server.valve.signals import derive
 from server.words.catalogue import (
@@ -69,11 +82,12 @@ def build_press(
     silent = is_silent(row, silent_after_s=float(plant.settings["silent_after_s"]), now_ms=plant.now_ms)
     unusual = judgement.likelihood is not None and judgement.likelihood >= CLAIM
     valves = valve_ledger(connection, row["press_id"])
+    since = since_of(press)
     return PressPage(
         frame=plant.frame(press, active="/", note=last_shot_words(row, plant.now_ms)),
         press=press,
         answer=press_answer(row, judgement, silent=silent, now_ms=plant.now_ms),
-        under=_under(connection, row, since_of(press), record, valves, plant),
+        under=_under(connection, row, since, record, valves, plant),
         mood="unusual" if unusual else "quiet",
         strip=stroke_strip(
             newest_stroke(connection, row, shots=PAGE_SHOTS),
@@ -102,7 +116,26 @@ def build_press(
         trouble=_trouble(connection, row),
         edit=_edit(row),
         alarms=tuple(alarm_card(alarm, row, plant) for alarm in alarms),
+        estimates=_estimates(connection, row, since, plant),
     )
+
+
+def _estimates(
+    connection: sa.Connection, row: Row, since: Since | None, plant: Plant
+) -> EstimateLines | None:
+    """How much leaks and until when; None where nothing of it can be said."""
+    number = row["baseline_no"]
+    if number is None:
+        return None
+    found = estimates_of(
+        connection,
+        press_by_id(connection, row["press_id"]),
+        row,
+        baseline_by_no(connection, row["press_id"], number),
+        onset_from_ms=since.from_ms if since else None,
+    )
+    lines = estimate_lines(found, plant)
+    return lines if lines.lines else None
 
 
 def _under(

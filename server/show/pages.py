@@ -115,6 +115,15 @@ class TimelineRow:
 
 
 @dataclasses.dataclass(frozen=True)
+class EstimateLines:
+    """`lines` are sentences, `rests_on` the assumptions behind them, `cannot` what cannot be said and why."""
+
+    lines: tuple[str, ...]
+    rests_on: tuple[str, ...]
+    cannot: tuple[str, ...]
+
+
+@dataclasses.dataclass(frozen=True)
 class PressPage:
     frame: Frame
     press: str
@@ -139,6 +148,7 @@ class PressPage:
     trouble: str = ""
     edit: tuple[tuple[str, str], ...] = ()
     alarms: tuple["AlarmCard", ...] = ()
+    estimates: EstimateLines | None = None
 
     @property
     def edit_values(self) -> dict[str, str]:

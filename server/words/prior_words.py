@@ -27,7 +27,7 @@ def prior_sentence(part: Part) -> str:
     >>> prior_sentence(Part("valve_age", 0.4, shots=1_200_000))
     'The valve has made 1,200,000 shots, many for its expected life'
     >>> prior_sentence(Part("drift-check", -0.9, number=3, shots=12_400))
-    'Drift check 3, 12,400 shots ago, speaks against a leak'
+    'Drift check 3, about 12,400 shots ago, speaks against a leak'
     """
     if part.source == "prevalence":
         return f"Before any data: {percent(likelihood(part.log_odds))} of such valves leak"
@@ -37,7 +37,7 @@ def prior_sentence(part: Part) -> str:
     says = "settles nothing"
     if abs(part.log_odds) >= _LITTLE:
         says = "speaks for a leak" if part.log_odds > 0 else "speaks against a leak"
-    ago = f"{whole(part.shots)} shots ago" if part.shots else "just now"
+    ago = f"about {whole(part.shots)} shots ago" if part.shots else "within the last 100 shots"
     return f"{worded(STUDY, part.source)} {part.number}, {ago}, {says}"
 
 
