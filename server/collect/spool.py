@@ -125,8 +125,7 @@ class Spool:
         """
         lines = [(str(shot["press"]), now_ms(), msgspec.json.encode(shot).decode()) for shot in shots]
         with self._lock:
-            self._make_sure_of_room(len(lines))
-            with self._transaction() as db:
+            with self._taking(len(lines)) as db:
                 db.executemany("INSERT INTO waiting (press, spooled_ms, line) VALUES (?, ?, ?)", lines)
                 _put_marks(db, marks or {})
             self._counts["waiting"] += len(lines)
@@ -139,8 +138,7 @@ class Spool:
     ) -> None:
         """Keep what a source sent and nobody can read as a shot, with the reason; durable on return."""
         with self._lock:
-            self._make_sure_of_room(1)
-            with self._transaction() as db:
+            with self._taking(1) as db:
                 _put_apart(db, [(press, now_ms(), code, reason, 0, raw)])
                 _put_marks(db, marks or {})
             self._counts["apart"] += 1
@@ -219,6 +217,20 @@ class Spool:
             self._db.close()
 
     # --- within -------------------------------------------------------------------------------
+
+    @contextlib.contextmanager
+    def _taking(self, more: int) -> Iterator[sqlite3.Connection]:
+        """A transaction that takes rows in: a full spool and a full disk are refused the same way."""
+        try:
+            self._make_sure_of_room(more)
+            with self._transaction() as db:
+                yield db
+        except sqlite3.OperationalError as error:
+            self._refused += more
+            raise SpoolFullError(
+                f"the spool {self.path} cannot be written: {error}; {more:,} shots are refused and their"
+                " source is not acknowledged. Make room on the disk"
+            ) from None
 
     @contextlib.contextmanager
     def _transaction(self) -> Iterator[sqlite3.Connection]:

@@ -122,7 +122,7 @@ def eu(code: str, shown: str) -> ua.EUInformation:
     )
 
 
-class Archive(HistoryStorageInterface):  # type: ignore[misc]  # asyncua leaves its base untyped
+class Archive(HistoryStorageInterface):
     """Events as the press keeps them; pages as the caller asks for."""
 
     def __init__(self) -> None:
@@ -137,11 +137,18 @@ class Archive(HistoryStorageInterface):  # type: ignore[misc]  # asyncua leaves 
     async def save_event(self, event: Any) -> None: ...
 
     async def read_event_history(
-        self, source: ua.NodeId, start: dt.datetime, end: dt.datetime, most: int, _filter: Any
+        self,
+        source_id: ua.NodeId,
+        start: dt.datetime | None,
+        end: dt.datetime | None,
+        nb_values: int,
+        evfilter: Any,
     ) -> tuple[list[Any], dt.datetime | None]:
-        within = [one for one in self.kept.get(source, []) if start <= one.Time <= end]
-        if most and len(within) > most:
-            return within[:most], within[most].Time
+        assert start is not None
+        assert end is not None
+        within = [one for one in self.kept.get(source_id, []) if start <= one.Time <= end]
+        if nb_values and len(within) > nb_values:
+            return within[:nb_values], within[nb_values].Time
         return within, None
 
 
@@ -293,7 +300,7 @@ class PressServer:
             )
         else:
             node = await self.standard.device_set.add_object(
-                ua.NodeId(f"machine {name}", ua.Int16(self.vendor)),
+                ua.NodeId(ua.String(f"machine {name}"), ua.Int16(self.vendor)),
                 ua.QualifiedName(name, ua.UInt16(self.vendor)),
                 objecttype=self.standard.machine_type.nodeid,
             )
@@ -311,7 +318,7 @@ class PressServer:
         await self._put(node, (*screw, (imm, "ScrewId")), "SCREW-9")
         diameter = await self._put(node, (*screw, (imm, "ScrewDiameter")), SCREW_MM)
         await diameter.add_property(0, "EngineeringUnits", eu("MMT", "mm"))
-        generator = await self.server.get_event_generator(event_type, node)
+        generator = await self.server.get_event_generator(event_type.nodeid, node.nodeid)
         self._declare_units(generator.event, units, measured)
         if history:
             self.archive.kept[node.nodeid] = []
