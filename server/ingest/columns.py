@@ -18,7 +18,7 @@ from server.ingest.documents import read_curve, read_extra, read_zones
 from server.ingest.faults import RowFault
 from server.ingest.labels import LABEL_FIELDS, Head, read_label
 from server.ingest.rows import COUNTER_MAX, read_shot_text
-from server.ingest.times import AHEAD_MS, read_time
+from server.ingest.times import AHEAD_MS, EARLIEST_MS, LATEST_MS, read_time
 
 #: The columns handed in, in this order.
 FIELDS: Final = ("counter", "at", *LABEL_FIELDS, *SHOT_COLUMNS)
@@ -40,7 +40,7 @@ class _NotPlainError(Exception):
 def read_columns(columns: Sequence[Column], head: Head, received_ms: int) -> ReadBatch | None:
     """Shots of columns in the order of `FIELDS`; None where any row needs the careful path.
 
-    Counters are whole numbers, `at` texts, numbers floats; absent is None; set-points and
+    Counters are whole numbers, `at` texts (or milliseconds), numbers floats; absent is None; set-points and
     documents are `msgspec.Raw`, empty where absent.
     """
     if not columns or not columns[0]:
@@ -57,7 +57,7 @@ def _read(columns: Sequence[Column], head: Head, received_ms: int) -> ReadBatch:
         raise _NotPlainError
     if min(counters) < 0 or max(counters) > COUNTER_MAX:
         raise _NotPlainError
-    times = list(map(read_time, columns[1]))
+    times = _times(columns[1])
     if max(times) > received_ms + AHEAD_MS:
         raise _NotPlainError
     count = len(counters)
@@ -79,6 +79,15 @@ def _read(columns: Sequence[Column], head: Head, received_ms: int) -> ReadBatch:
     values = zip(*numbers, *texts, *documents, strict=True)
     shots = list(map(ReadShot, range(count), labels, times, counters, values))
     return ReadBatch(received=count, shots=shots, rejected=[])
+
+
+def _times(column: Column) -> list[int]:
+    if type(column[0]) is not int:
+        return list(map(read_time, column))
+    # Tables have read their own clocks already.
+    if min(column) < EARLIEST_MS or max(column) >= LATEST_MS:
+        raise _NotPlainError
+    return list(column)
 
 
 def _is_empty(column: Column) -> bool:

@@ -4,31 +4,40 @@ import dataclasses
 import datetime as dt
 import decimal
 import json
-import re
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Sequence
+from typing import Any, Final
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from server.clock import as_text
 from server.errors import InvalidError
+from server.ingest.bounds import WRAPPING
 from server.ingest.cells import NUMBER_FIELDS, TEXT_FIELDS, value_of
 from server.ingest.faults import RowFault, shown
+from server.tabular.local_time import LocalClock, TimeTroubleError
+from server.tabular.numbers import is_missing, point_of
 
-_COMMA = re.compile(r"\s*[+-]?[0-9]+,[0-9]+(?:[eE][+-]?[0-9]+)?\s*").fullmatch
-_POINT = re.compile(r"\s*[+-]?[0-9]+\.[0-9]+(?:[eE][+-]?[0-9]+)?\s*").fullmatch
-_PLAIN_TIME = re.compile(
-    r"[0-9]{4}-[0-9]{2}-[0-9]{2}[T ][0-9]{2}:[0-9]{2}(?::[0-9]{2}(?:\.[0-9]+)?)?"
-).fullmatch
+#: What to do about each trouble of a time.
+_WAYS_OUT: Final = {
+    "no_offset": "say whose time it is, like --time-zone Europe/Berlin",
+    "date_order": "say which, like --date-order day_first",
+    "no_such_time": "check the press's clock",
+    "bad_time": "send it like 2026-04-01T06:00:00.000+02:00, or say how times are written, like "
+    "--time-format '%d.%m.%Y %H:%M:%S'",
+}
+ZONE: Final = "zone_temps_c."
+EXTRA: Final = "extra."
 
 
 @dataclasses.dataclass(frozen=True)
 class Reading:
-    """How the cells of one file are read."""
+    """How the cells of one file are read. `clock` goes through them in order."""
 
-    #: Where times have no offset of their own.
-    zone: ZoneInfo | None = None
-    #: As in `strptime`, for times that are not written year first.
+    clock: LocalClock
+    #: As in `strptime`, for times nobody else writes so.
     time_format: str | None = None
     decimal_comma: bool = False
+    #: Take small negatives kept as unsigned 16-bit numbers for what they are.
+    unwrap: bool = False
 
 
 def zone_of(name: str | None) -> ZoneInfo | None:
@@ -42,25 +51,9 @@ def zone_of(name: str | None) -> ZoneInfo | None:
         ) from None
 
 
-def has_decimal_comma(rows: Iterable[Sequence[Any]]) -> bool:
-    """True where number cells carry a comma and none a point.
-
-    >>> has_decimal_comma([["6,02", "80"], ["6,1", "80"]]), has_decimal_comma([["6,02", "8.5"]])
-    (True, False)
-    """
-    comma = False
-    for row in rows:
-        for cell in row:
-            if isinstance(cell, str):
-                if _POINT(cell):
-                    return False
-                comma = comma or bool(_COMMA(cell))
-    return comma
-
-
-def point_of(cell: str) -> str:
-    """The cell with its decimal comma as a point, where it is a number with one."""
-    return cell.replace(",", ".") if _COMMA(cell) else cell
+def is_number(field: str) -> bool:
+    """Whether a column read as `field` holds numbers: fields, zones and extra ones."""
+    return field in NUMBER_FIELDS or field.startswith((ZONE, EXTRA))
 
 
 def cell_value(field: str, cell: Any, reading: Reading) -> Any:
@@ -70,66 +63,75 @@ def cell_value(field: str, cell: Any, reading: Reading) -> Any:
     if field == "at":
         return time_text(cell, reading)
     if isinstance(cell, str):
-        if reading.decimal_comma and field not in TEXT_FIELDS:
-            cell = point_of(cell)
-        return value_of(field, cell)
+        return _of_text(field, cell, reading)
     if isinstance(cell, decimal.Decimal):
-        return float(cell)
+        cell = float(cell)
     if field in TEXT_FIELDS and isinstance(cell, float) and cell.is_integer():
         return int(cell)  # spreadsheets keep a lot number as a float
     if isinstance(cell, dt.timedelta) and field in NUMBER_FIELDS:
         return cell.total_seconds()
     if isinstance(cell, dt.date | dt.time | bytes | bytearray):
         raise RowFault(field, "not_a_number", f"{field} is {shown(cell)}; check the column and its format")
-    return cell
+    return signed(field, cell) if reading.unwrap else cell
+
+
+def _of_text(field: str, cell: str, reading: Reading) -> Any:
+    if field not in TEXT_FIELDS:
+        if is_missing(cell):
+            return None
+        if reading.decimal_comma:
+            cell = point_of(cell)
+    value = value_of(field, cell)
+    if isinstance(value, str) and field.startswith(ZONE):
+        raise RowFault("zone_temps_c", "not_a_number", f"{field} is {shown(value)}; send a number")
+    return signed(field, value) if reading.unwrap else value
+
+
+def signed(field: str, value: Any) -> Any:
+    """A small negative that was kept as an unsigned 16-bit number, as what it is.
+
+    >>> signed("cushion_mm", 655.31) < 0.0, signed("cushion_mm", 6.02), signed("shot_size_mm", 655.31)
+    (True, 6.02, 655.31)
+    """
+    if field in WRAPPING and isinstance(value, int | float):
+        for full, reach in ((655.36, 6.0), (6553.6, 60.0), (65536.0, 600.0)):
+            if full - reach <= value < full:
+                return round(value - full, 6)
+    return value
 
 
 def time_text(cell: Any, reading: Reading) -> Any:
-    """A time as RFC 3339 text where it can be one; what cannot is left for `read_time` to refuse."""
-    if isinstance(cell, str):
-        cell = cell.strip()
-        if reading.time_format is not None:
-            try:
-                cell = dt.datetime.strptime(cell, reading.time_format)  # noqa: DTZ007 - the zone follows
-            except ValueError:
-                raise RowFault(
-                    "at", "bad_time", f"at is {shown(cell)}, not as {shown(reading.time_format)} says"
-                ) from None
-        elif _PLAIN_TIME(cell):
-            try:
-                cell = dt.datetime.fromisoformat(cell)
-            except ValueError:
-                return cell
-        elif cell and not cell[:4].isdigit():
-            raise RowFault(
-                "at",
-                "bad_time",
-                f"at is {shown(cell)}; say how times are written, like --time-format '%d.%m.%Y %H:%M:%S'",
-            )
-    if isinstance(cell, dt.datetime):
-        return _with_offset(cell, reading.zone)
+    """A time as RFC 3339 text; what is no time at all is left for `read_time` to refuse."""
+    at_ms = time_ms(cell, reading)
+    return as_text(at_ms) if isinstance(at_ms, int) else at_ms
+
+
+def time_ms(cell: Any, reading: Reading) -> Any:
+    """A time in milliseconds; None where it is missing, the cell itself where it is no time."""
+    try:
+        if isinstance(cell, str):
+            return _of_time_text(cell.strip(), reading)
+        if isinstance(cell, dt.datetime):
+            if cell.tzinfo is not None:
+                return reading.clock.at_ms(cell.isoformat(sep=" "))
+            return reading.clock.of(cell)
+    except TimeTroubleError as trouble:
+        raise RowFault("at", trouble.code, f"at is {trouble.message}; {_WAYS_OUT[trouble.code]}") from None
     return cell
 
 
-def _with_offset(at: dt.datetime, zone: ZoneInfo | None) -> str:
-    if at.tzinfo is not None:
-        return at.astimezone(dt.UTC).isoformat()
-    if zone is None:
+def _of_time_text(text: str, reading: Reading) -> int | None:
+    if not text:
+        return None
+    if reading.time_format is None:
+        return reading.clock.at_ms(text)
+    try:
+        at = dt.datetime.strptime(text, reading.time_format)  # noqa: DTZ007 - the zone follows
+    except ValueError:
         raise RowFault(
-            "at",
-            "no_offset",
-            f"at is {at.isoformat(sep=' ')} without an offset; say whose time it is, "
-            "like --time-zone Europe/Berlin",
-        )
-    known = at.replace(tzinfo=zone)
-    # The hour skipped in spring: going to UTC and back shows another wall time.
-    if known.astimezone(dt.UTC).astimezone(zone).replace(tzinfo=None) != at:
-        raise RowFault(
-            "at",
-            "no_such_time",
-            f"at is {at.isoformat(sep=' ')}, an hour that {zone.key} skipped; check the clock",
-        )
-    return known.astimezone(dt.UTC).isoformat()
+            "at", "bad_time", f"at is {shown(text)}, not as {shown(reading.time_format)} says"
+        ) from None
+    return reading.clock.at_ms(at.isoformat(sep=" ")) if at.tzinfo is not None else reading.clock.of(at)
 
 
 def as_json(names: Sequence[str], cells: Sequence[Any]) -> str:

@@ -1,8 +1,10 @@
-"""Files as rows of cells: delimited text, XLSX and Parquet, a piece at a time so that memory stays flat."""
+"""Files as rows of cells: delimited text, report files, XLSX and Parquet, a piece at a time so that
+memory stays flat, whatever a file claims or unpacks to."""
 
-import codecs
 import csv
 import dataclasses
+import io
+import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
@@ -11,13 +13,21 @@ import openpyxl
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from server.errors import InvalidError, NotFoundError
+from server.errors import InvalidError, NotFoundError, TooLargeError
 from server.ingest.faults import shown
+from server.ingest.table_text import BadLine, codec_of, opened
+from server.tabular.report_files import ReportLines
 
 #: Lines looked at for the header: logs often begin with a title or the press's name.
 HEADER_WITHIN: Final = 30
 DELIMITERS: Final = (",", ";", "\t", "|")
-_PIECE: Final = 1 << 20
+COLUMNS_MAX: Final = 400
+#: What a workbook may unpack to in all, and its texts, which are held in memory.
+UNPACKED_MAX: Final = 4 << 30
+TEXTS_MAX: Final = 128 << 20
+#: A part that is packed closer than this and is large is no log.
+PACKED_MAX: Final = 1000
+ROW_GROUP_MAX: Final = 1 << 30
 _SUFFIXES: Final = {
     ".csv": "text",
     ".tsv": "text",
@@ -25,6 +35,7 @@ _SUFFIXES: Final = {
     ".xlsx": "xlsx",
     ".xlsm": "xlsx",
     ".parquet": "parquet",
+    ".dat": "report",
 }
 Cells = Sequence[Any]
 #: Tells whether a cell of a possible header line names a wanted column.
@@ -39,9 +50,24 @@ class Source:
     rows: Iterator[Cells]
     #: Of a text file; empty where cells have types.
     delimiter: str = ""
+    kind: str = "text"
+    encoding: str = ""
+    sheets: tuple[str, ...] = ()
+    #: Share of the file gone through, 0 to 1.
+    progress: Callable[[], float] = lambda: 0.0
+    #: Rows in all, where the file says so.
+    total: int | None = None
 
 
-def open_table(path: Path, *, wanted: Wanted, sheet: str | None = None, batch_rows: int = 20_000) -> Source:
+def open_table(
+    path: Path,
+    *,
+    wanted: Wanted,
+    sheet: str | None = None,
+    batch_rows: int = 20_000,
+    encoding: str | None = None,
+    delimiter: str | None = None,
+) -> Source:
     """The table in a file, by its suffix."""
     kind = _SUFFIXES.get(path.suffix.lower())
     if kind is None:
@@ -49,10 +75,12 @@ def open_table(path: Path, *, wanted: Wanted, sheet: str | None = None, batch_ro
     if not path.is_file():
         raise NotFoundError(f"{path}: there is no such file", field="file")
     if kind == "text":
-        return _open_text(path, wanted)
+        return _open_text(path, wanted, encoding, delimiter)
+    if kind == "report":
+        return _open_report(path, wanted, encoding)
     if kind == "xlsx":
         return _open_workbook(path, wanted, sheet)
-    return _open_parquet(path, batch_rows)
+    return _open_parquet(path, wanted, batch_rows)
 
 
 def _clean(cells: Iterable[Any]) -> tuple[str, ...]:
@@ -70,33 +98,23 @@ def _no_header(path: Path) -> InvalidError:
     )
 
 
+def _check_width(path: Path, names: Sequence[str]) -> None:
+    if len(names) > COLUMNS_MAX:
+        raise InvalidError(
+            f"{path.name} has {len(names)} columns; at most {COLUMNS_MAX} are read", field="file"
+        )
+
+
 # --- text ----------------------------------------------------------------------------------
 
 
-def codec_of(path: Path) -> str:
-    """UTF-16 by its mark, UTF-8 where the whole file is, else Windows-1252."""
-    decoder = codecs.getincrementaldecoder("utf-8")()
-    with path.open("rb") as file:
-        piece = file.read(_PIECE)
-        if piece.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)):
-            return "utf-16"
-        try:
-            while piece:
-                decoder.decode(piece)
-                piece = file.read(_PIECE)
-            decoder.decode(b"", final=True)
-        except UnicodeDecodeError:
-            return "cp1252"
-    return "utf-8-sig"
-
-
-def _open_text(path: Path, wanted: Wanted) -> Source:
-    codec = codec_of(path)
-    with path.open(encoding=codec, errors="replace", newline="") as file:
-        lines = [file.readline() for _ in range(HEADER_WITHIN)]
+def _open_text(path: Path, wanted: Wanted, encoding: str | None, given: str | None) -> Source:
+    codec = encoding or codec_of(path)
+    with opened(path, codec) as file:
+        lines = [file.readline(1 << 17) for _ in range(HEADER_WITHIN)]
     best: tuple[int, int, str, tuple[str, ...]] = (0, 0, "", ())
     for number, line in enumerate(lines):
-        for delimiter in DELIMITERS:
+        for delimiter in (given,) if given else DELIMITERS:
             names = _split(line, delimiter)
             hits = sum(map(wanted, names))
             if hits > best[0]:
@@ -104,7 +122,28 @@ def _open_text(path: Path, wanted: Wanted) -> Source:
     hits, number, delimiter, names = best
     if not hits:
         raise _no_header(path)
-    return Source(names=names, rows=_text_rows(path, codec, number + 1, delimiter), delimiter=delimiter)
+    _check_width(path, names)
+    at: list[io.TextIOWrapper] = []
+    return Source(
+        names=names,
+        rows=_text_rows(path, codec, number + 1, delimiter, at),
+        delimiter=delimiter,
+        encoding=codec,
+        progress=_share_read(at, path),
+    )
+
+
+def _share_read(at: list[io.TextIOWrapper], path: Path) -> Callable[[], float]:
+    """Of a file that `at` holds once it is opened."""
+    size = max(1, path.stat().st_size)
+
+    def share() -> float:
+        if not at:
+            return 0.0
+        below: Any = at[0].buffer
+        return 1.0 if at[0].closed else min(1.0, below.tell() / size)
+
+    return share
 
 
 def _split(line: str, delimiter: str) -> tuple[str, ...]:
@@ -114,8 +153,11 @@ def _split(line: str, delimiter: str) -> tuple[str, ...]:
         return ()
 
 
-def _text_rows(path: Path, codec: str, skip: int, delimiter: str) -> Iterator[Cells]:
-    with path.open(encoding=codec, errors="replace", newline="") as file:
+def _text_rows(
+    path: Path, codec: str, skip: int, delimiter: str, at: list[io.TextIOWrapper]
+) -> Iterator[Cells]:
+    with opened(path, codec) as file:
+        at.append(file)
         for _ in range(skip):
             file.readline()
         reader = csv.reader(file, delimiter=delimiter)
@@ -125,19 +167,74 @@ def _text_rows(path: Path, codec: str, skip: int, delimiter: str) -> Iterator[Ce
             except StopIteration:
                 return
             except csv.Error as error:
-                raise InvalidError(
-                    f"{path.name}: line {skip + reader.line_num}: {error}", field="file"
-                ) from None
-            if any(cell and not cell.isspace() for cell in cells):
+                yield BadLine(f"line {skip + reader.line_num} cannot be read: {error}")
+                continue
+            if cells and ((cells[0] and not cells[0].isspace()) or "".join(cells).strip()):
                 yield cells
+
+
+def _open_report(path: Path, wanted: Wanted, encoding: str | None) -> Source:
+    """An EUROMAP 63 report; its last line may be half written."""
+    codec = encoding or codec_of(path)
+    at: list[io.TextIOWrapper] = []
+    rows = _report_rows(path, codec, at)
+    first = next(rows, None)
+    names = () if first is None else tuple(first)
+    if not any(map(wanted, names)):
+        rows.close()
+        raise _no_header(path)
+    _check_width(path, names)
+    return Source(names=names, rows=rows, delimiter=",", kind="report", encoding=codec,
+                  progress=_share_read(at, path))  # fmt: skip
+
+
+def _report_rows(path: Path, codec: str, at: list[io.TextIOWrapper]) -> Any:
+    """The names, then each record; one under another header only where the names are the same."""
+    with opened(path, codec) as file:
+        at.append(file)
+        lines = ReportLines()
+        names: tuple[str, ...] = ()
+        for line in file:
+            record = lines.take(line)
+            if record is None:
+                continue
+            if not names:
+                names = record.names
+                yield list(names)
+            if record.names != names:
+                yield BadLine(f"line {record.line} stands under another header than the first", record.raw)
+            elif len(record.cells) != len(names):
+                half = "" if line.endswith("\n") else "; the last line is only half written"
+                count = f"{len(record.cells)} cells under {len(names)} names"
+                yield BadLine(f"line {record.line} has {count}{half}", record.raw)
+            else:
+                yield [cell.strip('"') for cell in record.cells]
 
 
 # --- workbooks -----------------------------------------------------------------------------
 
 
+def _check_unpacked(path: Path) -> None:
+    """Refuses a workbook that would unpack to more than a log does."""
+    with zipfile.ZipFile(path) as packed:
+        parts = packed.infolist()
+    if sum(part.file_size for part in parts) > UNPACKED_MAX:
+        raise TooLargeError(f"{path.name} unpacks to more than {UNPACKED_MAX >> 30} GB; split it")
+    for part in parts:
+        if "sharedStrings" in part.filename and part.file_size > TEXTS_MAX:
+            raise TooLargeError(
+                f"{path.name} holds more than {TEXTS_MAX >> 20} MB of text; save it as CSV instead"
+            )
+        if part.file_size > 50 << 20 and part.file_size > PACKED_MAX * max(1, part.compress_size):
+            raise TooLargeError(f"{path.name}: {shown(part.filename)} is packed too closely to be a log")
+
+
 def _open_workbook(path: Path, wanted: Wanted, sheet: str | None) -> Source:
     try:
+        _check_unpacked(path)
         book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+    except TooLargeError:
+        raise
     except Exception as error:  # a damaged workbook meets any exception of zip, XML and reader
         raise InvalidError(f"{path.name} is no XLSX workbook: {error}", field="file") from error
     if not book.worksheets:
@@ -147,21 +244,33 @@ def _open_workbook(path: Path, wanted: Wanted, sheet: str | None) -> Source:
         names = ", ".join(book.sheetnames)
         book.close()
         raise InvalidError(f"{path.name} has no sheet {shown(sheet)}; it has {names}", field="sheet")
-    rows = _workbook_rows(path, book, sheet or book.worksheets[0].title)
+    sheets = tuple(book.sheetnames)
+    chosen = book[sheet or book.worksheets[0].title]
+    count = [0, max(1, chosen.max_row or 1)]
+    rows = _workbook_rows(path, book, chosen, count)
     for _ in range(HEADER_WITHIN):
         cells = next(rows, None)
         if cells is None:
             break
         names_found = _clean(cells)
         if any(map(wanted, names_found)):
-            return Source(names=names_found, rows=rows)
+            return Source(
+                names=names_found,
+                rows=rows,
+                kind="xlsx",
+                sheets=sheets,
+                progress=lambda: min(1.0, count[0] / count[1]),
+                total=chosen.max_row,
+            )
     rows.close()
     raise _no_header(path)
 
 
-def _workbook_rows(path: Path, book: Any, sheet: str) -> Any:
+def _workbook_rows(path: Path, book: Any, sheet: Any, count: list[int]) -> Any:
     try:
-        for cells in book[sheet].iter_rows(values_only=True):
+        width = min(sheet.max_column or COLUMNS_MAX, COLUMNS_MAX)
+        for cells in sheet.iter_rows(values_only=True, max_col=width):
+            count[0] += 1
             if any(cell is not None and cell != "" for cell in cells):
                 yield cells
     except Exception as error:  # as above
@@ -173,21 +282,42 @@ def _workbook_rows(path: Path, book: Any, sheet: str) -> Any:
 # --- Parquet -------------------------------------------------------------------------------
 
 
-def _open_parquet(path: Path, batch_rows: int) -> Source:
+def _open_parquet(path: Path, wanted: Wanted, batch_rows: int) -> Source:
     try:
         file = pq.ParquetFile(path)
         names = tuple(file.schema_arrow.names)
+        meta = file.metadata
+        largest = max((meta.row_group(i).total_byte_size for i in range(meta.num_row_groups)), default=0)
     except (pa.ArrowException, OSError, ValueError) as error:
         raise InvalidError(f"{path.name} is no Parquet file: {error}", field="file") from None
-    return Source(names=names, rows=_parquet_rows(path, file, batch_rows))
+    _check_width(path, names)
+    if largest > ROW_GROUP_MAX:
+        file.close()
+        raise TooLargeError(
+            f"{path.name} has a row group of {largest >> 20} MB; write it with smaller ones (100,000 rows)"
+        )
+    count = [0, max(1, meta.num_rows)]
+    # Columns nobody asks for are not unpacked; where none is known all of them are looked at.
+    read = [name for name in names if wanted(name)] or list(names)
+    return Source(
+        names=tuple(read),
+        rows=_parquet_rows(path, file, read, batch_rows, count),
+        kind="parquet",
+        progress=lambda: min(1.0, count[0] / count[1]),
+        total=meta.num_rows,
+    )
 
 
-def _parquet_rows(path: Path, file: Any, batch_rows: int) -> Iterator[Cells]:
+def _parquet_rows(
+    path: Path, file: Any, names: list[str], batch_rows: int, count: list[int]
+) -> Iterator[Cells]:
     try:
         with file:
-            for batch in file.iter_batches(batch_size=batch_rows):
-                columns = [_plain(column).to_pylist() for column in batch.columns]
-                yield from zip(*columns, strict=True)
+            for batch in file.iter_batches(batch_size=batch_rows, columns=names):
+                places = [batch.schema.get_field_index(name) for name in names]
+                found = [_plain(batch.column(place)).to_pylist() for place in places]
+                count[0] += batch.num_rows
+                yield from zip(*found, strict=True)
     except (pa.ArrowException, OSError, ValueError) as error:
         raise InvalidError(f"{path.name} cannot be read to its end: {error}", field="file") from error
 

@@ -56,7 +56,8 @@ class OrderFound:
 def find_order(cells: Iterable[str]) -> OrderFound:
     """Decide the order of day and month from the dates themselves.
 
-    A first number above 12 settles day first, a second one month first. Where both stay at 12 or
+    A first number above 12 settles day first, a second one month first; dates with points are written
+    day first everywhere (common practice, no source). Where both stay at 12 or
     below, the order in which the rows grow is asked: one reading going steadily forward while the
     other jumps settles it.
 
@@ -64,6 +65,7 @@ def find_order(cells: Iterable[str]) -> OrderFound:
     ('day_first', True)
     """
     pairs: list[tuple[int, int, int]] = []
+    dots = True
     counts = {"year": 0, "unread": 0, "offset": 0, "read": 0}
     for cell in cells:
         found = _TIME(cell)
@@ -76,7 +78,10 @@ def find_order(cells: Iterable[str]) -> OrderFound:
             counts["year"] += 1
         else:
             pairs.append((int(found["a"]), int(found["b"]), _year(found["y2"])))
+            dots = dots and cell[found.end("a")] == "."
     order, ambiguous = _decide(pairs, counts["year"])
+    if ambiguous and dots and not any(b > 12 for _, b, _ in pairs):
+        order, ambiguous = "day_first", False
     every = counts["read"] > 0 and counts["offset"] == counts["read"]
     return OrderFound(order, ambiguous, every, counts["read"], counts["unread"])
 
@@ -126,11 +131,22 @@ class LocalClock:
         self.last_ms = last_ms
         self._descending = descending
         self._hours: dict[dt.datetime, int] = {}
+        self._texts: dict[str, int] = {}
         #: Times of the repeated hour read so far.
         self.repeated = 0
 
     def at_ms(self, text: str) -> int:
         """Milliseconds in UTC; raises `TimeTroubleError`."""
+        # Most times of a log lie in an hour read before: then only minutes and seconds are looked at.
+        start = self._texts.get(text[:-6])
+        if start is not None:
+            within = _within_hour(text[-6:])
+            if within is not None:
+                self.last_ms = start + within
+                return self.last_ms
+        return self._at_ms(text)
+
+    def _at_ms(self, text: str) -> int:
         found = _TIME(text)
         if found is None:
             raise TimeTroubleError("bad_time", f"{text[:60]!r} is no date and time")
@@ -142,7 +158,11 @@ class LocalClock:
         if offset is not None:
             self.last_ms = _to_ms(naive, _offset(offset))
             return self.last_ms
-        return self.of(naive)
+        at_ms = self.of(naive)
+        plain = self._hours.get(naive.replace(minute=0, second=0, microsecond=0))
+        if plain is not None and _within_hour(text[-6:]) == at_ms - plain:
+            self._texts[text[:-6]] = plain
+        return at_ms
 
     def of(self, naive: dt.datetime) -> int:
         """The same for a date and time without an offset."""
@@ -173,6 +193,7 @@ class LocalClock:
             if _is_plain(hour, self._zone, first) and _is_plain(end, self._zone, first):
                 if len(self._hours) > 50_000:
                     self._hours.clear()
+                    self._texts.clear()
                 self._hours[hour] = _to_ms(hour, first)
                 return None
             return _to_ms(naive, first)
@@ -216,6 +237,16 @@ class LocalClock:
                 "date_order", f"{found[0].strip()!r} can be read day first or month first; say which it is"
             )
         return (year, b, a) if self._order == "day_first" else (year, a, b)
+
+
+def _within_hour(text: str) -> int | None:
+    """Milliseconds of `:MM:SS`; None where a text is not written so."""
+    minute, second = text[1:3], text[4:]
+    if len(text) != 6 or text[0] != ":" or text[3] != ":" or not (minute + second).isdigit():
+        return None
+    if not text.isascii() or minute > "59" or second > "59":
+        return None
+    return (int(minute) * 60 + int(second)) * 1000
 
 
 def _is_plain(naive: dt.datetime, zone: ZoneInfo, offset: dt.timedelta) -> bool:

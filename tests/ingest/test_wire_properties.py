@@ -19,6 +19,7 @@ from server.ingest.table_columns import read_chunk_fast
 from server.ingest.table_sources import Source
 from server.ingest.tables import row_of_cells
 from server.ingest.wire import ReadBatch, shot_line
+from server.tabular.local_time import LocalClock
 from tests.ingest.bodies import CSV, JSON, NDJSON, RECEIVED_MS, read, shot, value
 
 AROUND = Around({"press": "P07"}, units={}, received_ms=RECEIVED_MS, max_rows=1000)
@@ -284,7 +285,7 @@ def test_both_paths_read_the_same_from_a_file(names: list[str], rows: list[list[
     width = len(header)
     chunk = [([n, "2026-04-01 06:00", *row] + [None] * width)[:width] for n, row in enumerate(rows)]
     source = Source(names=header, rows=iter(()))
-    reading = Reading(zone=ZoneInfo("UTC"), decimal_comma=comma)
+    reading = Reading(LocalClock(zone=ZoneInfo("UTC")), decimal_comma=comma)
     places = list(enumerate(header))
     head = AROUND.head({}, None)
     careful = check_rows([row_of_cells(row, places, source, reading) for row in chunk], head, RECEIVED_MS)
