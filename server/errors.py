@@ -60,6 +60,16 @@ class BusyError(RingtellError):
         self.retry_after_s = retry_after_s
 
 
+class StorageError(RingtellError):
+    """The disk is full, or does not take what is written: nothing of the request was stored."""
+
+    code, status, title = "storage_full", 507, "There is no room to store this"
+
+    def __init__(self, message: str, *, retry_after_s: int = 30) -> None:
+        super().__init__(message, retry_after_s=retry_after_s)
+        self.retry_after_s = retry_after_s
+
+
 class UsageError(RingtellError):
     """The command line was used wrongly: exit code 2."""
 

@@ -1,5 +1,6 @@
 """Runs the web application with uvicorn, and stops it gracefully though streams are open."""
 
+import signal
 import socket
 from typing import Any
 
@@ -22,7 +23,7 @@ class _Server(uvicorn.Server):
 
 
 def run(objects: Objects, *, log_level: str = "warning") -> None:
-    """Serve until SIGTERM or SIGINT."""
+    """Serve until SIGTERM or SIGINT. A stop that was asked for is no failure: SIGTERM ends with code 0."""
     settings = objects.settings
     if settings.no_login and settings.host not in ("127.0.0.1", "localhost", "::1"):
         raise UsageError(f"--no-login is for this machine alone, not for {settings.host}")
@@ -40,6 +41,8 @@ def run(objects: Objects, *, log_level: str = "warning") -> None:
         **options,
     )
     _need_free(settings.host, settings.port)
+    # uvicorn raises the signal again once it has stopped; by default that one would end the process with it.
+    signal.signal(signal.SIGTERM, lambda _signal, _frame: None)
     _Server(config, objects).run()
 
 

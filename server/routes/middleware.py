@@ -9,6 +9,7 @@ from typing import Any, Final
 from urllib.parse import quote, urlsplit
 
 from fastapi import FastAPI
+from sqlalchemy import exc
 from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse
@@ -19,6 +20,7 @@ from server.access.keys import actor_of_key
 from server.access.people import actor_of_session
 from server.errors import ForbiddenError, RingtellError, UnauthorizedError
 from server.routes.problems import answer_of
+from server.store.trouble import trouble_of
 
 COOKIE: Final = "ringtell_session"
 #: A header no form of another site can send.
@@ -56,6 +58,12 @@ class AccessMiddleware:
                     _check_entry(scope, actor)
         except RingtellError as error:
             await _refusal(scope, headers, error)(scope, receive, send)
+            return
+        except exc.SQLAlchemyError as error:
+            trouble = trouble_of(error)
+            if trouble is None:
+                raise
+            await answer_of(trouble)(scope, receive, send)
             return
         scope.setdefault("state", {})["actor"] = actor
         await self.app(scope, receive, send)

@@ -6,10 +6,11 @@ from typing import Any
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import JSONResponse
-from sqlalchemy.exc import OperationalError
+from sqlalchemy import exc
 from starlette.exceptions import HTTPException
 
-from server.errors import BusyError, RingtellError, ThrottledError
+from server.errors import BusyError, RingtellError, StorageError, ThrottledError
+from server.store.trouble import trouble_of
 
 log = logging.getLogger("ringtell")
 
@@ -26,7 +27,7 @@ def problem(
 
 def answer_of(error: RingtellError) -> JSONResponse:
     headers: dict[str, str] = {}
-    if isinstance(error, BusyError | ThrottledError):
+    if isinstance(error, BusyError | StorageError | ThrottledError):
         headers["Retry-After"] = str(error.retry_after_s)
     if error.status == 401:
         headers["WWW-Authenticate"] = "Bearer"
@@ -55,11 +56,13 @@ def install(app: FastAPI) -> None:
         detail, headers = str(error.detail), dict(error.headers or {})
         return problem(error.status_code, code, detail, detail, headers=headers)
 
-    @app.exception_handler(OperationalError)
-    def database_away(_request: Request, error: OperationalError) -> JSONResponse:
-        log.error("the database does not answer: %s", error.orig)
-        text = "the database does not answer; nothing was stored, send again"
-        return answer_of(BusyError(text, retry_after_s=5))
+    @app.exception_handler(exc.SQLAlchemyError)
+    def database_trouble(_request: Request, error: exc.SQLAlchemyError) -> JSONResponse:
+        trouble = trouble_of(error)
+        if trouble is None:
+            return unforeseen(_request, error)
+        log.error("%s: %s", trouble.code, getattr(error, "orig", error))
+        return answer_of(trouble)
 
     @app.exception_handler(Exception)
     def unforeseen(_request: Request, error: Exception) -> JSONResponse:

@@ -6,9 +6,11 @@ the calling thread.
 """
 
 import contextlib
+import dataclasses
 import itertools
 import queue
 import threading
+import time
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
 from typing import Any, TypeVar
@@ -31,6 +33,15 @@ URGENT, USUAL, BACKGROUND = 0, 1, 2
 _Waiting = tuple[int, int, "Job[Any] | None", "Future[Any] | None"]
 
 
+@dataclasses.dataclass(frozen=True)
+class WriterState:
+    """How the writer stands: jobs waiting, and for how long it has been at one group (0.0: idle)."""
+
+    is_alive: bool
+    waiting: int
+    busy_s: float
+
+
 class Store:
     """A database opened for reading and writing."""
 
@@ -43,6 +54,9 @@ class Store:
             pass
         self._readers = open_engine(url, read_only=True) if self.is_sqlite else self.engine
         self._order = itertools.count()
+        self._lock = threading.Lock()
+        self._closed = False
+        self._busy_since: float | None = None
         self._waiting: queue.PriorityQueue[_Waiting] = queue.PriorityQueue()
         self._writer: threading.Thread | None = None
         if self.is_sqlite:
@@ -68,16 +82,30 @@ class Store:
         if not self.is_sqlite:
             with self.engine.begin() as connection:
                 return job(connection)
-        if self._waiting.qsize() >= WAITING_MAX:
-            raise BusyError("too many writes are waiting; send again in 2 s, nothing was stored")
         future: Future[Result] = Future()
-        self._waiting.put((priority, next(self._order), job, future))
+        with self._lock:
+            if self._closed:
+                raise BusyError("the server is stopping; send again in a moment, nothing was stored")
+            if self._waiting.qsize() >= WAITING_MAX:
+                raise BusyError("too many writes are waiting; send again in 2 s, nothing was stored")
+            self._waiting.put((priority, next(self._order), job, future))
         return future.result()
+
+    def writer_state(self) -> WriterState:
+        """Whether writes get through. PostgreSQL has no writer of ours: its jobs run where they come from."""
+        since = self._busy_since
+        return WriterState(
+            is_alive=self._writer is None or self._writer.is_alive(),
+            waiting=self._waiting.qsize(),
+            busy_s=0.0 if since is None else time.monotonic() - since,
+        )
 
     def close(self) -> None:
         """Finish the waiting writes and close every connection."""
         if self._writer is not None:
-            self._waiting.put((BACKGROUND + 1, next(self._order), None, None))
+            with self._lock:
+                self._closed = True
+                self._waiting.put((BACKGROUND + 1, next(self._order), None, None))
             self._writer.join(timeout=30)
         self._readers.dispose()
         self.engine.dispose()
@@ -99,7 +127,9 @@ class Store:
                 group.append(waiting)
             if group[0][2] is None:
                 return
+            self._busy_since = time.monotonic()
             self._commit_group(group)
+            self._busy_since = None
 
     def _commit_group(self, group: "list[_Waiting]") -> None:
         answers: list[tuple[Future[Any], Any, BaseException | None]] = []
@@ -128,8 +158,15 @@ def _run(connection: sa.Connection, job: Job[Any]) -> tuple[Any, BaseException |
     try:
         result = job(connection)
     except Exception as error:  # handed to the caller; the others of the group go on
+        if not _in_transaction(connection):
+            # A full disk makes SQLite undo the whole transaction: the others of the group fail with it.
+            raise
         connection.exec_driver_sql("ROLLBACK TO job")
         connection.exec_driver_sql("RELEASE job")
         return None, error
     connection.exec_driver_sql("RELEASE job")
     return result, None
+
+
+def _in_transaction(connection: sa.Connection) -> bool:
+    return bool(getattr(connection.connection.dbapi_connection, "in_transaction", True))

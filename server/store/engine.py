@@ -11,13 +11,23 @@ from alembic.config import Config
 from server.errors import RingtellError, UsageError
 from server.settings import outside
 
+#: Seconds to wait for another program that holds a SQLite database, before whoever writes is told so.
+LOCKED_WITHIN_S = 5
+
 
 def open_engine(url: str, *, read_only: bool = False) -> sa.Engine:
     """An engine for SQLite or PostgreSQL. SQLite: WAL, FULL: an answered shot survives a power cut."""
     parsed = sa.make_url(url)
     if parsed.get_backend_name() == "postgresql":
         parsed = parsed.set(drivername="postgresql+psycopg")
-        return sa.create_engine(parsed, pool_size=12, max_overflow=8, pool_pre_ping=True)
+        return sa.create_engine(
+            parsed,
+            pool_size=12,
+            max_overflow=8,
+            pool_pre_ping=True,
+            pool_timeout=10,
+            connect_args={"connect_timeout": 5},
+        )
     if parsed.get_backend_name() != "sqlite":
         raise UsageError(f"database {parsed.drivername!r}: use sqlite:///FILE or postgresql://…")
     if parsed.database in (None, "", ":memory:"):
@@ -27,7 +37,7 @@ def open_engine(url: str, *, read_only: bool = False) -> sa.Engine:
         poolclass=sa.QueuePool,
         pool_size=16,
         max_overflow=16,
-        connect_args={"check_same_thread": False, "timeout": 30},
+        connect_args={"check_same_thread": False, "timeout": LOCKED_WITHIN_S},
     )
     sa.event.listen(engine, "connect", _read_pragmas if read_only else _write_pragmas)
     sa.event.listen(engine, "begin", _begin)
@@ -46,7 +56,8 @@ def _pragmas(connection: sqlite3.Connection, *pragmas: str) -> None:
     # The driver must not open transactions by itself; `_begin` does.
     connection.isolation_level = None
     cursor = connection.cursor()
-    for pragma in (*pragmas, "temp_store=MEMORY", "mmap_size=268435456", "busy_timeout=30000"):
+    patience = f"busy_timeout={LOCKED_WITHIN_S * 1000}"
+    for pragma in (*pragmas, "temp_store=MEMORY", "mmap_size=268435456", patience):
         cursor.execute(f"PRAGMA {pragma}")
     cursor.close()
 

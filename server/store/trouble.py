@@ -1,0 +1,62 @@
+"""What a database error means for whoever waits: the disk is full, the database is away, or a fault."""
+
+import sqlite3
+
+import sqlalchemy as sa
+
+from server.errors import BusyError, RingtellError, StorageError
+
+#: Seconds after which whoever sends should try again.
+AWAY_S, LOCKED_S, FULL_S = 5, 2, 30
+
+_FULL = (
+    "the disk the database lies on takes no more ({said}); nothing of this request was stored. Make room and"
+    " send again: nothing has to be restarted"
+)
+_AWAY = "the database does not answer; nothing was stored, send again"
+_LOCKED = "another program holds the database; nothing was stored, send again"
+
+#: SQLite's primary result codes. Extended ones carry them in their lower byte.
+_SQLITE_FULL = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY}
+_SQLITE_LOCKED = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL}
+_SQLITE_AWAY = {sqlite3.SQLITE_CANTOPEN}
+#: PostgreSQL: disk full, too much memory asked for; deadlock, serialization, lock not available.
+_PG_FULL = ("53100", "53200")
+_PG_LOCKED = ("40001", "40P01", "55P03", "53300")
+_PG_READ_ONLY = "25006"
+
+
+def trouble_of(error: BaseException) -> RingtellError | None:
+    """The foreseen trouble a database error stands for; None when it is a fault of ours."""
+    if isinstance(error, StorageError | BusyError):
+        return error
+    if isinstance(error, sa.exc.TimeoutError):
+        return BusyError(_AWAY, retry_after_s=LOCKED_S)
+    if not isinstance(error, sa.exc.DBAPIError):
+        return None
+    orig = error.orig
+    if isinstance(orig, sqlite3.Error):
+        return _of_sqlite(orig)
+    state = str(getattr(orig, "sqlstate", None) or "")
+    if state in _PG_FULL:
+        return StorageError(_FULL.format(said=_first_line(orig)), retry_after_s=FULL_S)
+    if state in _PG_LOCKED:
+        return BusyError(_LOCKED, retry_after_s=LOCKED_S)
+    if state == _PG_READ_ONLY or isinstance(error, sa.exc.OperationalError | sa.exc.InterfaceError):
+        return BusyError(_AWAY, retry_after_s=AWAY_S)
+    return BusyError(_AWAY, retry_after_s=AWAY_S) if error.connection_invalidated else None
+
+
+def _of_sqlite(orig: sqlite3.Error) -> RingtellError | None:
+    primary = (getattr(orig, "sqlite_errorcode", None) or 0) & 0xFF
+    if primary in _SQLITE_FULL:
+        return StorageError(_FULL.format(said=_first_line(orig)), retry_after_s=FULL_S)
+    if primary in _SQLITE_LOCKED:
+        return BusyError(_LOCKED, retry_after_s=LOCKED_S)
+    if primary in _SQLITE_AWAY:
+        return BusyError(_AWAY, retry_after_s=AWAY_S)
+    return None
+
+
+def _first_line(orig: BaseException | None) -> str:
+    return (str(orig).splitlines() or [""])[0][:120]
