@@ -473,6 +473,18 @@ audit = _table(
     sa.Column("after", sa.Text),
 )
 
+# --- what collectors say of themselves --------------------------------------------------------
+
+sources = _table(
+    "sources",
+    sa.Column("name", sa.Text, primary_key=True),
+    _need("kind", sa.Text),
+    _need("reported_by", sa.Text),
+    _need("reported_ms", Big),
+    # JSON: its presses, spool, sending; see record/sources.py.
+    _need("report", sa.Text),
+)
+
 sa.Index("ix_alarms_open_mark", alarms.c.open_mark)
 sa.Index("ix_alarm_steps_at_ms", alarm_steps.c.at_ms)
 sa.Index("ix_outbox_next_try_ms", outbox.c.next_try_ms)
@@ -489,4 +501,5 @@ REFERENCE_TABLES = (
     "outlet_routes",
     "command_keys",
     "handovers",
+    "sources",
 )

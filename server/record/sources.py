@@ -1,0 +1,108 @@
+"""A source reports itself; a source that is gone is taken off the list."""
+
+from typing import Annotated, Any, Final
+
+import msgspec
+import sqlalchemy as sa
+
+from server.errors import ConflictError, ForbiddenError, InvalidError, NotFoundError
+from server.store.audit import PLANT, add_audit
+from server.store.sources import count_sources, forget_source, put_source, source_by_name
+
+#: Sources a plant may have; more are a name made anew at every start.
+SOURCES_MAX: Final = 500
+_NAME_MAX: Final = 80
+
+_Text = Annotated[str, msgspec.Meta(max_length=400)]
+_Short = Annotated[str, msgspec.Meta(max_length=80)]
+_Count = Annotated[int, msgspec.Meta(ge=0, le=1 << 53)]
+_Moment = Annotated[str, msgspec.Meta(max_length=40, pattern=r"^\d{4}-\d\d-\d\dT[0-9:.]+(Z|[+-]\d\d:\d\d)$")]
+_Facts = Annotated[dict[_Short, _Text], msgspec.Meta(max_length=100)]
+
+
+class _Press(msgspec.Struct, forbid_unknown_fields=True):
+    press: _Short
+    connected: bool = True
+    shots: _Count = 0
+    shots_last_hour: _Count = 0
+    last_shot_at: _Moment | None = None
+    lost: _Count = 0
+    apart: _Count = 0
+    clock_offset_s: float | None = None
+    trouble: _Text = ""
+    not_reported: _Facts = msgspec.field(default_factory=dict)
+    facts: _Facts = msgspec.field(default_factory=dict)
+
+
+class _Spool(msgspec.Struct, forbid_unknown_fields=True):
+    waiting: _Count = 0
+    apart: _Count = 0
+    most: _Count = 0
+    refused: _Count = 0
+    oldest_at: _Moment | None = None
+
+
+class _Sending(msgspec.Struct, forbid_unknown_fields=True):
+    stored: _Count = 0
+    duplicate: _Count = 0
+    conflict: _Count = 0
+    rejected: _Count = 0
+    trouble: _Text = ""
+    reasons: Annotated[list[_Text], msgspec.Meta(max_length=10)] = []
+
+
+class _Apart(msgspec.Struct, forbid_unknown_fields=True):
+    press: _Short
+    at: _Moment
+    code: _Short
+    reason: _Text
+    raw: _Text
+
+
+class _Report(msgspec.Struct, forbid_unknown_fields=True):
+    kind: Annotated[str, msgspec.Meta(min_length=1, max_length=20)]
+    address: _Text = ""
+    version: _Short = ""
+    started_at: _Moment | None = None
+    trouble: _Text = ""
+    presses: Annotated[list[_Press], msgspec.Meta(max_length=2_000)] = []
+    spool: _Spool = msgspec.field(default_factory=_Spool)
+    sending: _Sending = msgspec.field(default_factory=_Sending)
+    apart: Annotated[list[_Apart], msgspec.Meta(max_length=20)] = []
+
+
+def record_source(
+    connection: sa.Connection, name: str, document: Any, *, by: str, only_press: str, now_ms: int
+) -> None:
+    """Keep what a source says of itself in place of what it said before.
+
+    only_press: the press a key is bound to, '' for any. Raises `InvalidError` naming the field,
+    `ForbiddenError` for another's source or press, `ConflictError` when there are too many.
+    """
+    report = _checked(name, document)
+    strange = [one.press for one in report.presses if only_press and one.press != only_press]
+    if strange:
+        raise ForbiddenError(f"this key is for press {only_press!r}, not for {strange[0]!r}", field="press")
+    before = source_by_name(connection, name)
+    if before is None and count_sources(connection) >= SOURCES_MAX:
+        raise ConflictError(f"{SOURCES_MAX} sources are known; take those that are gone off the list first")
+    if before is not None and only_press and before["reported_by"] != by:
+        raise ForbiddenError(f"the source {name!r} is another's: {before['reported_by']!r}; take another name")
+    kept = msgspec.to_builtins(report)
+    put_source(connection, name, kind=report.kind, reported_by=by, report=kept, now_ms=now_ms)
+
+
+def _checked(name: str, document: Any) -> _Report:
+    if not 0 < len(name) <= _NAME_MAX or not name.isprintable() or name != name.strip():
+        raise InvalidError(f"name {name[:100]!r}: 1 to {_NAME_MAX} printable characters", field="name")
+    try:
+        return msgspec.convert(document, _Report)
+    except msgspec.ValidationError as error:
+        raise InvalidError(f"the report of a source: {error}", field="report") from None
+
+
+def remove_source(connection: sa.Connection, name: str, *, by: str, now_ms: int) -> None:
+    """Take a source off the list; it comes back by itself when it still reports."""
+    if not forget_source(connection, name):
+        raise NotFoundError(f"no source {name!r}", field="name")
+    add_audit(connection, PLANT, now_ms=now_ms, who=by, action="source_removed", subject=f"source {name}")
