@@ -2,14 +2,16 @@
 
 import contextlib
 import dataclasses
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Mapping
 
 from fastapi import FastAPI
 from starlette.concurrency import run_in_threadpool
 
 from server import __version__
 from server.clock import now_ms as read_clock
+from server.notify.delivery import Courier
 from server.notify.hub import Hub
+from server.notify.outlets import Outlet, outlets_of
 from server.pipeline import Pipeline
 from server.routes import (
     access,
@@ -18,10 +20,12 @@ from server.routes import (
     docs,
     live,
     maths,
+    outlets,
     pages,
     problems,
     reading,
     shots,
+    sources,
     studies,
 )
 from server.routes.assets import assets
@@ -40,6 +44,11 @@ class Objects:
     pipeline: Pipeline
     now_ms: Callable[[], int]
 
+    @property
+    def outlets(self) -> Mapping[str, Outlet]:
+        """The ways messages leave this server."""
+        return self.pipeline.courier.outlets
+
     def wake(self) -> None:
         """Something waits for evaluation."""
         self.pipeline.wake()
@@ -49,7 +58,10 @@ def build_objects(settings: Settings, *, now_ms: Callable[[], int] = read_clock)
     """Store, hub and pipeline over the database of the settings; its schema must stand."""
     store = Store(settings.database_url)
     hub = Hub()
-    pipeline = Pipeline(store, hub, now_ms=now_ms, child_process=settings.child_process)
+    courier = Courier(store, outlets_of(settings), now_ms=now_ms, page=settings.public_address)
+    pipeline = Pipeline(
+        store, hub, now_ms=now_ms, child_process=settings.child_process, courier=courier
+    )
     return Objects(settings, store, hub, pipeline, now_ms)
 
 
@@ -69,6 +81,6 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     app.state.ringtell = objects
     problems.install(app)
     install_middleware(app)
-    for module in (shots, reading, acting, alarms, studies, maths, access, live, docs, pages):
+    for module in (shots, sources, reading, acting, alarms, outlets, studies, maths, access, live, docs, pages):
         app.include_router(module.router)
     return app

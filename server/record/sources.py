@@ -87,7 +87,7 @@ def record_source(
     if before is None and count_sources(connection) >= SOURCES_MAX:
         raise ConflictError(f"{SOURCES_MAX} sources are known; take those that are gone off the list first")
     if before is not None and only_press and before["reported_by"] != by:
-        raise ForbiddenError(f"the source {name!r} is another's: {before['reported_by']!r}; take another name")
+        raise ForbiddenError(f"{before['reported_by']!r} reports the source {name!r}; take another name")
     kept = msgspec.to_builtins(report)
     put_source(connection, name, kind=report.kind, reported_by=by, report=kept, now_ms=now_ms)
 
