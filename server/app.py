@@ -81,6 +81,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     app.state.ringtell = objects
     problems.install(app)
     install_middleware(app)
-    for module in (shots, sources, reading, acting, alarms, outlets, studies, maths, access, live, docs, pages):
+    modules = (shots, sources, reading, acting, alarms, outlets, studies, maths, access, live, docs, pages)
+    for module in modules:
         app.include_router(module.router)
     return app

@@ -128,7 +128,9 @@ def test_a_plants_own_words_and_units_are_mapped(spool: Spool, tmp_path: Path) -
 def test_what_is_no_shot_is_kept_apart_and_holds_up_nothing(spool: Spool, tmp_path: Path) -> None:
     async def test() -> None:
         async with collecting(at(broker.port), spool):
-            bad: list[dict[str, Any] | bytes] = [b"{ half", {"at": "2026-04-01T06:00:00Z"}, {**message(2), "cushion_mm": "6,1"}]
+            no_counter = {"at": "2026-04-01T06:00:00Z"}
+            comma = {**message(2), "cushion_mm": "6,1"}
+            bad: list[dict[str, Any] | bytes] = [b"{ half", no_counter, comma]
             await publish(broker.port, "plant/imm/P07/shot", [message(1), *bad, message(3)])
             await until(lambda: spool.state().waiting == 2)
 
