@@ -125,6 +125,22 @@ RUN_RULES: Final[tuple[str, ...]] = (
 
 #: Ids of findings that are no run rules.
 BOTTOMING: Final = "bottoming"
+LEVEL_MOVED: Final = "level_moved"
+SCATTER_GROWN: Final = "scatter_grown"
+#: Findings of the charts that keep the alarm budget.
+BUDGETED: Final[tuple[str, ...]] = (LEVEL_MOVED, SCATTER_GROWN)
+
+#: Signals whose level, and whose scatter, is watched within the alarm budget. The cushion follows from
+#: shot size and swept stroke and would be counted twice.
+WATCHED_LEVELS: Final[tuple[str, ...]] = (
+    "swept_mm",
+    "shot_size_mm",
+    "peak_pressure_bar",
+    "transfer_pressure_bar",
+    "fill_time_s",
+    "recovery_s_per_mm",
+)
+WATCHED_SCATTERS: Final[tuple[str, ...]] = ("swept_mm", "shot_size_mm", "peak_pressure_bar")
 
 CAUSES: Final[tuple[str, ...]] = (
     "sealing",

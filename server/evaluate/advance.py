@@ -11,8 +11,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from server.contract import BOTTOMING, RULED_SIGNALS, SIGNALS
-from server.evaluate.carry import Carry, Episode, Head
+from server.contract import BUDGETED, RULED_SIGNALS, RUN_RULES, SIGNALS, WATCHED_LEVELS
+from server.evaluate import watching
+from server.evaluate.bottoming import find_bottoming, finding_row
+from server.evaluate.carry import Carry, Head
 from server.evaluate.context import LOT_CHANGE, NO_CHANGE, SETTING_CHANGE, Context, Watch
 from server.evaluate.episodes import mark_stretch
 from server.evaluate.prior import Priors, priors
@@ -20,6 +22,7 @@ from server.evaluate.summaries import sum_up
 from server.valve.evidence import OK, EvidenceState
 from server.valve.evidence import SIGNALS as EVIDENCE_SIGNALS
 from server.valve.evidence import advance as weigh
+from server.valve.recalibration import corrected
 from server.valve.signals import derive
 
 Columns = Mapping[str, NDArray[Any]]
@@ -27,8 +30,6 @@ Columns = Mapping[str, NDArray[Any]]
 #: Scores are kept when they moved by so much, or after so many shots (both on block ends only).
 KEEP_MOVED = 0.25
 KEEP_EVERY = 50
-#: Shots in a row at the bottom that make a finding: one alone may be a bad reading.
-BOTTOM_RUN = 3
 
 
 @dataclasses.dataclass(frozen=True)
@@ -85,9 +86,10 @@ def _entered(carry: Carry, watch: Watch | None, *, anew: bool) -> Carry:
         baseline_no=number,
         watched=0,
         head=Head(),
-        episodes={key: one for key, one in carry.episodes.items() if key[1] == BOTTOMING},
+        episodes={key: one for key, one in carry.episodes.items() if key[1] not in RUN_RULES + BUDGETED},
         z_tail=np.empty((0, len(RULED_SIGNALS))),
         evidence=EvidenceState.fresh(),
+        watching=watching.entered(carry.watching, number, anew=anew),
     )
 
 
@@ -102,7 +104,7 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
     )
     signals, usable = derived.signals, ~derived.restart_transient
     changes, lot = _changes(carry, shots, context)
-    findings, carry, bottomed = _bottoming(carry, shots, signals["cushion_mm"], usable, context)
+    findings, carry, bottomed = find_bottoming(carry, shots, signals["cushion_mm"], usable, context)
     scores: list[dict[str, Any]] = []
     prior = priors(
         shots["at_ms"],
@@ -116,7 +118,8 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
     carry = carry.change(marks=prior.passed)
     if watch is not None:
         ruled, carry = _rules(carry, shots, signals, usable, context, watch)
-        findings += ruled
+        watched, carry = _watch(carry, shots, signals, usable, changes, context, watch)
+        findings += ruled + watched
         scores, carry = _score(carry, shots, signals, usable, changes, prior, context, watch)
     summed = sum_up(
         np.concatenate((carry.bucket_at, shots["at_ms"])),
@@ -169,58 +172,6 @@ def _changes(carry: Carry, shots: Columns, context: Context) -> tuple[NDArray[np
     return changes, lot
 
 
-def _bottoming(
-    carry: Carry, shots: Columns, cushion: NDArray[np.float64], usable: NDArray[np.bool_], context: Context
-) -> tuple[list[dict[str, Any]], Carry, bool]:
-    """Episodes of at least BOTTOM_RUN shots in a row with the screw at its end."""
-    low = usable & (cushion <= context.bottom_mm)
-    key = ("cushion_mm", BOTTOMING)
-    run, one = carry.bottom_run, carry.episodes.get(key)
-    if not low.any() and run == 0 and one is None:
-        return [], carry, False
-    touched: list[Episode] = []
-    for position, at_bottom in enumerate(low.tolist()):
-        run = run + 1 if at_bottom else 0
-        at, counter, value = (
-            int(shots["at_ms"][position]),
-            int(shots["counter"][position]),
-            float(cushion[position]),
-        )
-        if run >= BOTTOM_RUN:
-            if one is None:
-                one = Episode(at, counter, at, counter, 0, value, 0)
-            one = dataclasses.replace(
-                one, to_ms=at, to_counter=counter, marks=one.marks + 1, extreme=min(one.extreme, value)
-            )
-        elif one is not None and not at_bottom and bool(usable[position]):
-            touched.append(one)
-            one = None
-    bottomed = bool(touched) or one is not None
-    if one is not None:
-        touched.append(one)
-    others = {name: episode for name, episode in carry.episodes.items() if name != key}
-    carry = carry.change(
-        bottom_run=min(run, BOTTOM_RUN),
-        episodes=others if one is None else {**others, key: one},
-        bottoming_since_ms=-1 if one is None else one.from_ms,
-    )
-    return [_finding(key, episode, 0) for episode in touched], carry, bottomed
-
-
-def _finding(key: tuple[str, str], one: Episode, baseline_no: int) -> dict[str, Any]:
-    return {
-        "from_ms": one.from_ms,
-        "from_counter": one.from_counter,
-        "signal": key[0],
-        "rule": key[1],
-        "baseline_no": baseline_no,
-        "to_ms": one.to_ms,
-        "to_counter": one.to_counter,
-        "marks": one.marks,
-        "extreme": one.extreme,
-    }
-
-
 def _rules(
     carry: Carry,
     shots: Columns,
@@ -233,13 +184,42 @@ def _rules(
     with np.errstate(invalid="ignore"):
         z = (values - watch.center) / watch.sigma
     z[~usable] = np.nan
-    bottoming = {key: one for key, one in carry.episodes.items() if key[1] == BOTTOMING}
-    ruled = {key: one for key, one in carry.episodes.items() if key[1] != BOTTOMING}
+    others = {key: one for key, one in carry.episodes.items() if key[1] not in RUN_RULES}
+    ruled = {key: one for key, one in carry.episodes.items() if key[1] in RUN_RULES}
     marked = mark_stretch(
         z, shots["at_ms"], shots["counter"], z_tail=carry.z_tail, open_before=ruled, rules=context.rules
     )
-    rows = [_finding(key, one, watch.baseline_no) for key, one in marked.touched]
-    return rows, carry.change(episodes={**bottoming, **marked.still_open}, z_tail=marked.z_tail)
+    rows = [finding_row(key, one, watch.baseline_no) for key, one in marked.touched]
+    return rows, carry.change(episodes={**others, **marked.still_open}, z_tail=marked.z_tail)
+
+
+def _watch(
+    carry: Carry,
+    shots: Columns,
+    signals: Mapping[str, NDArray[np.float64]],
+    usable: NDArray[np.bool_],
+    changes: NDArray[np.int64],
+    context: Context,
+    watch: Watch,
+) -> tuple[list[dict[str, Any]], Carry]:
+    """The charts within the alarm budget."""
+    moves = np.where(changes != NO_CHANGE, watching.EVERY_LEVEL, 0)
+    for bits in (watching.DOSE_ONLY, watching.EVERY_LEVEL):
+        times = [time for time, one in context.unsettling if one == bits]
+        moves |= np.where(_starts_after(shots["at_ms"], carry.before.at_ms, times), bits, 0)
+    others = {key: one for key, one in carry.episodes.items() if key[1] not in BUDGETED}
+    found = watching.watch(
+        carry.watching,
+        shots,
+        np.column_stack([signals[name] for name in WATCHED_LEVELS]),
+        usable=usable,
+        changes=moves,
+        record=watch.watched,
+        plan=watch.plan,
+        open_before={key: one for key, one in carry.episodes.items() if key[1] in BUDGETED},
+    )
+    rows = [finding_row(key, one, watch.baseline_no) for key, one in found.touched]
+    return rows, carry.change(episodes={**others, **found.still_open}, watching=found.state)
 
 
 def _score(
@@ -263,16 +243,18 @@ def _score(
         checked=prior.checked,
         model=context.model,
     )
+    shift, slope = context.recalibration
+    final = corrected(result.terms, result.log_odds, result.causes, shift=shift, slope=slope)
     rows: list[dict[str, Any]] = []
     head = carry.head
     for k in np.flatnonzero(result.status == OK).tolist():
         position = int(result.at_index[k])
         ordinal = carry.ordinal + position + 1
         judged: dict[str, Any] = {
-            "log_odds": float(result.log_odds[k]),
+            "log_odds": float(final.log_odds[k]),
             "prior_log_odds": float(prior.log_odds[position]),
-            "terms": _bytes(result.terms[k]),
-            "causes": _bytes(result.causes[k]),
+            "terms": _bytes(final.terms[k]),
+            "causes": _bytes(final.causes[k]),
             "facts": _bytes(result.facts[k]),
         }
         at_ms = int(shots["at_ms"][position])

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import RULED_SIGNALS, SIGNALS
+from server.evaluate.watch_memory import WatchState
 from server.valve.evidence import EvidenceState
 from server.valve.signals import Before
 
-CODEC = 2
+CODEC = 3
 
 #: Earlier standardised values the run rules may need: the longest rule looks at 15 shots.
 TAIL = 14
@@ -72,6 +73,7 @@ class Carry:
     episodes: dict[tuple[str, str], Episode] = dataclasses.field(default_factory=dict)
     z_tail: NDArray[np.float64] = dataclasses.field(default_factory=lambda: np.empty((0, len(RULED_SIGNALS))))
     evidence: EvidenceState = dataclasses.field(default_factory=EvidenceState.fresh)
+    watching: WatchState = dataclasses.field(default_factory=WatchState)
     #: Signals of the shots in the ten-minute bucket not yet left.
     bucket_at: NDArray[np.int64] = dataclasses.field(default_factory=lambda: np.empty(0, dtype=np.int64))
     bucket_setup: NDArray[np.int64] = dataclasses.field(default_factory=lambda: np.empty(0, dtype=np.int64))
@@ -91,6 +93,7 @@ def encode(carry: Carry) -> bytes:
         "bucket_setup": carry.bucket_setup,
         "bucket_values": carry.bucket_values,
         **{"evidence." + name: value for name, value in carry.evidence.to_arrays().items()},
+        **{"watching." + name: value for name, value in carry.watching.to_arrays().items()},
     }
     head = {
         "plain": {name: getattr(carry, name) for name in _PLAIN},
@@ -117,6 +120,7 @@ def decode(state: bytes) -> Carry:
         arrays[name] = np.frombuffer(raw, dtype=kind, count=count, offset=at).reshape(shape).copy()
         at += arrays[name].nbytes
     evidence = {name[9:]: value for name, value in arrays.items() if name.startswith("evidence.")}
+    watching = {name[9:]: value for name, value in arrays.items() if name.startswith("watching.")}
     return Carry(
         **head["plain"],
         before=Before(**_values(head["before"])),
@@ -128,6 +132,7 @@ def decode(state: bytes) -> Carry:
         bucket_setup=arrays["bucket_setup"],
         bucket_values=arrays["bucket_values"],
         evidence=EvidenceState.from_arrays(evidence),
+        watching=WatchState.from_arrays(watching),
     )
 
 

@@ -9,8 +9,10 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from server.contract import RULED_SIGNALS
+from server.contract import RULED_SIGNALS, WATCHED_LEVELS
 from server.evaluate.prior import Mark
+from server.evaluate.watching import DOSE_ONLY, EVERY_LEVEL, WatchedRecord, plan_of
+from server.maths.alarm_budget import Plan
 from server.store.plant import Press, Setup
 from server.valve.evidence import SIGNALS as EVIDENCE_SIGNALS
 from server.valve.evidence import Reference
@@ -36,6 +38,8 @@ class Watch:
     sigma: NDArray[np.float64]
     reference: Reference
     missing: tuple[str, ...]
+    watched: WatchedRecord
+    plan: Plan
 
     def fits(self, setup: Setup) -> bool:
         return (
@@ -55,11 +59,15 @@ class Context:
     #: Times (sorted) at which something known was changed, with NO_CHANGE, LOT_… or SETTING_CHANGE.
     changes: Sequence[tuple[int, int]]
     valve_changes_ms: Sequence[int]
+    #: Times (sorted) after which levels are learnt anew by the charts, with EVERY_LEVEL or DOSE_ONLY.
+    unsettling: Sequence[tuple[int, int]]
     prior_log_odds: float
     #: Valves fitted and checks made, in order of time, and how many shots a valve is said to last (0:
     #: not said).
     marks: Sequence[Mark]
     valve_life_shots: float
+    #: (shift, slope) this plant's own inspections put on the score's log-odds; (0, 1): none.
+    recalibration: tuple[float, float]
     rules: Sequence[tuple[str, int | None]]
     model: Mapping[str, Any]
 
@@ -85,14 +93,18 @@ class Context:
         return chosen
 
 
-def watch_of(row: Mapping[str, Any], press: Press) -> Watch:
-    """A watch from a baseline row."""
+def watch_of(row: Mapping[str, Any], press: Press, *, false_alarms_a_week: float) -> Watch:
+    """A watch from a baseline row, its charts planned for a rate of false alarms."""
     kept = json.loads(row["signals"])
     signals: Mapping[str, Mapping[str, float]] = kept["signals"]
 
     def numbers(names: Sequence[str], field: str) -> NDArray[np.float64]:
         return np.array([_number(signals.get(name, {}).get(field)) for name in names])
 
+    watched = WatchedRecord(
+        numbers(WATCHED_LEVELS, "center"), numbers(WATCHED_LEVELS, "sigma"), numbers(WATCHED_LEVELS, "phi")
+    )
+    cycle_ms = float(kept.get("cycle_ms") or 0.0)
     return Watch(
         baseline_no=row["baseline_no"],
         mold=row["mold"],
@@ -100,7 +112,7 @@ def watch_of(row: Mapping[str, Any], press: Press) -> Watch:
         setup=row["setup"],
         to_ms=row["to_ms"],
         dose_lag=press.dose_lag if press.dose_lag is not None else int(kept.get("dose_lag") or 0),
-        cycle_ms=float(kept.get("cycle_ms") or 0.0),
+        cycle_ms=cycle_ms,
         center=numbers(RULED_SIGNALS, "center"),
         sigma=numbers(RULED_SIGNALS, "sigma"),
         reference=Reference(
@@ -110,6 +122,8 @@ def watch_of(row: Mapping[str, Any], press: Press) -> Watch:
             bottom_mm=BOTTOM_MM if press.bottom_mm is None else press.bottom_mm,
         ),
         missing=tuple(name for name in EVIDENCE_SIGNALS if name not in signals),
+        watched=watched,
+        plan=plan_of(watched, per_press=false_alarms_a_week, cycle_s=cycle_ms / 1000.0),
     )
 
 
@@ -125,6 +139,20 @@ def changes_of(events: Sequence[Mapping[str, Any]]) -> list[tuple[int, int]]:
             found.append((int(event["at_ms"]), LOT_CHANGE))
         elif event["kind"] == "setting" and "shot_size" not in event["setting"]:
             found.append((int(event["at_ms"]), SETTING_CHANGE))
+    return sorted(found)
+
+
+def unsettling_of(events: Sequence[Mapping[str, Any]]) -> list[tuple[int, int]]:
+    """Events after which a level may stand elsewhere without anything being wrong.
+
+    A changed shot size moves the shot size alone; lots and other settings are known changes anyway.
+    """
+    found = []
+    for event in events:
+        if event["kind"] in ("mold_start", "maintenance"):
+            found.append((int(event["at_ms"]), EVERY_LEVEL))
+        elif event["kind"] == "top_up" or (event["kind"] == "setting" and "shot_size" in event["setting"]):
+            found.append((int(event["at_ms"]), DOSE_ONLY))
     return sorted(found)
 
 

@@ -1,19 +1,29 @@
 """Evaluation of one press: read in one snapshot, compute, hand rows back. Nothing is written here."""
 
 import dataclasses
+import json
 import math
 from typing import Any
 
 import sqlalchemy as sa
 
 from server.contract import SHOT_NUMBERS
+from server.derived.alarm_budget import budget_of
 from server.evaluate.advance import Advance, advance
 from server.evaluate.carry import CODEC, Carry, decode, encode
-from server.evaluate.context import Context, changes_of, valve_changes_of, watch_of
+from server.evaluate.context import (
+    Context,
+    Watch,
+    changes_of,
+    unsettling_of,
+    valve_changes_of,
+    watch_of,
+)
 from server.evaluate.prior import marks_of
+from server.evaluate.watching import summary
 from server.store import evaluation as store
 from server.store import intake
-from server.store.plant import press_by_id, read_settings, setups_of
+from server.store.plant import count_presses, press_by_id, read_settings, setups_of
 from server.store.records import checks_of, valves_of
 from server.store.shots import read_columns
 from server.valve.model_v1 import MODEL
@@ -82,16 +92,22 @@ def _context(connection: sa.Connection, press_id: int, carry: Carry) -> Context:
     press = press_by_id(connection, press_id)
     settings = read_settings(connection)
     events = store.events_since(connection, press_id, carry.before.at_ms + 1)
-    prevalence = float(settings["prevalence"])
+    prevalence, own = float(settings["prevalence"]), settings["recalibration"]
+    rate = budget_of(settings, presses=count_presses(connection)).per_press
     return Context(
         press=press,
         setups=setups_of(connection, press_id),
-        watches=[watch_of(row, press) for row in store.baselines_in_force(connection, press_id)],
+        watches=[
+            watch_of(row, press, false_alarms_a_week=rate)
+            for row in store.baselines_in_force(connection, press_id)
+        ],
         changes=changes_of(events),
         valve_changes_ms=valve_changes_of(events),
+        unsettling=unsettling_of(events),
         prior_log_odds=math.log(prevalence / (1.0 - prevalence)),
         marks=marks_of(valves_of(connection, press_id), checks_of(connection, press_id)),
         valve_life_shots=float(settings["valve_life_shots"]),
+        recalibration=(float(own["shift"]), float(own["slope"])) if own else (0.0, 1.0),
         rules=[(rule, None) for rule in settings["rules"]],
         model=MODEL,
     )
@@ -147,8 +163,19 @@ def _state(carry: Carry, context: Context) -> dict[str, Any]:
         "facts": head.facts if head else None,
         "missing": "\n".join(watch.missing) if watch else "baseline",
         "bottoming_since_ms": carry.bottoming_since_ms if carry.bottoming_since_ms >= 0 else None,
+        "watching": _watching(carry, watch),
         "trouble": None,
     }
+
+
+def _watching(carry: Carry, watch: Watch | None) -> str:
+    document = summary(
+        carry.watching,
+        plan=watch.plan if watch else None,
+        restart_left=carry.before.transient_left,
+        now_ms=carry.before.at_ms,
+    )
+    return json.dumps(document, sort_keys=True)
 
 
 def _status(carry: Carry, context: Context) -> str:

@@ -75,6 +75,12 @@ def all_presses(connection: sa.Connection) -> list[Press]:
     return [Press(**row._mapping) for row in rows]
 
 
+def count_presses(connection: sa.Connection) -> int:
+    """Presses of the plant: accepted ones."""
+    query = sa.select(sa.func.count()).select_from(presses).where(presses.c.accepted)
+    return int(connection.execute(query).scalar_one())
+
+
 def put_press(connection: sa.Connection, code: str, changes: Mapping[str, Any], *, now_ms: int) -> bool:
     """Create or merge a press; True when it is new."""
     known = press_by_code(connection, code)

@@ -257,6 +257,10 @@ press_states = _table(
     sa.Column("facts", sa.LargeBinary),
     sa.Column("missing", sa.Text),
     sa.Column("bottoming_since_ms", Big),
+    # How the charts within the alarm budget stand, as a document.
+    sa.Column("watching", sa.Text),
+    # Why alarms of this press are held back; NULL: they are not.
+    sa.Column("held_back", sa.Text),
     sa.Column("trouble", sa.Text),
 )
 
