@@ -6,7 +6,8 @@
    keeps its core), and the rows land in one transaction together with the alarms they cause.
 3. After the commit the hub tells open pages which ids changed.
 
-`tick` does what time alone does: shelving ends, silent presses, messages.
+`tick` does what time alone does: shelving ends, silent presses, escalation. Messages leave in a thread
+of their own (`notify/delivery.py`), never inside a transaction.
 """
 
 import logging
@@ -27,7 +28,10 @@ from server.ingest import receive as ingest
 from server.ingest.batch import ReadBatch
 from server.notify.alarms import AlarmChanged, react, tick
 from server.notify.conditions import bottoming_condition, leak_condition
+from server.notify.delivery import Courier
 from server.notify.hub import Hub
+from server.notify.outbox import LOG_OUTLET
+from server.notify.outlets import LogOutlet
 from server.store import alarms as kept_alarms
 from server.store import evaluation as landed
 from server.store import intake
@@ -55,11 +59,20 @@ def _evaluate_in_child(url: str, press_id: int) -> landed.Evaluation | None:
 class Pipeline:
     """The life of a shot over one store. `now_ms` is the only clock."""
 
-    def __init__(self, store: Store, hub: Hub, *, now_ms: Callable[[], int], child_process: bool) -> None:
+    def __init__(
+        self,
+        store: Store,
+        hub: Hub,
+        *,
+        now_ms: Callable[[], int],
+        child_process: bool,
+        courier: Courier | None = None,
+    ) -> None:
         self.store = store
         self.hub = hub
         self.now_ms = now_ms
         self._child_process = child_process
+        self.courier = courier or Courier(store, {LOG_OUTLET: LogOutlet()}, now_ms=now_ms)
         self._pool: ProcessPoolExecutor | None = None
         self._stop = threading.Event()
         self._wake = threading.Event()
@@ -70,15 +83,23 @@ class Pipeline:
 
     # --- transaction 1 ------------------------------------------------------------------------
 
-    def take_in(self, batch: ReadBatch, *, accept_unknown: bool, source: str = "api") -> ingest.Received:
-        """Store a batch; returns when it is durable."""
+    def take_in(
+        self, batch: ReadBatch, *, accept_unknown: bool, source: str = "api", import_no: int | None = None
+    ) -> ingest.Received:
+        """Store a batch; returns when it is durable. Live shots go before those of an import."""
         now_ms = self.now_ms()
-        answer = self.store.write(
-            lambda connection: ingest.receive(
-                connection, batch, accept_unknown=accept_unknown, now_ms=now_ms, source=source
-            ),
-            priority=URGENT,
-        )
+
+        def job(connection: sa.Connection) -> ingest.Received:
+            return ingest.receive(
+                connection,
+                batch,
+                accept_unknown=accept_unknown,
+                now_ms=now_ms,
+                source=source,
+                import_no=import_no,
+            )
+
+        answer = self.store.write(job, priority=URGENT if import_no is None else USUAL)
         if answer.presses:
             self.wake()
         return answer
@@ -144,10 +165,11 @@ class Pipeline:
     # --- running ------------------------------------------------------------------------------
 
     def start(self, *, tick_every_s: float = 5.0) -> None:
-        """Evaluate and tick in threads of their own until `close`."""
+        """Evaluate, tick and send in threads of their own until `close`."""
         for name, target in (
             ("evaluate", self._evaluate_loop),
             ("tick", lambda: self._tick_loop(tick_every_s)),
+            ("courier", lambda: self.courier.run(self._stop)),
         ):
             thread = threading.Thread(target=target, name=f"ringtell-{name}", daemon=True)
             thread.start()

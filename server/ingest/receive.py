@@ -13,7 +13,7 @@ import sqlalchemy as sa
 
 from server.ingest.batch import ReadBatch, ReadShot, shot_line
 from server.ingest.labels import Label
-from server.store import intake, quarantine
+from server.store import clocks, imports, intake, quarantine
 from server.store.plant import (
     Press,
     Setup,
@@ -50,9 +50,18 @@ def presses_named(batch: ReadBatch) -> set[str]:
 
 
 def receive(
-    connection: sa.Connection, batch: ReadBatch, *, accept_unknown: bool, now_ms: int, source: str = "api"
+    connection: sa.Connection,
+    batch: ReadBatch,
+    *,
+    accept_unknown: bool,
+    now_ms: int,
+    source: str = "api",
+    import_no: int | None = None,
 ) -> Received:
-    """Store a batch; rows that cannot be stored are kept apart with their reason."""
+    """Store a batch; rows that cannot be stored are kept apart with their reason.
+
+    import_no: of the import it belongs to; what it brought is noted in the same transaction.
+    """
     apart = [
         quarantine.Apart(
             press=row.press or "",
@@ -63,6 +72,7 @@ def receive(
             raw=row.raw,
             replayable=row.replayable,
             source=source,
+            row_no=None if import_no is None else row.row,
         )
         for row in batch.rejected
     ]
@@ -75,7 +85,7 @@ def receive(
     groups = _by_press(batch.shots)
     presses = _presses(connection, groups, accept_unknown=accept_unknown, now_ms=now_ms)
     for shots in (shots for code, shots in groups.items() if code not in presses):
-        apart += [_unknown(shot, source) for shot in shots]
+        apart += [_of_import(_unknown(shot, source), shot, import_no) for shot in shots]
         rejected += [_unknown_answer(shot) for shot in shots]
     _keep_setups(connection, presses, groups, now_ms=now_ms)
     outcomes = store_by_press(
@@ -91,15 +101,26 @@ def receive(
         stored += outcome.new
         duplicate += len(outcome.duplicates)
         conflict += len(outcome.conflicts)
-        apart += [_conflict(shots[position], source) for position in outcome.conflicts]
+        apart += [
+            _of_import(_conflict(shots[position], source), shots[position], import_no)
+            for position in outcome.conflicts
+        ]
+        if import_no is not None:
+            imports.add_piece(connection, import_no, press.press_id, outcome.keys)
         if outcome.earliest_ms is not None:
             newest[press.press_id] = max((shot[2], shot[3]) for shot in shots)
             arrived[press.press_id] = (outcome.earliest_ms, outcome.new)
     intake.add_shots(connection, arrived, now_ms=now_ms)
     note_arrivals(connection, newest, now_ms=now_ms)
+    if source == "api":
+        clocks.note_lags(connection, newest, now_ms=now_ms)
     quarantine.keep_apart(connection, apart, now_ms=now_ms)
     rejected.sort(key=lambda row: row["row"])
     return Received(batch.received, stored, duplicate, conflict, rejected, tuple(arrived))
+
+
+def _of_import(row: quarantine.Apart, shot: ReadShot, import_no: int | None) -> quarantine.Apart:
+    return row if import_no is None else dataclasses.replace(row, row_no=shot[0])
 
 
 def accept_press(connection: sa.Connection, code: str, *, now_ms: int) -> list[str]:

@@ -25,6 +25,8 @@ class Apart:
     raw: str
     replayable: bool = False
     source: str = "api"
+    #: Of an import: its row within the file.
+    row_no: int | None = None
 
 
 def keep_apart(connection: sa.Connection, rows: Sequence[Apart], *, now_ms: int) -> None:

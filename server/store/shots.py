@@ -28,6 +28,8 @@ class Stored:
     duplicates: tuple[int, ...]
     conflicts: tuple[int, ...]
     earliest_ms: int | None
+    #: The keys (at_ms, counter) that are new.
+    keys: tuple[tuple[int, int], ...] = ()
 
 
 def store_shots(connection: sa.Connection, press_id: int, rows: Sequence[ShotValues]) -> Stored:
@@ -65,7 +67,7 @@ def _sorted_out(
     duplicates = tuple(position for position, first in again if tuple(first) == tuple(rows[position]))
     conflicts = tuple(position for position, first in again if tuple(first) != tuple(rows[position]))
     earliest_ms = min(fresh)[0] if fresh else None
-    return Stored(len(fresh), duplicates, conflicts, earliest_ms), fresh
+    return Stored(len(fresh), duplicates, conflicts, earliest_ms, tuple(fresh)), fresh
 
 
 def _mark(connection: sa.Connection) -> str:
