@@ -8,7 +8,7 @@ from fastapi.responses import Response
 
 from server.contract import SIGNALS
 from server.derived.standing import likelihood_of, press_status, shown_status
-from server.routes import reading_leak, reading_molds, reading_shots
+from server.routes import reading_leak, reading_molds, reading_shots, recalibration
 from server.routes.acting import baseline_item, event_item, press_item, valve_item
 from server.routes.calls import allow, objects_of, when
 from server.routes.reading_query import (
@@ -159,5 +159,5 @@ def get_events(
     return page(items, limit, [[one.at_ms, one.event_no] for one in rows])
 
 
-for module in (reading_shots, reading_leak, reading_molds):
+for module in (reading_shots, reading_leak, reading_molds, recalibration):
     router.include_router(module.router)

@@ -35,9 +35,10 @@ from server.store import questions
 from server.store.plant import read_settings
 from server.store.records import baseline_by_no
 from server.valve.estimates import LeakEstimate
-from server.valve.evidence import FACTS, TERMS, likelihood
+from server.valve.evidence import FACTS, likelihood
 from server.valve.evidence_words import term_sentence
 from server.valve.model_v1 import MODEL
+from server.valve.recalibration import KEPT_TERMS
 from server.words.prior_words import prior_lines
 from server.words.shifts import shift_at
 from server.words.times import Zone
@@ -139,7 +140,7 @@ def _score(row: questions.Row) -> dict[str, Any]:
         "likelihood": likelihood(row["log_odds"]),
         "log_odds": row["log_odds"],
         "prior_log_odds": row["prior_log_odds"],
-        "terms": _named(TERMS, row["terms"]),
+        "terms": _named(KEPT_TERMS, row["terms"]),
         "causes": _named(CAUSES, row["causes"]),
         "baseline_no": row["baseline_no"],
         "model_version": row["model_version"],

@@ -9,8 +9,9 @@ import numpy as np
 from server.contract import CAUSES
 from server.store.page_queries import Row
 from server.valve.checks import Part, from_text
-from server.valve.evidence import FACTS, TERMS, likelihood
+from server.valve.evidence import FACTS, likelihood
 from server.valve.evidence_words import term_sentence
+from server.valve.recalibration import KEPT_TERMS, OWN
 from server.words.prior_words import prior_lines
 
 
@@ -51,7 +52,7 @@ def read_judgement(row: Row) -> Judgement:
         log_odds=float(log_odds or 0.0),
         prior_log_odds=float(row["prior_log_odds"] or 0.0),
         prior_parts=tuple(from_text(row["prior_parts"])),
-        terms=_named(TERMS, row["terms"]),
+        terms=_named(KEPT_TERMS, row["terms"]),
         causes=_named(CAUSES, row["causes"]),
         facts=_named(FACTS, row["facts"]),
         missing=_missing(row["missing"]),
@@ -67,7 +68,7 @@ def evidence_sentences(judgement: Judgement) -> list[tuple[str, float]]:
     return [(text, value) for _, value, text in prior] + [
         (term_sentence(term, log_odds=value, facts=facts), value)
         for term, value in terms
-        if not (term == "few_signals" and value == 0)
+        if not (term in ("few_signals", OWN) and value == 0)
     ]
 
 

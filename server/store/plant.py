@@ -165,6 +165,8 @@ PLANT_DEFAULTS: dict[str, Any] = {
     "prevalence": 0.05,
     # Shots a valve lasts in this plant; 0: not said, and its age then says nothing.
     "valve_life_shots": 0.0,
+    # {"shift", "slope", "inspections", "at_ms"} put on the score by the plant's own inspections; None: none.
+    "recalibration": None,
     "alarm_budget_per_shift": 1.0,
     "alarm_budget_per_press_week": 0.2,
     "accept_unknown_presses": False,

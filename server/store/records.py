@@ -7,7 +7,7 @@ from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
-from server.store.tables import baselines, events, press_states, presses, shots, studies, valves
+from server.store.tables import baselines, events, press_states, presses, scores, shots, studies, valves
 
 
 @dataclasses.dataclass(frozen=True)
@@ -257,6 +257,33 @@ def checks_of(connection: sa.Connection, press_id: int) -> list[Study]:
         .order_by(studies.c.at_ms, studies.c.study_no)
     )
     return [_study(row) for row in rows]
+
+
+def studies_of_kind(connection: sa.Connection, kind: str) -> list[tuple[str, Study]]:
+    """Every study of a kind with the code of its press, the oldest first."""
+    rows = connection.execute(
+        sa.select(presses.c.press, studies)
+        .join(presses, presses.c.press_id == studies.c.press_id)
+        .where(studies.c.kind == kind)
+        .order_by(studies.c.at_ms, studies.c.press_id, studies.c.study_no)
+    )
+    return [(row.press, _study_of(dict(row._mapping))) for row in rows]
+
+
+def score_before(connection: sa.Connection, press_id: int, *, at_ms: int) -> tuple[float, bytes] | None:
+    """(log_odds, terms) of the last score kept before a moment; None without one."""
+    row = connection.execute(
+        sa.select(scores.c.log_odds, scores.c.terms)
+        .where(scores.c.press_id == press_id, scores.c.at_ms < at_ms)
+        .order_by(scores.c.at_ms.desc(), scores.c.counter.desc())
+        .limit(1)
+    ).one_or_none()
+    return None if row is None else (float(row.log_odds), bytes(row.terms))
+
+
+def _study_of(values: dict[str, Any]) -> Study:
+    values.pop("press")
+    return Study(**{**values, "asked": json.loads(values["asked"]), "result": json.loads(values["result"])})
 
 
 def _study(row: Any) -> Study:

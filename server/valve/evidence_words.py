@@ -43,6 +43,7 @@ TERM_TEXT: Final[dict[str, str]] = {
     "gate_seal_drift": "Screw drift after the gate has sealed",
     "known_change": "Known changes",
     "few_signals": "What cannot be told",
+    "own_inspections": "Inspections of this plant",
 }
 
 Facts = Mapping[str, float]
@@ -216,6 +217,12 @@ _NEEDED: Final[dict[str, tuple[str, ...]]] = {
 }
 
 
+def _own_inspections(log_odds: float) -> str:
+    if log_odds == 0:
+        return "No inspections of this plant correct the score"
+    return f"Inspections of this plant make a score like this {'surer' if log_odds > 0 else 'less sure'}"
+
+
 def term_sentence(term: str, *, log_odds: float, facts: Facts) -> str:
     """One sentence on a term, with its numbers and no full stop.
 
@@ -238,6 +245,8 @@ def term_sentence(term: str, *, log_odds: float, facts: Facts) -> str:
     if gone:
         early = "not enough shots yet" if term == "slow_drift" else "not known"
         return f"{TERM_TEXT[term]}: {early}"
+    if term == "own_inspections":
+        return _own_inspections(log_odds)
     if term == "few_signals" and log_odds == 0:
         return "The signals at hand are enough to tell a leak from what looks like one"
     return _SENTENCES[term](facts)

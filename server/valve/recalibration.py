@@ -15,8 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import optimize, stats
 
+from server.contract import CAUSES, LEAK_CAUSES
 from server.errors import InvalidError
 from server.maths.results import Undetermined
+from server.valve.judgement import LIMITS, TERMS
 
 Floats = NDArray[np.float64]
 
@@ -125,3 +127,39 @@ def _curvature(at: Floats, x: Floats) -> Floats:
 
 def _brier(log_odds: Floats, y: NDArray[np.bool_]) -> float:
     return float(np.square(1.0 / (1.0 + np.exp(-log_odds)) - y).mean())
+
+
+#: The terms a judgement is kept with: those of the model, and what this plant's inspections add.
+OWN: Final = "own_inspections"
+KEPT_TERMS: Final[tuple[str, ...]] = (*TERMS, OWN)
+_LEAKS: Final = tuple(CAUSES.index(cause) for cause in LEAK_CAUSES)
+
+
+@dataclass(frozen=True)
+class Corrected:
+    """terms [k, E + 1] in the order of KEPT_TERMS, log_odds [k] and causes [k, C], as in `Advanced`."""
+
+    terms: Floats
+    log_odds: Floats
+    causes: Floats
+
+
+def corrected(terms: Floats, log_odds: Floats, causes: Floats, *, shift: float, slope: float) -> Corrected:
+    """Judgements with the correction of this plant's inspections as one more term, so that all still add up.
+
+    The leak causes keep their shares among themselves, the others too; shift 0 and slope 1 change
+    nothing. log_odds stay within `judgement.LIMITS`.
+
+    >>> done = corrected(np.ones((1, 1)), np.array([2.0]), np.full((1, 14), 1 / 14), shift=-1.0, slope=0.5)
+    >>> done.log_odds.tolist(), done.terms.tolist(), round(float(done.causes.sum()), 12)
+    ([0.0], [[1.0, -2.0]], 1.0)
+    """
+    if shift == 0.0 and slope == 1.0:
+        return Corrected(np.column_stack([terms, np.zeros(len(log_odds))]), log_odds, causes)
+    now = np.clip(shift + slope * log_odds, *LIMITS)
+    own = now - log_odds
+    leak_before, leak_now = 1.0 / (1.0 + np.exp(-log_odds)), 1.0 / (1.0 + np.exp(-now))
+    shares = causes * ((1.0 - leak_now) / (1.0 - leak_before))[:, None]
+    for cause in _LEAKS:
+        shares[:, cause] = causes[:, cause] * (leak_now / leak_before)
+    return Corrected(np.column_stack([terms, own]), log_odds + own, shares)
