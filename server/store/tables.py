@@ -86,6 +86,11 @@ people = _table(
     _need("must_change", sa.Boolean, server_default=sa.false()),
     _need("active", sa.Boolean, server_default=sa.true()),
     _need("created_ms", Big),
+    # Areas whose presses this person may act on, as a JSON list; empty: all.
+    _need("areas", sa.Text, server_default="[]"),
+    # For shared tablets: a short number, and how often in a row it was wrong.
+    sa.Column("pin_hash", sa.Text),
+    _need("pin_wrong", sa.Integer, server_default="0"),
 )
 
 sessions = _table(
@@ -95,6 +100,25 @@ sessions = _table(
     _need("created_ms", Big),
     _need("seen_ms", Big),
     _need("ends_ms", Big),
+    sa.Column("revoked_ms", Big),
+    # Ends after so long without anybody touching anything; NULL: only with its time.
+    sa.Column("idle_ms", Big),
+    # Opened with the short number on a shared tablet; then it may do less.
+    sa.Column("tablet_id", sa.Integer),
+    _need("by_pin", sa.Boolean, server_default=sa.false()),
+    _need("agent", sa.Text, server_default=""),
+    _need("address", sa.Text, server_default=""),
+)
+
+# Tablets several people use in turn.
+tablets = _table(
+    "tablets",
+    sa.Column("tablet_id", sa.Integer, primary_key=True),
+    _need("token_hash", sa.LargeBinary, unique=True),
+    _need("name", sa.Text),
+    _need("created_by", sa.Text),
+    _need("created_ms", Big),
+    sa.Column("last_used_ms", Big),
     sa.Column("revoked_ms", Big),
 )
 
@@ -109,6 +133,11 @@ device_keys = _table(
     _need("created_ms", Big),
     sa.Column("last_used_ms", Big),
     sa.Column("revoked_ms", Big),
+    # When it stops by itself: an old key beside its successor.
+    sa.Column("ends_ms", Big),
+    # The key this one takes over from.
+    sa.Column("replaces", sa.Integer),
+    _need("created_by", sa.Text, server_default=""),
 )
 
 plant_settings = _table(
@@ -170,6 +199,64 @@ quarantine = _table(
     _need("raw", sa.Text),
     _need("replayable", sa.Boolean, server_default=sa.false()),
     _need("source", sa.Text, server_default=""),
+    # Of an import: its row within the file.
+    sa.Column("row_no", Big),
+    rowid=False,
+)
+
+# --- imports of files ---------------------------------------------------------------------------
+
+imports = _table(
+    "imports",
+    _key("import_no"),
+    _need("file_name", sa.Text),
+    _need("size", Big),
+    # 'uploaded', 'waiting', 'running', 'done', 'cancelled', 'failed', 'undoing', 'undone'
+    _need("state", sa.Text),
+    _need("options", sa.Text, server_default="{}"),
+    _need("received", Big, server_default="0"),
+    _need("stored", Big, server_default="0"),
+    _need("duplicate", Big, server_default="0"),
+    _need("conflict", Big, server_default="0"),
+    _need("rejected", Big, server_default="0"),
+    _need("trouble", sa.Text, server_default=""),
+    _need("who", sa.Text),
+    _need("created_ms", Big),
+    sa.Column("started_ms", Big),
+    sa.Column("ended_ms", Big),
+    sa.Column("undone_ms", Big),
+    _need("undone_by", sa.Text, server_default=""),
+)
+
+# Which shots an import brought: packed keys, so that the shots themselves need not say.
+import_pieces = _table(
+    "import_pieces",
+    _key("press_id", sa.Integer),
+    _key("import_no"),
+    _key("piece_no"),
+    _need("from_ms", Big),
+    _need("to_ms", Big),
+    _need("shots", Big),
+    _need("keys", sa.LargeBinary),
+)
+
+import_mappings = _table(
+    "import_mappings",
+    sa.Column("name", sa.Text, primary_key=True),
+    # What the headers of its files share.
+    _need("header_key", sa.Text),
+    _need("options", sa.Text),
+    _need("saved_by", sa.Text),
+    _need("saved_ms", Big),
+)
+
+# The press's clock against the server's: the shortest time a live shot took, by day.
+clock_readings = _table(
+    "clock_readings",
+    _key("press_id", sa.Integer),
+    _key("day"),
+    _need("readings", Big),
+    _need("least_lag_ms", Big),
     rowid=False,
 )
 
@@ -475,6 +562,20 @@ audit = _table(
     _need("subject", sa.Text),
     sa.Column("before", sa.Text),
     sa.Column("after", sa.Text),
+    # Place in the chain of the press, the seal over this row and the one before, and with which key.
+    # NULL: written before there were seals, and not sealed yet.
+    sa.Column("seq", Big),
+    sa.Column("seal", sa.LargeBinary),
+    _need("key_id", sa.Text, server_default=""),
+)
+
+# Where each chain stands. Its row is locked while a link is added, so that no chain forks.
+audit_heads = _table(
+    "audit_heads",
+    _key("press_id", sa.Integer),
+    _need("seq", Big),
+    _need("seal", sa.LargeBinary),
+    _need("key_id", sa.Text),
 )
 
 # --- what collectors say of themselves --------------------------------------------------------
@@ -492,7 +593,10 @@ sources = _table(
 sa.Index("ix_alarms_open_mark", alarms.c.open_mark)
 sa.Index("ix_alarm_steps_at_ms", alarm_steps.c.at_ms)
 sa.Index("ix_outbox_next_try_ms", outbox.c.next_try_ms)
+sa.Index("ix_audit_press_id_seq", audit.c.press_id, audit.c.seq, unique=True)
+sa.Index("ix_sessions_person_id", sessions.c.person_id)
 sa.Index("ix_quarantine_arrived_ms", quarantine.c.arrived_ms)
+sa.Index("ix_import_pieces_import_no", import_pieces.c.import_no)
 
 #: Tables spread by press and those every node holds whole.
 REFERENCE_TABLES = (
@@ -500,10 +604,13 @@ REFERENCE_TABLES = (
     "molds",
     "people",
     "sessions",
+    "tablets",
     "device_keys",
     "plant_settings",
     "outlet_routes",
     "command_keys",
     "handovers",
+    "imports",
+    "import_mappings",
     "sources",
 )
