@@ -8,6 +8,9 @@ from typing import Self
 
 from server.errors import UsageError
 
+#: How a connection to the mail server is kept from being read.
+SMTP_SECURITY = ("starttls", "tls", "none")
+
 
 @dataclasses.dataclass(frozen=True)
 class Settings:
@@ -28,6 +31,21 @@ class Settings:
     session_hours: float = 12.0
     #: Compute evaluations in a child process (off: in this one, for tests and one-core machines).
     child_process: bool = True
+    #: Where pages are reached from outside, for the link in a message.
+    public_address: str = ""
+    #: Mail: the server, `starttls`, `tls` or `none`, and who sends. Without a host no mail leaves.
+    smtp_host: str = ""
+    smtp_port: int = 587
+    smtp_security: str = "starttls"
+    smtp_user: str = ""
+    smtp_password: str = dataclasses.field(default="", repr=False)
+    smtp_sender: str = "ringtell@plant.example"
+    #: A file of certificates to believe instead of the system's, for a mail server inside the plant.
+    smtp_authorities: str = ""
+    #: Hosts webhooks may go to, and addresses or networks inside the plant, with blanks between.
+    webhook_hosts: str = ""
+    #: What webhooks are signed with. Without hosts and secret none leaves.
+    webhook_secret: str = dataclasses.field(default="", repr=False)
 
     @classmethod
     def from_environment(cls, environment: Mapping[str, str] | None = None) -> Self:
@@ -38,6 +56,9 @@ class Settings:
             variable = "RINGTELL_" + field.name.upper()
             if variable in source:
                 given[field.name] = _read(variable, source[variable], field.default)
+        security = given.get("smtp_security", "starttls")
+        if security not in SMTP_SECURITY:
+            raise UsageError(f"RINGTELL_SMTP_SECURITY={security!r}: one of {', '.join(SMTP_SECURITY)}")
         return cls(**given)  # type: ignore[arg-type]  # checked by _read against each default's type
 
     def with_changes(self, **changes: object) -> Self:

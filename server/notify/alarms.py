@@ -8,7 +8,7 @@ import sqlalchemy as sa
 
 from server.notify import life_cycle
 from server.notify.conditions import Condition, silent_condition
-from server.notify.outbox import deliver
+from server.notify.escalation import escalate
 from server.notify.service import put_back_due
 from server.notify.steps import SYSTEM, AlarmChanged, By, record, standing_of, take_step
 from server.store import alarm_service
@@ -149,7 +149,8 @@ def _described(
 def tick(
     connection: sa.Connection, *, now_ms: int, settings: Mapping[str, Any], listening_since_ms: int = 0
 ) -> list[AlarmChanged]:
-    """What time alone does: shelving ends, presses fall silent or speak again, messages leave.
+    """What time alone does: shelving and being out of service end, presses fall silent or speak again,
+    and who else must know is told of what nobody answers.
 
     listening_since_ms: since when presses could send at all; a server that was down makes none silent.
     """
@@ -164,8 +165,7 @@ def tick(
         changes += [change] if change else []
     changes += put_back_due(connection, now_ms=now_ms)
     changes += _silence(connection, now_ms=now_ms, settings=settings, since_ms=listening_since_ms)
-    deliver(connection, now_ms=now_ms)
-    return changes
+    return changes + escalate(connection, now_ms=now_ms)
 
 
 def _silence(

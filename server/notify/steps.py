@@ -94,6 +94,13 @@ def take_step(
 
 def record(connection: sa.Connection, alarm: Alarm, action: str, by: By, *, now_ms: int) -> AlarmChanged:
     """Add a line to the history of an alarm and queue the messages about it."""
+    return record_step(connection, alarm, action, by, now_ms=now_ms)[1]
+
+
+def record_step(
+    connection: sa.Connection, alarm: Alarm, action: str, by: By, *, now_ms: int
+) -> tuple[int, AlarmChanged]:
+    """Like `record`, with the number of the line."""
     step = kept.add_step(
         connection,
         alarm,
@@ -105,6 +112,6 @@ def record(connection: sa.Connection, alarm: Alarm, action: str, by: By, *, now_
         idempotency_key=by.idempotency_key,
     )
     queue(connection, alarm, step, action=action, now_ms=now_ms)
-    return AlarmChanged(
+    return step, AlarmChanged(
         alarm.press_id, alarm.press, alarm.alarm_no, alarm.kind, action, alarm.state, alarm.urgency
     )

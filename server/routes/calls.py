@@ -4,7 +4,7 @@ import base64
 import binascii
 import json
 import unicodedata
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Protocol, TypeVar
 
 import sqlalchemy as sa
@@ -14,6 +14,7 @@ from server.access.actors import NOBODY, Actor, Permission, need
 from server.clock import as_text
 from server.errors import InvalidError, NotFoundError
 from server.events import EventKind
+from server.notify.outlets import Outlet
 from server.settings import Settings
 from server.store.database import Store
 
@@ -35,6 +36,8 @@ class Objects(Protocol):
     def settings(self) -> Settings: ...
     @property
     def hub(self) -> Hub: ...
+    @property
+    def outlets(self) -> Mapping[str, Outlet]: ...
     def now_ms(self) -> int: ...
     def wake(self) -> None: ...
 

@@ -8,8 +8,11 @@ from server.errors import ConflictError, InvalidError, NotFoundError
 from server.notify import acts
 from server.notify.alarms import react, tick
 from server.notify.conditions import Condition, bottoming_condition, leak_condition
+from server.notify.delivery import Courier
+from server.notify.outbox import LOG_OUTLET
+from server.notify.outlets import LogOutlet
 from server.store.audit import audit_of
-from server.store.outbox import due_messages
+from server.store.database import Store
 from server.store.plant import PLANT_DEFAULTS
 from tests.notify.plants import HOUR, MINUTE, MORNING, press_named, reported, scratch
 
@@ -237,14 +240,11 @@ def test_pages_of_alarms_follow_without_gap_or_repetition() -> None:
         assert len(set(seen)) == 7
 
 
-def test_an_opened_alarm_reaches_the_log_once(caplog: pytest.LogCaptureFixture) -> None:
+def test_an_opened_alarm_reaches_the_log_once(store: Store, caplog: pytest.LogCaptureFixture) -> None:
     caplog.set_level(logging.INFO, "ringtell.alarms")
-    with scratch() as connection:
-        press = press_named(connection)
-        react(connection, press, LEAK, now_ms=MORNING)
-        tick(connection, now_ms=MORNING, settings=PLANT_DEFAULTS)
-        tick(connection, now_ms=MORNING + 1, settings=PLANT_DEFAULTS)
-        assert [r.getMessage() for r in caplog.records] == [
-            "alarm P-07 Ä+-1 leak opened: unacknowledged, this_shift"
-        ]
-        assert due_messages(connection, now_ms=MORNING + HOUR) == []
+    store.write(lambda c: react(c, press_named(c), LEAK, now_ms=MORNING))
+    courier = Courier(store, {LOG_OUTLET: LogOutlet()}, now_ms=lambda: MORNING)
+    assert (courier.round(), courier.round()) == (1, 0)
+    assert [r.getMessage() for r in caplog.records] == [
+        "alarm P-07%20%C3%84%2B-1 leak opened: unacknowledged, this_shift"
+    ]

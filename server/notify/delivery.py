@@ -1,0 +1,120 @@
+"""Delivery: messages are claimed, sent outside any transaction, and marked: a slow server holds nobody.
+
+A message leaves at least once: a courier that dies between sending and marking leaves a claim behind,
+which counts for nothing after a while, and the message is sent again under the same id.
+"""
+
+import logging
+import random
+import threading
+from collections.abc import Callable, Mapping
+from typing import Final
+
+from server.errors import RingtellError
+from server.notify.message import message_of
+from server.notify.outlets import Outlet
+from server.store import outbox as kept
+from server.store.database import USUAL, Store
+from server.store.outbox import Outgoing
+
+log = logging.getLogger("ringtell.alarms")
+
+#: Tries before a message is given up; together about a day.
+TRIES_MAX: Final = 12
+#: Milliseconds before the second try, doubled each time up to the longest pause.
+FIRST_PAUSE_MS, LONGEST_PAUSE_MS = 15_000, 3 * 3_600_000
+#: A claim this old was made by a courier that never came back. Longer than any outlet's patience.
+CLAIM_LOST_MS: Final = 180_000
+#: Messages taken in one round.
+ROUND_MAX: Final = 50
+
+
+def pause_ms(tries: int, *, chance: float) -> int:
+    """How long to wait after so many failed tries: doubled each time, spread by chance (0 to 1).
+
+    The spread keeps many messages from all knocking again at the same moment.
+
+    >>> [pause_ms(tries, chance=1.0) for tries in (1, 2, 3)], pause_ms(1, chance=0.0)
+    ([15000, 30000, 60000], 7500)
+    """
+    longest = min(FIRST_PAUSE_MS * 2 ** (tries - 1), LONGEST_PAUSE_MS)
+    return int(longest * (0.5 + 0.5 * chance))
+
+
+class Courier:
+    """Sends what is due. `chance` is random's, or a test's."""
+
+    def __init__(
+        self,
+        store: Store,
+        outlets: Mapping[str, Outlet],
+        *,
+        now_ms: Callable[[], int],
+        page: str = "",
+        chance: Callable[[], float] = random.random,
+    ) -> None:
+        self.outlets = outlets
+        self._store, self._now_ms, self._page, self._chance = store, now_ms, page, chance
+
+    def round(self) -> int:
+        """Send what is due now, each message in its own claim; how many left."""
+        now_ms = self._now_ms()
+        with self._store.read() as connection:
+            due = kept.due_messages(
+                connection, now_ms=now_ms, lost_ms=now_ms - CLAIM_LOST_MS, limit=ROUND_MAX
+            )
+        return sum(self._deliver(message) for message in due)
+
+    def run(self, stop: threading.Event, *, every_s: float = 2.0) -> None:
+        """Round after round until told to stop."""
+        while not stop.wait(timeout=every_s):
+            try:
+                self.round()
+            except Exception:  # the next round tries again
+                log.exception("messages could not be looked at")
+
+    def _deliver(self, message: Outgoing) -> bool:
+        if not self._claimed(message):
+            return False
+        try:
+            outlet = self.outlets.get(message.outlet)
+            if outlet is None:
+                raise RingtellError(f"the server was not told how to use the outlet {message.outlet!r}")
+            outlet.send(message_of(message, page=self._page), message.recipient, now_ms=self._now_ms())
+        except Exception as error:  # whatever an outlet cannot do is noted beside the message
+            self._failed(message, error)
+            return False
+        now_ms = self._now_ms()
+        self._store.write(lambda c: kept.mark_delivered(c, message, now_ms=now_ms), priority=USUAL)
+        return True
+
+    def _claimed(self, message: Outgoing) -> bool:
+        now_ms = self._now_ms()
+        return self._store.write(
+            lambda c: kept.claim(c, message, now_ms=now_ms, lost_ms=now_ms - CLAIM_LOST_MS), priority=USUAL
+        )
+
+    def _failed(self, message: Outgoing, error: Exception) -> None:
+        now_ms, tries = self._now_ms(), message.tries + 1
+        again = None if tries >= TRIES_MAX else now_ms + pause_ms(tries, chance=self._chance())
+        trouble = trouble_text(error)
+        log.warning("message %s by %s failed, try %d: %s", message.message_id, message.outlet, tries, trouble)
+        self._store.write(
+            lambda c: kept.mark_failed(c, message, trouble=trouble, next_try_ms=again, now_ms=now_ms),
+            priority=USUAL,
+        )
+
+
+def trouble_text(error: Exception) -> str:
+    """What went wrong in words that carry no secret: our own sentences, else only what kind of trouble.
+
+    An SMTP server's answer may quote what it was sent; its code says enough.
+    """
+    if isinstance(error, RingtellError):
+        return error.message
+    code = getattr(error, "smtp_code", None)
+    if code is not None:
+        return f"{type(error).__name__}, the mail server answered {code}"
+    if isinstance(error, OSError) and error.strerror:
+        return f"{type(error).__name__}: {error.strerror}"
+    return type(error).__name__

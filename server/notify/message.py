@@ -1,0 +1,69 @@
+"""A message about an alarm in words: subject, text, and the facts a program reads."""
+
+import dataclasses
+from typing import Any
+
+from server.store.alarms import public_id
+from server.store.outbox import Outgoing
+from server.words.catalogue import ALARM_STATE, URGENCY, cause_name, worded
+from server.words.guidance import floor_advice
+
+_HAPPENED = {
+    "opened": "New alarm",
+    "came_back": "It is back",
+    "returned": "It went by itself; nobody has answered",
+    "urgency_changed": "Its urgency changed",
+    "shelving_ended": "Its time aside is over",
+    "released": "It is held back no longer",
+    "put_back_in_service": "It is back in service",
+    "escalated": "Nobody has answered",
+    "test": "This is a test",
+}
+_KIND = {"leak": "leak", "bottoming": "no cushion left", "silent": "press is silent"}
+
+
+@dataclasses.dataclass(frozen=True)
+class Message:
+    """`id` is the same for every try; `facts` is what JSON can carry."""
+
+    id: str
+    subject: str
+    text: str
+    facts: dict[str, Any]
+
+
+def message_of(outgoing: Outgoing, *, page: str = "") -> Message:
+    """Words and facts of a message. page: address of the server's pages, '' when unknown."""
+    if outgoing.action == "test":
+        text = "A test message from Ringtell: alarms sent by this route arrive here."
+        facts: dict[str, Any] = {"id": outgoing.message_id, "action": "test"}
+        return Message(outgoing.message_id, "Ringtell test message", text, facts)
+    who = f"{outgoing.press} {outgoing.name}".strip()
+    what = _KIND.get(outgoing.kind, outgoing.kind.replace("_", " "))
+    happened = worded(_HAPPENED, outgoing.action)
+    lines = [
+        f"{happened}{': ' + outgoing.note if outgoing.note and outgoing.action == 'escalated' else ''}.",
+        f"{who}: {what}" + (f", {cause_name(outgoing.cause)}" if outgoing.cause else "") + ".",
+        f"Urgency: {worded(URGENCY, outgoing.urgency)}. {worded(ALARM_STATE, outgoing.state).capitalize()}.",
+        f"At the press: {floor_advice(outgoing.kind, outgoing.cause)}",
+        "Follow the site's own safety procedures; only trained people work on the press.",
+        *([f"{page.rstrip('/')}/alarms"] if page else []),
+    ]
+    subject = f"{worded(URGENCY, outgoing.urgency)}: {who}, {what} ({happened.lower()})"
+    return Message(outgoing.message_id, subject, "\n".join(lines) + "\n", _facts(outgoing))
+
+
+def _facts(outgoing: Outgoing) -> dict[str, Any]:
+    return {
+        "id": outgoing.message_id,
+        "alarm": public_id(outgoing.press, outgoing.alarm_no),
+        "step": outgoing.step,
+        "press": outgoing.press,
+        "area": outgoing.area,
+        "kind": outgoing.kind,
+        "cause": outgoing.cause or None,
+        "action": outgoing.action,
+        "state": outgoing.state,
+        "urgency": outgoing.urgency,
+        "queued_ms": outgoing.created_ms,
+    }
