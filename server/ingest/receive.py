@@ -11,7 +11,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from server.ingest.batch import ReadBatch, ReadShot, shot_line
+from server.ingest.batch import ReadBatch, ReadShot, RejectedRow, shot_line
 from server.ingest.labels import Label
 from server.store import clocks, imports, intake, quarantine
 from server.store.plant import (
@@ -62,20 +62,7 @@ def receive(
 
     import_no: of the import it belongs to; what it brought is noted in the same transaction.
     """
-    apart = [
-        quarantine.Apart(
-            press=row.press or "",
-            kind="rejected",
-            field=row.field,
-            code=row.code,
-            message=row.message,
-            raw=row.raw,
-            replayable=row.replayable,
-            source=source,
-            row_no=None if import_no is None else row.row,
-        )
-        for row in batch.rejected
-    ]
+    apart = [_rejected(row, source, import_no) for row in batch.rejected]
     rejected: list[dict[str, Any]] = [
         {"row": row.row, "field": row.field, "code": row.code, "message": row.message}
         for row in batch.rejected
@@ -117,6 +104,20 @@ def receive(
     quarantine.keep_apart(connection, apart, now_ms=now_ms)
     rejected.sort(key=lambda row: row["row"])
     return Received(batch.received, stored, duplicate, conflict, rejected, tuple(arrived))
+
+
+def _rejected(row: RejectedRow, source: str, import_no: int | None) -> quarantine.Apart:
+    return quarantine.Apart(
+        press=row.press or "",
+        kind="rejected",
+        field=row.field,
+        code=row.code,
+        message=row.message,
+        raw=row.raw,
+        replayable=row.replayable,
+        source=source,
+        row_no=None if import_no is None else row.row,
+    )
 
 
 def _of_import(row: quarantine.Apart, shot: ReadShot, import_no: int | None) -> quarantine.Apart:
