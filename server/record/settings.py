@@ -16,6 +16,8 @@ from server.store.plant import PLANT_DEFAULTS, all_presses, put_settings, read_s
 
 #: Changing one of these changes findings or scores of earlier shots.
 REWRITING: Final = frozenset({"prevalence", "valve_life_shots", "rules"})
+#: Kept among the settings but changed by an act of its own.
+OWN_ACT: Final = frozenset({"recalibration"})
 LANGUAGES: Final = ("en",)
 
 _CLOCK = re.compile(r"(?:[01][0-9]|2[0-3]):[0-5][0-9]").fullmatch
@@ -83,6 +85,11 @@ _READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
     "shelve_max_min": _bounded(1.0, 10_080.0),
     "out_of_service_max_days": _bounded(0.01, 366.0),
 }
+
+
+def open_settings(connection: sa.Connection) -> dict[str, Any]:
+    """What can be read and sent back as it is."""
+    return {name: value for name, value in read_settings(connection).items() if name not in OWN_ACT}
 
 
 def change_settings(connection: sa.Connection, body: Any, *, who: str, now_ms: int) -> bool:

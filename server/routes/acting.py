@@ -18,7 +18,7 @@ from server.routes.calls import (
     when,
     write,
 )
-from server.store.plant import Press, need_mold, need_press, read_settings
+from server.store.plant import Press, need_mold, need_press
 from server.store.records import (
     Baseline,
     Event,
@@ -272,7 +272,7 @@ def get_settings(request: Request) -> dict[str, Any]:
     """What the plant has decided, or the defaults."""
     allow(request, "read")
     with objects_of(request).store.read() as connection:
-        return read_settings(connection)
+        return settings.open_settings(connection)
 
 
 @router.put("/settings")
@@ -282,7 +282,7 @@ def put_settings(request: Request, body: Given = None) -> dict[str, Any]:
 
     def job(connection: Any) -> tuple[bool, dict[str, Any]]:
         rewrites = settings.change_settings(connection, body, who=who, now_ms=now_ms)
-        return rewrites, read_settings(connection)
+        return rewrites, settings.open_settings(connection)
 
     rewrites, kept = write(request, job)
     if rewrites:

@@ -74,6 +74,8 @@ _FIELDS: tuple[tuple[str, str, str, str], ...] = (
     ("shifts", "Shifts begin at", "texts", "Local times with spaces between, e.g. 06:00 14:00 22:00."),
     ("prevalence", "Share of valves that leak", "number",
      "Assumed before any data; every likelihood starts from it (0 to 1)."),
+    ("valve_life_shots", "Shots a valve lasts", "number",
+     "In this plant, on average; with it the age of a valve is part of the likelihood. 0: not said."),
     ("alarm_budget_per_shift", "False alarms a shift", "number", "How many the plant tolerates in a shift."),
     ("open_at", "An alarm opens at", "number", "Likelihood of a leak (0 to 1) that calls someone."),
     ("close_at", "and ends below", "number", "Lower than the one above, so that it does not flicker."),

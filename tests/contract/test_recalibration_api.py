@@ -12,6 +12,7 @@ from server.clock import as_text
 from server.derived.inspected import inspection_record
 from server.errors import ConflictError, InvalidError
 from server.record.recalibration import change_recalibration
+from server.record.settings import change_settings, open_settings
 from server.record.studies import keep_study
 from server.record.valves import put_valve
 from server.store import intake
@@ -137,7 +138,9 @@ def test_a_corrected_score_still_adds_up_and_names_the_correction(store: Store) 
     assert after["log_odds"] == pytest.approx(curve["shift"] + curve["slope"] * before["log_odds"], abs=1e-9)
     assert sum(one["log_odds"] for one in after["evidence"]) == pytest.approx(after["log_odds"], abs=1e-9)
     own = next(one for one in after["evidence"] if one["signal"] == "own_inspections")
-    assert own["text"] == "Inspections of this plant make a score like this less sure"
+    assert own["log_odds"] == pytest.approx(after["log_odds"] - before["log_odds"], abs=1e-9)
+    word = "surer" if own["log_odds"] > 0 else "less sure"
+    assert own["text"] == f"Inspections of this plant make a score like this {word}"
     assert sum(after["causes"].values()) == pytest.approx(1, abs=1e-9)
     leaks = [after["causes"][one] for one in ("erratic_closing", "steady_leak", "not_closing")]
     assert sum(leaks) == pytest.approx(after["likelihood"], abs=1e-9)
@@ -156,3 +159,10 @@ def test_the_calls_need_their_permissions(store: Store) -> None:
     plant = Plant(store)
     plant.actor = dataclasses.replace(OPEN, kind="nobody", role="", scopes=frozenset())
     assert plant.ask("/score/recalibration").status_code == 401
+
+
+def test_settings_can_be_sent_back_as_they_were_read(store: Store) -> None:
+    with store.read() as c:
+        shown = open_settings(c)
+    assert "recalibration" not in shown
+    assert not store.write(lambda c: change_settings(c, shown, who="ines", now_ms=NOW))
