@@ -5,6 +5,7 @@ import importlib
 import sys
 from collections.abc import Sequence
 
+from server.cli_collect_options import add_collect
 from server.contract import CAUSES, ROLES
 from server.errors import RingtellError, UsageError
 
@@ -37,7 +38,7 @@ def parser() -> argparse.ArgumentParser:
         epilog="example:\n  ringtell demo",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    top.set_defaults(run=None)
+    top.set_defaults(run=None, module="server.cli_commands")
     subparsers = top.add_subparsers(metavar="COMMAND", parser_class=_Parser)
 
     demo = _command(subparsers, "demo", "an invented plant in a fresh database", "ringtell demo --port 8001")
@@ -58,6 +59,7 @@ def parser() -> argparse.ArgumentParser:
 
     _database(subparsers)
     _import(subparsers)
+    add_collect(_command, subparsers, _Parser)
     _rest(subparsers)
     return top
 
@@ -66,17 +68,25 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     db = _command(subparsers, "db", "schema and data care", "ringtell db upgrade")
     acts = db.add_subparsers(metavar="ACT", parser_class=_Parser)
     up = _command(acts, "upgrade", "bring the schema to this version", "ringtell db upgrade")
-    up.set_defaults(run="db_upgrade")
+    up.set_defaults(run="cli_database.db_upgrade")
     check = _command(acts, "check", "counts and consistency of what is stored", "ringtell db check")
-    check.set_defaults(run="db_check")
-    backup = _command(acts, "backup", "copy the running database", "ringtell db backup friday.db")
+    check.add_argument(
+        "--sample", type=int, default=20, help="ten-minute summaries of each press computed again (20)"
+    )
+    check.set_defaults(run="cli_database.db_check")
+    backup = _command(
+        acts, "backup", "copy the database while it is in use; its counts go beside the copy",
+        "ringtell db backup friday.db",
+    )  # fmt: skip
     backup.add_argument("file")
-    backup.set_defaults(run="db_backup")
+    backup.set_defaults(run="cli_database.db_backup")
     restore = _command(
-        acts, "restore", "put a backup in place of no database", "ringtell db restore friday.db"
+        acts, "restore", "put a backup in place, verified by its counts", "ringtell db restore friday.db"
     )
     restore.add_argument("file")
-    restore.set_defaults(run="db_restore")
+    over = "even if the database holds something; that is kept aside"
+    restore.add_argument("--replace", action="store_true", help=over)
+    restore.set_defaults(run="cli_database.db_restore")
     db.set_defaults(run="needs_act", prog="ringtell db")
 
 
@@ -146,12 +156,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
             parser().print_help()
             return 0
         # Loaded late: --help and a wrong word need none of the server.
-        getattr(importlib.import_module("server.cli_commands"), given.run)(given)
+        home, _, act = given.run.rpartition(".")
+        getattr(importlib.import_module(f"server.{home or 'cli_commands'}"), act)(given)
     except RingtellError as error:
         sys.stderr.write(f"ringtell: {error.message}\n")
         return 2 if isinstance(error, UsageError) or error.status in (400, 422) else 1
     except OSError as error:
         sys.stderr.write(f"ringtell: {error}\n")
+        return 1
+    except Exception as error:
+        # A database that is full, held or away is foreseen; its library is loaded by now, if at all.
+        trouble = importlib.import_module("server.store.trouble").trouble_of(error)
+        if trouble is None:
+            raise
+        sys.stderr.write(f"ringtell: {trouble.message}\n")
         return 1
     except KeyboardInterrupt:
         return 130
