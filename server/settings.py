@@ -31,6 +31,9 @@ class Settings:
     session_hours: float = 12.0
     #: Compute evaluations in a child process (off: in this one, for tests and one-core machines).
     child_process: bool = True
+    #: What a collector sends its shots with, and what it is let in with at a press or broker.
+    collect_key: str = dataclasses.field(default="", repr=False)
+    collect_password: str = dataclasses.field(default="", repr=False)
     #: Where pages are reached from outside, for the link in a message.
     public_address: str = ""
     #: Mail: the server, `starttls`, `tls` or `none`, and who sends. Without a host no mail leaves.
