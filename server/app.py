@@ -18,6 +18,7 @@ from server.routes import (
     acting,
     alarms,
     docs,
+    floor,
     live,
     maths,
     outlets,
@@ -81,7 +82,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     app.state.ringtell = objects
     problems.install(app)
     install_middleware(app)
-    modules = (shots, sources, reading, acting, alarms, outlets, studies, maths, access, live, docs, pages)
-    for module in modules:
+    stages = (shots, sources, reading, acting, alarms, floor, outlets, studies, maths)
+    for module in (*stages, access, live, docs, pages):
         app.include_router(module.router)
     return app

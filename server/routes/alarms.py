@@ -45,6 +45,9 @@ def alarm_item(alarm: Alarm) -> dict[str, Any]:
         "note": alarm.note,
         "shelved_until": when(alarm.shelved_until_ms),
         "active": alarm.active,
+        "suppressed_by": alarm.suppressed_by or None,
+        "out_of_service": alarm.out_of_service,
+        "escalated": alarm.escalated,
         "facts": dict(alarm.facts),
     }
 

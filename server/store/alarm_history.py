@@ -133,3 +133,19 @@ def chattering(
         rises, returns = moments.setdefault((row.press_id, row.kind), ([], []))
         (returns if row.action == "returned" else rises).append(row.at_ms)
     return {key for key, (rises, returns) in moments.items() if is_chattering(rises, returns)}
+
+
+def first_alarm_ms(connection: sa.Connection) -> int | None:
+    """When the first alarm of all opened."""
+    found = connection.execute(sa.select(sa.func.min(alarms.c.opened_ms))).scalar_one()
+    return None if found is None else int(found)
+
+
+def urgencies_since(connection: sa.Connection, *, since_ms: int) -> dict[str, int]:
+    """How many alarms of each urgency opened since a moment."""
+    rows = connection.execute(
+        sa.select(alarms.c.urgency, sa.func.count())
+        .where(alarms.c.opened_ms >= since_ms)
+        .group_by(alarms.c.urgency)
+    )
+    return {str(urgency): int(count) for urgency, count in rows}

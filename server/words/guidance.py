@@ -62,6 +62,14 @@ def steps_for(cause: str) -> tuple[Advice, ...]:
     return tuple(_steps()[step] for step in entry["steps"] if step in _steps())
 
 
+def is_step(step: str) -> bool:
+    """
+    >>> is_step("weigh"), is_step("guess")
+    (True, False)
+    """
+    return step in _steps()
+
+
 def floor_advice(kind: str, cause: str) -> str:
     """What to do now about an alarm of a kind, in one sentence.
 
