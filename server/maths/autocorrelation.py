@@ -122,3 +122,35 @@ def effective_for_scatter(n: int, *, phi: float) -> float:
     60.0
     """
     return max(1.0, n * (1.0 - phi * phi) / (1.0 + phi * phi))
+
+
+def residual_phi(residuals: npt.ArrayLike, *, fitted: int) -> float:
+    """The positive part of phi of what a fit left over, corrected for what the fit took with it.
+
+    Parameters
+    ----------
+    residuals : array_like, shape (n,)
+        In order of time; NaN is a gap.
+    fitted : int
+        Parameters fitted to the same values, 1 or more.
+
+    Returns
+    -------
+    float
+        0.0 to 0.95; 0.0 where phi cannot be seen.
+
+    Notes
+    -----
+    The mean is corrected for by `autocorrelation`; each further parameter costs about (1 + φ)/n as each
+    further block mean does (derived for means, checked by simulation for lines).
+
+    Examples
+    --------
+    >>> residual_phi([1.0, -1.0] * 20, fitted=2)
+    0.0
+    """
+    found = autocorrelation(residuals)
+    if isinstance(found, Undetermined):
+        return 0.0
+    share = min(0.5, max(0, fitted - 1) / found.n)
+    return min(0.95, max(0.0, (found.phi + share) / (1.0 - share)))

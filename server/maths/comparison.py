@@ -13,6 +13,7 @@ from scipy.special import fdtrc, ndtri, stdtr, stdtrit
 
 from server.maths.autocorrelation import autocorrelation, effective_for_mean, effective_for_scatter
 from server.maths.charts import mean_of, refuse_infinite
+from server.maths.intervals import kurtosis
 from server.maths.results import Undetermined
 
 Floats = npt.NDArray[np.float64]
@@ -55,11 +56,6 @@ def _prepare(values: npt.ArrayLike) -> tuple[Floats, float]:
     return array[~np.isnan(array)], 0.0 if isinstance(found, Undetermined) else max(0.0, found.phi)
 
 
-def _sure_phi(phi: float, n: int) -> float:
-    """phi only where it stands clear of chance: independent data keep their full sample size."""
-    return phi if phi > 1.959963984540054 / math.sqrt(max(n, 1)) else 0.0
-
-
 def compare_means(
     first: npt.ArrayLike, *, second: npt.ArrayLike, confidence: float = 0.95
 ) -> MeanComparison | Undetermined:
@@ -80,7 +76,8 @@ def compare_means(
     Notes
     -----
     Welch, Biometrika 34 (1947), degrees of freedom after Satterthwaite; n replaced by n(1-φ)/(1+φ)
-    where φ stands clear of chance. Effect: difference over the root of the mean variance, interval
+    for φ > 0, whether or not φ stands clear of chance: left out where it does not, a test at 5 % was
+    one at 9 % under φ = 0.3 (simulated). Effect: difference over the root of the mean variance, interval
     by its large-sample variance (Hedges & Olkin 1985, memory). Rounded data: harmless with scatter
     over a few steps. Heavy tails: keeps its level, loses power.
 
@@ -98,8 +95,8 @@ def compare_means(
     va, vb = (float((x - x[0]).var(ddof=1)) for x in (a, b))
     if va + vb == 0.0:
         return Undetermined("neither side scatters: a difference cannot be judged")
-    na = max(2.0, effective_for_mean(a.size, phi=_sure_phi(phi_a, a.size)))
-    nb = max(2.0, effective_for_mean(b.size, phi=_sure_phi(phi_b, b.size)))
+    na = max(2.0, effective_for_mean(a.size, phi=phi_a))
+    nb = max(2.0, effective_for_mean(b.size, phi=phi_b))
     error = va / na + vb / nb
     freedom = error**2 / ((va / na) ** 2 / (na - 1.0) + (vb / nb) ** 2 / (nb - 1.0))
     difference = mean_of(b) - mean_of(a)
@@ -143,9 +140,9 @@ def compare_scatter(
     Notes
     -----
     One-way F of |x - median|, Brown & Forsythe, J. Am. Stat. Assoc. 69 (1974); F is divided by
-    n/n_effective with n(1-φ²)/(1+φ²). Ratio interval: log ratio ± z·sqrt(Σ (κ - 1)/(4 n)), κ the
-    pooled kurtosis (as Bonett 2006, memory). Rounded data: ratios are drawn towards 1 when the step
-    is coarse. Heavy tails: keeps its level, which the F ratio of variances does not.
+    n/n_effective with n(1-φ²)/(1+φ²). Ratio interval: log ratio ± z·sqrt(Σ (κ - (n - 3)/n)/(4(n - 1))),
+    κ the pooled kurtosis (Bonett 2006, memory), with effective n. Rounded data: ratios are drawn towards
+    1 when the step is coarse. Heavy tails: keeps its level, which the F ratio of variances does not.
 
     Examples
     --------
@@ -164,15 +161,14 @@ def compare_scatter(
             return Undetermined(f"level {number} has {array.size} of 5 values needed")
         if float(np.ptp(array)) == 0.0:
             return Undetermined(f"level {number} does not scatter: all its values are equal")
-    worth = [effective_for_scatter(a.size, phi=_sure_phi(phi, a.size)) for a, phi in prepared]
+    worth = [effective_for_scatter(a.size, phi=phi) for a, phi in prepared]
     f, p = _brown_forsythe(arrays, sum(worth))
     sigmas = [float((a - a[0]).std(ddof=1)) for a in arrays]
     scaled = np.concatenate([(a - mean_of(a)) / s for a, s in zip(arrays, sigmas, strict=True)])
-    kurtosis = max(1.2, float((scaled**4).mean()))
+    tails = kurtosis(scaled)
     z = float(ndtri(0.5 + confidence / 2.0))
-    halves = [0.0]
-    for w in worth[1:]:
-        halves.append(z * math.sqrt((kurtosis - 1.0) / 4.0 * (1.0 / (worth[0] - 1) + 1.0 / (w - 1))))
+    shares = [(tails - (w - 3.0) / w) / (4.0 * max(1.0, w - 1.0)) for w in worth]
+    halves = [0.0, *(z * math.sqrt(shares[0] + one) for one in shares[1:])]
     ratios = [s / sigmas[0] for s in sigmas]
     return ScatterComparison(
         f=f,

@@ -6,10 +6,11 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import kolmogorov, ndtr, ndtri
+from scipy.special import kolmogorov, ndtr, ndtri, stdtrit
 
-from server.maths.autocorrelation import autocorrelation
+from server.maths.autocorrelation import effective_for_mean, residual_phi
 from server.maths.results import Undetermined
+from server.maths.rounding import rounding_step
 
 Floats = npt.NDArray[np.float64]
 
@@ -112,16 +113,17 @@ def theil_sen(
 
     Notes
     -----
-    Theil 1950; Sen, J. Am. Stat. Assoc. 63 (1968) 1379-1389. More than 400 values are reduced to
-    medians of 400 groups. Under AR(1) the variance of S is multiplied by (1 + φ)/(1 - φ), φ from the
-    residuals (leading term, derived). Rounded data: ties are in the variance; where most pairs tie
-    the slope is 0 and the interval says how much could hide. Heavy tails: up to 29 % of wild values
-    do no harm.
+    Theil 1950; Sen, J. Am. Stat. Assoc. 63 (1968) 1379-1389. More than 400 values are reduced to medians
+    of 400 groups for the slope; the level is the mean of all residuals, wild ones drawn in, at the mean
+    of `at` (where its error and that of the slope are unrelated). Under AR(1) the variance of S is
+    multiplied by (1 + φ)/(1 - φ), φ from the residuals (leading term, derived). Rounded data: ties are
+    in the variance; where most pairs tie the slope is 0 and the interval says how much could hide. Heavy
+    tails: up to 29 % of wild values do no harm.
 
     Examples
     --------
     >>> found = theil_sen([0, 1, 2, 3, 4, 5, 6, 7, 8, 99.0])
-    >>> found.slope, found.p < 0.001
+    >>> found.slope, found.p < 0.01
     (1.0, True)
     """
     if not 0.5 <= confidence < 1.0:
@@ -133,20 +135,20 @@ def theil_sen(
     if float(np.ptp(x)) == 0.0:
         return Undetermined("all values are of one moment: no trend can be seen")
     offset = float(y[0])
-    x, y = _reduced(x, y - offset)
+    y = y - offset
+    every = x, y
+    x, y = _reduced(x, y)
     i, j = np.triu_indices(x.size, 1)
     apart = x[j] != x[i]
     slopes = np.sort((y[j] - y[i])[apart] / (x[j] - x[i])[apart])
-    slope, at_middle = float(np.median(slopes)), float(np.median(x))
-    residuals = y - slope * (x - at_middle)
-    found = autocorrelation(residuals)
-    phi = 0.0 if isinstance(found, Undetermined) else max(0.0, found.phi)
+    slope, at_middle = float(np.median(slopes)), float(every[0][0] + (every[0] - every[0][0]).mean())
+    phi = residual_phi(y - slope * (x - at_middle), fitted=2)
     stretch = math.sqrt(_kendall_variance(y) * (1.0 + phi) / (1.0 - phi))
     z = float(ndtri(0.5 + confidence / 2.0))
     lower, upper = _ranks(slopes, z * stretch)
     s = float(np.sign(slopes).sum())
     p = 1.0 if stretch == 0.0 else 2.0 * float(ndtr(-max(0.0, abs(s) - 1.0) / stretch))
-    level, half = _level(residuals, z, phi)
+    level, half = _level(every[1] - slope * (every[0] - at_middle), confidence)
     level += offset
     return Drift(slope, lower, upper, at_middle, level, level - half, level + half, min(1.0, p), n)
 
@@ -158,10 +160,16 @@ def _ranks(slopes: Floats, reach: float) -> tuple[float, float]:
     return float(slopes[low]), float(slopes[high])
 
 
-def _level(residuals: Floats, z: float, phi: float) -> tuple[float, float]:
-    """Median of the residuals and the half width of its interval (normal theory, factor 1.253)."""
-    spread = float(residuals.std(ddof=1)) * math.sqrt((1.0 + phi) / (1.0 - phi) / residuals.size)
-    return float(np.median(residuals)), z * 1.2533141373155001 * spread
+def _level(residuals: Floats, confidence: float) -> tuple[float, float]:
+    """Mean of the residuals, wild ones drawn in, and the half width of its interval.
+
+    Not their median: that of rounded readings lies on the display's grid, up to half a step off.
+    """
+    near = _drawn_in(residuals)
+    phi = residual_phi(near, fitted=2)
+    spread = float(near.std(ddof=2)) * math.sqrt((1.0 + phi) / (1.0 - phi) / near.size)
+    freedom = max(1.0, effective_for_mean(near.size, phi=phi) - 2.0)
+    return float(near.mean()), float(stdtrit(freedom, 0.5 + confidence / 2.0)) * spread
 
 
 def change_point(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePoint | Undetermined:
@@ -216,8 +224,7 @@ def change_point(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePo
     before, after = float(y[:split].mean()), float(y[split:].mean())
     residuals = np.concatenate([y[:split] - before, y[split:] - after])
     variance = max(float((residuals**2).sum()) / (n - 2), 1e-24 * float(np.ptp(y)) ** 2)
-    found = autocorrelation(residuals)
-    phi = 0.0 if isinstance(found, Undetermined) else max(0.0, found.phi)
+    phi = residual_phi(residuals, fitted=5)
     long_run = variance * (1.0 + phi) / (1.0 - phi)
     near = np.flatnonzero(gain >= gain[split - 1] + 2.0 * long_run * math.log(1.0 - math.sqrt(confidence)))
     excursion = float(np.abs(np.cumsum(y - y.mean())).max()) / math.sqrt(long_run * n)
@@ -241,9 +248,9 @@ def _gain(y: Floats) -> Floats:
 
 
 def _drawn_in(part: Floats) -> Floats:
-    """Values no further from the median of their part than 4.5 robust sigma."""
+    """Values no further from the median of their part than 4.5 robust sigma (or two display steps)."""
     middle = float(np.median(part))
-    reach = 4.5 * 1.4826 * float(np.median(np.abs(part - middle)))
+    reach = max(4.5 * 1.4826 * float(np.median(np.abs(part - middle))), 2.0 * (rounding_step(part) or 0.0))
     return part if reach == 0.0 else np.clip(part, middle - reach, middle + reach)
 
 

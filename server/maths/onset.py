@@ -5,9 +5,9 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.special import chdtri
+from scipy.special import fdtri
 
-from server.maths.autocorrelation import autocorrelation
+from server.maths.autocorrelation import effective_for_mean, residual_phi
 from server.maths.results import Undetermined
 
 Floats = npt.NDArray[np.float64]
@@ -57,8 +57,9 @@ def ramp_start(
     Notes
     -----
     Least squares of a + b·max(0, x - τ) over τ at the readings (a broken line, continuous at τ, so
-    the likelihood ratio is χ² with 1 degree of freedom; derived). Interval: turns whose sum of squares
-    exceeds the best by less than χ²(1)·σ²(1 + φ)/(1 - φ), φ > 0 from the residuals. Values further
+    the likelihood ratio is F with 1 and n - 3 degrees of freedom; derived). Interval: turns whose sum of
+    squares exceeds the best by less than F·σ²(1 + φ)/(1 - φ), φ > 0 from the residuals, which are then
+    worth fewer. Values further
     than 4.5 robust sigma from a first fit are drawn in to that. Rounded data: harmless while the step is
     at most sigma. A rise that speeds up is dated somewhat late.
 
@@ -88,10 +89,11 @@ def ramp_start(
         y = y - residuals + np.clip(residuals, -reach, reach)
     gain, residuals, level, slope = _fit(x, y)
     turn = int(np.argmax(gain))
-    variance = max(float((residuals**2).sum()) / (x.size - 3), 1e-24 * float(np.ptp(y)) ** 2)
-    found = autocorrelation(residuals)
-    phi = 0.0 if isinstance(found, Undetermined) else max(0.0, found.phi)
-    allowed = float(chdtri(1.0, 1.0 - confidence)) * variance * (1.0 + phi) / (1.0 - phi)
+    freedom = x.size - 3
+    variance = max(float((residuals**2).sum()) / freedom, 1e-24 * float(np.ptp(y)) ** 2)
+    phi = residual_phi(residuals, fitted=3)
+    worth = max(2.0, effective_for_mean(freedom, phi=phi))
+    allowed = float(fdtri(1.0, worth, confidence)) * variance * (1.0 + phi) / (1.0 - phi)
     near = np.flatnonzero(gain >= gain[turn] - allowed)
     return RampStart(
         index=int(places[turn]),

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.maths.cases import ELSEWHERE, everything, handler
+from tests.maths.cases import ELSEWHERE, EXPLAINED, REFERENCE, everything, handler
 
 CASES = everything()
 
@@ -18,7 +18,7 @@ def test_case_is_met(case_id: str) -> None:
 
 
 def test_every_case_names_where_it_comes_from() -> None:
-    assert len(CASES) == 122
+    assert len(CASES) == 129
     for case in CASES.values():
         assert case["source"]
         assert case["from"] in (
@@ -28,5 +28,13 @@ def test_every_case_names_where_it_comes_from() -> None:
         )
 
 
-def test_what_is_settled_elsewhere_is_named() -> None:
+def test_what_is_settled_elsewhere_or_explained_is_named() -> None:
     assert set(ELSEWHERE) <= set(CASES)
+    assert set(EXPLAINED) <= set(CASES)
+
+
+def test_the_printed_table_has_every_case_with_its_explanation() -> None:
+    text = (REFERENCE / "TABLE.md").read_text("utf-8")
+    for case_id in CASES:
+        assert f"| {case_id} |" in text
+    assert all(why in text for why in (*EXPLAINED.values(), *ELSEWHERE.values()))
