@@ -38,7 +38,7 @@ def parser() -> argparse.ArgumentParser:
         epilog="example:\n  ringtell demo",
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    top.set_defaults(run=None, module="server.cli_commands")
+    top.set_defaults(run=None)
     subparsers = top.add_subparsers(metavar="COMMAND", parser_class=_Parser)
 
     demo = _command(subparsers, "demo", "an invented plant in a fresh database", "ringtell demo --port 8001")

@@ -5,8 +5,6 @@ import contextlib
 import csv
 import functools
 import json
-import shutil
-import sys
 from pathlib import Path
 from typing import Any
 
@@ -19,16 +17,16 @@ from server.access.keys import create_key
 from server.access.people import add_person
 from server.app import Objects, build_objects
 from server.clock import as_text, now_ms
-from server.errors import RingtellError, UsageError
+from server.errors import UsageError
 from server.ingest.batch import RejectedRow
 from server.ingest.tables import read_table
 from server.record.fields import read_time
+from server.say import say as say
 from server.serving import run
 from server.settings import Settings
 from server.store import engine, intake
 from server.store.database import Store
 from server.store.plant import all_presses, need_press
-from server.store.shots import count_shots
 from server.valve.press_model import Effect, PressModel
 from server.valve.press_sim import as_logged, shot_times
 from server.valve.press_sim import simulate as run_press
@@ -49,11 +47,6 @@ STORIES: dict[str, tuple[str, float, bool]] = {
     "blocked_cavity": ("blocked", 0.25, False),
     "outward_leak": ("outward", 0.015, False),
 }
-
-
-def say(text: str = "") -> None:
-    sys.stdout.write(text + "\n")
-    sys.stdout.flush()
 
 
 def needs_act(given: argparse.Namespace) -> None:
@@ -126,54 +119,6 @@ def serve(given: argparse.Namespace) -> None:
     objects = _objects(settings)
     say(f"Ringtell answers at http://{settings.host}:{settings.port}/")
     run(objects)
-
-
-# --- the database ---------------------------------------------------------------------------
-
-
-def db_upgrade(_given: argparse.Namespace) -> None:
-    engine.upgrade(Settings.from_environment().database_url)
-    say("the schema is that of this version")
-
-
-def db_check(_given: argparse.Namespace) -> None:
-    """Counts, and SQLite's own check of the file."""
-    with _store() as store, store.read() as connection:
-        if store.is_sqlite:
-            found = connection.exec_driver_sql("PRAGMA integrity_check").scalar_one()
-            if found != "ok":
-                raise RingtellError(f"the database file is damaged: {found}")
-        for press in all_presses(connection):
-            shots = count_shots(connection, press.press_id)
-            waiting = intake.pending(connection, press.press_id)
-            say(f"{press.press}: {shots:,} shots, {waiting:,} waiting for evaluation")
-    say("nothing amiss")
-
-
-def _sqlite_file(url: str, act: str) -> Path:
-    parsed = sa.make_url(url)
-    if parsed.get_backend_name() != "sqlite" or not parsed.database:
-        raise UsageError(f"{act} of PostgreSQL is done by pg_dump and pg_restore on {parsed.database!r}")
-    return Path(parsed.database)
-
-
-def db_backup(given: argparse.Namespace) -> None:
-    url = Settings.from_environment().database_url
-    _sqlite_file(url, "a backup")
-    engine.backup_sqlite(url, Path(given.file))
-    say(f"backed up to {given.file}")
-
-
-def db_restore(given: argparse.Namespace) -> None:
-    url = Settings.from_environment().database_url
-    target, source = _sqlite_file(url, "a restore"), Path(given.file)
-    if not source.is_file():
-        raise UsageError(f"no backup at {source}")
-    if target.exists():
-        raise UsageError(f"{target} exists; move it away first, nothing is overwritten")
-    shutil.copyfile(source, target)
-    engine.upgrade(url)
-    say(f"restored to {target}")
 
 
 # --- shots ----------------------------------------------------------------------------------

@@ -1,14 +1,15 @@
 """Engines: how a database is opened, what SQLite is told, and how the schema gets there."""
 
+import functools
 import sqlite3
-from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
 from alembic import command
 from alembic.config import Config
+from alembic.script import ScriptDirectory
 
-from server.errors import RingtellError, UsageError
+from server.errors import UsageError
 from server.settings import outside
 
 #: Seconds to wait for another program that holds a SQLite database, before whoever writes is told so.
@@ -83,16 +84,18 @@ def downgrade(url: str, revision: str) -> None:
     command.downgrade(alembic_config(url), revision)
 
 
-def backup_sqlite(url: str, target: Path) -> None:
-    """Copy a running SQLite database with the backup interface of SQLite itself."""
-    source_file = sa.make_url(url).database
-    if source_file is None or not Path(source_file).exists():
-        raise RingtellError(f"no database file at {source_file}")
-    if target.exists():
-        raise UsageError(f"{target} exists; name a new file, nothing is overwritten")
-    source, copy = sqlite3.connect(source_file), sqlite3.connect(target)
-    try:
-        source.backup(copy)
-    finally:
-        source.close()
-        copy.close()
+def known_revisions() -> frozenset[str]:
+    """Every revision this version has a migration for."""
+    return frozenset(script.revision for script in _scripts().walk_revisions())
+
+
+def head_revision() -> str:
+    """The revision this version works with."""
+    head = _scripts().get_current_head()
+    assert head is not None
+    return head
+
+
+@functools.cache
+def _scripts() -> ScriptDirectory:
+    return ScriptDirectory.from_config(alembic_config(""))

@@ -15,11 +15,16 @@ _FULL = (
 )
 _AWAY = "the database does not answer; nothing was stored, send again"
 _LOCKED = "another program holds the database; nothing was stored, send again"
+_DAMAGED = (
+    "the database file is damaged ({said}): stop the server, keep the file, put the last backup in its place"
+    " with ringtell db restore FILE --replace"
+)
 
 #: SQLite's primary result codes. Extended ones carry them in their lower byte.
 _SQLITE_FULL = {sqlite3.SQLITE_FULL, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_READONLY}
 _SQLITE_LOCKED = {sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED, sqlite3.SQLITE_PROTOCOL}
 _SQLITE_AWAY = {sqlite3.SQLITE_CANTOPEN}
+_SQLITE_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 #: PostgreSQL: disk full, too much memory asked for; deadlock, serialization, lock not available.
 _PG_FULL = ("53100", "53200")
 _PG_LOCKED = ("40001", "40P01", "55P03", "53300")
@@ -55,6 +60,8 @@ def _of_sqlite(orig: sqlite3.Error) -> RingtellError | None:
         return BusyError(_LOCKED, retry_after_s=LOCKED_S)
     if primary in _SQLITE_AWAY:
         return BusyError(_AWAY, retry_after_s=AWAY_S)
+    if primary in _SQLITE_DAMAGED:
+        return RingtellError(_DAMAGED.format(said=_first_line(orig)))
     return None
 
 

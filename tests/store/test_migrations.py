@@ -9,7 +9,7 @@ from alembic.autogenerate import compare_metadata
 from alembic.migration import MigrationContext
 
 from server.store.database import Store
-from server.store.engine import backup_sqlite, downgrade, open_engine, upgrade
+from server.store.engine import downgrade, open_engine, upgrade
 from server.store.tables import metadata
 from tests.postgresql import PostgresqlServer
 
@@ -74,7 +74,7 @@ def test_a_missing_column_would_be_noticed(any_url: str) -> None:
 
 def test_growing_tables_are_keyed_by_the_press_first() -> None:
     small = {"presses", "molds", "people", "sessions", "device_keys", "plant_settings", "setups"}
-    small |= {"outlet_routes", "command_keys", "handovers"}
+    small |= {"tablets", "outlet_routes", "command_keys", "handovers"}
     small |= {"imports", "import_mappings"}
     firsts = {
         name: next(iter(table.primary_key.columns)).name
@@ -109,14 +109,3 @@ def test_an_answered_write_survives_a_power_cut(store: Store) -> None:
 def test_readers_cannot_write(store: Store) -> None:
     with store.read() as connection, pytest.raises(sa.exc.OperationalError, match="readonly"):
         connection.exec_driver_sql("INSERT INTO plant_settings VALUES ('a', '1')")
-
-
-def test_a_backup_of_an_open_database_holds_its_rows(store: Store, tmp_path: Path) -> None:
-    store.write(lambda c: c.exec_driver_sql("INSERT INTO plant_settings VALUES ('kept', '1')"))
-    copy = tmp_path / "copy.db"
-    backup_sqlite(store.url, copy)
-    engine = open_engine(f"sqlite:///{copy}")
-    with engine.connect() as connection:
-        rows = connection.exec_driver_sql("SELECT value FROM plant_settings WHERE name = 'kept'").all()
-    engine.dispose()
-    assert [tuple(row) for row in rows] == [("1",)]

@@ -1,0 +1,52 @@
+"""What `ringtell db …` does: the schema, checks, backups, thinning, what was set aside."""
+
+import argparse
+from pathlib import Path
+
+from server.care import check, open_store
+from server.clock import as_text, now_ms
+from server.errors import RingtellError
+from server.say import say
+from server.settings import Settings
+from server.store import backup as backups
+from server.store import engine
+
+
+def db_upgrade(_given: argparse.Namespace) -> None:
+    engine.upgrade(Settings.from_environment().database_url)
+    say("the schema is that of this version")
+
+
+def db_check(given: argparse.Namespace) -> None:
+    """What the file itself, its references, summaries and checkpoints say; exit code 1 when one is wrong."""
+    with open_store(Settings.from_environment().database_url, upgraded=True) as store:
+        report = check(store, sample=given.sample)
+    for line in report.lines:
+        say(line)
+    if report.faults:
+        raise RingtellError("; ".join(report.faults))
+    say("nothing amiss")
+
+
+def db_backup(given: argparse.Namespace) -> None:
+    target = Path(given.file)
+    sheet = backups.backup(Settings.from_environment().database_url, target, made_at=as_text(now_ms()))
+    shots, rows = sheet.rows.get("shots", 0), sum(sheet.rows.values())
+    say(f"backed up to {target}: {shots:,} shots, {rows:,} rows in all")
+    say(f"what it must hold stands in {backups.sheet_file(target)}; keep the two together")
+
+
+def db_restore(given: argparse.Namespace) -> None:
+    """A backup in place of what is there, verified by its counts, then checked."""
+    settings = Settings.from_environment()
+    rows, confirmed = backups.restore(settings.database_url, Path(given.file), replace=given.replace)
+    say(f"restored {rows.get('shots', 0):,} shots, {sum(rows.values()):,} rows in all")
+    say(
+        "every count is that of the sheet made with the backup"
+        if confirmed
+        else "no counts sheet stands beside the backup: the counts are those of the file itself"
+    )
+    with open_store(settings.database_url, upgraded=True) as store:
+        report = check(store, sample=1)
+    if report.faults:
+        raise RingtellError(f"restored, but: {'; '.join(report.faults)}")
