@@ -65,8 +65,8 @@ def collect_opcua(given: argparse.Namespace) -> None:
         raise UsageError(f"press {min(doubled)!r} is named twice; a press has one machine")
     name = given.name or ("opcua-" + codes[0] if len(codes) == 1 else "opcua")
     where = addresses[0].url if len(addresses) == 1 else f"{len(addresses)} addresses"
+    access = _access(given)
     with _source(given, kind="opcua", name=name, address=where) as source:
-        access = _access(given)
         stations = [
             Station(
                 address.url,
@@ -242,8 +242,10 @@ def _addresses(given: argparse.Namespace) -> list[Address]:
 
 
 def _opcua_url(url: str) -> str:
-    if not url.startswith("opc.tcp://") or "@" in url:
-        raise UsageError(f"{url!r}: write the address as opc.tcp://press7.example:4840; name with --user")
+    if "@" in url:
+        raise UsageError("leave name and password out of the address; see --user and --password-file")
+    if not url.startswith("opc.tcp://"):
+        raise UsageError(f"{url!r}: write the address as opc.tcp://press7.example:4840")
     return url
 
 

@@ -49,7 +49,7 @@ def _opcua(command: Command, kinds: Any) -> None:
     opcua.add_argument("--user-certificate", metavar="FILE")
     opcua.add_argument("--user-key", metavar="FILE")
     _common(opcua)
-    opcua.set_defaults(run="collect_opcua", module="server.cli_collect")
+    opcua.set_defaults(run="cli_collect.collect_opcua")
 
 
 def _mqtt(command: Command, kinds: Any) -> None:
@@ -70,7 +70,7 @@ def _mqtt(command: Command, kinds: Any) -> None:
     mqtt.add_argument("--certificate", metavar="FILE", help="ours, where the broker asks for one")
     mqtt.add_argument("--private-key", metavar="FILE")
     _common(mqtt)
-    mqtt.set_defaults(run="collect_mqtt", module="server.cli_collect")
+    mqtt.set_defaults(run="cli_collect.collect_mqtt")
 
 
 def _folder(command: Command, kinds: Any) -> None:
@@ -89,7 +89,7 @@ def _folder(command: Command, kinds: Any) -> None:
     folder.add_argument("--pattern", action="append", default=[], metavar="GLOB", help="of its files")
     folder.add_argument("--every", type=float, default=2.0, metavar="S", help="seconds between two looks")
     _common(folder)
-    folder.set_defaults(run="collect_folder", module="server.cli_collect")
+    folder.set_defaults(run="cli_collect.collect_folder")
 
 
 def _common(parser: argparse.ArgumentParser) -> None:

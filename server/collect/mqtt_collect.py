@@ -66,6 +66,8 @@ class Broker:
         >>> Broker.of_url("mqtts://broker.example", identifier="a").port
         8883
         """
+        if "@" in url:
+            raise UsageError("leave name and password out of the address; see --user and --password-file")
         parts = urlsplit(url)
         try:
             port = parts.port
@@ -73,8 +75,6 @@ class Broker:
             port = -1
         if parts.scheme not in _PORTS or not parts.hostname or port == -1:
             raise UsageError(f"{url!r}: write the broker's address as mqtt://broker.example or mqtts://…")
-        if parts.username or parts.password:
-            raise UsageError("leave name and password out of the address; see --user and --password-file")
         return cls(parts.hostname, port or _PORTS[parts.scheme], tls=parts.scheme == "mqtts", **more)
 
     def context(self) -> ssl.SSLContext | None:

@@ -62,11 +62,11 @@ class Sender(Forwarder):
 
 def read_address(url: str) -> str:
     """The server's address without an edge slash; a `UsageError` where it is none, or holds a password."""
+    if "@" in url:
+        raise UsageError("--to: leave name and password out of the address; the key goes with --key-file")
     parts = urlsplit(url)
     if parts.scheme not in ("http", "https") or not parts.hostname:
         raise UsageError(f"--to {url!r}: write the server's address as https://ringtell.example")
-    if parts.username or parts.password:
-        raise UsageError("--to: leave name and password out of the address; the key goes with --key-file")
     return url.rstrip("/")
 
 
