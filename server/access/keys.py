@@ -10,9 +10,10 @@ from server.access.actors import Actor
 from server.access.tokens import new_token, token_hash
 from server.contract import SCOPES
 from server.errors import InvalidError, NotFoundError
-from server.store import people as kept
+from server.store import device_keys as kept
+from server.store import people as kept_people
 from server.store.audit import PLANT, add_audit
-from server.store.people import DeviceKey
+from server.store.device_keys import DeviceKey
 
 #: How a key begins, so that one pasted into the wrong place is recognised.
 PREFIX: Final = "rtk_"
@@ -80,7 +81,7 @@ def still_holds(connection: sa.Connection, actor: Actor, *, now_ms: int) -> bool
     if actor.kind == "open":
         return True
     if actor.kind == "person":
-        return kept.person_of_session(connection, actor.ticket, now_ms=now_ms) is not None
+        return kept_people.person_of_session(connection, actor.ticket, now_ms=now_ms) is not None
     if actor.kind == "key":
         key = kept.key_by_hash(connection, actor.ticket)
         return key is not None and key.revoked_ms is None

@@ -1,16 +1,20 @@
-"""People, their sessions and the keys of devices. Tokens are kept as SHA-256 only."""
+"""People, their sessions and shared tablets. Tokens are kept as SHA-256 only."""
 
 import dataclasses
 from typing import Any
 
 import sqlalchemy as sa
 
-from server.store.tables import device_keys, people, sessions
+from server.store.tables import people, sessions, tablets
 
 
 @dataclasses.dataclass(frozen=True)
 class Person:
-    """Somebody who can log in. `must_change`: the password was given out once."""
+    """Somebody who can log in. `must_change`: the password was given out once.
+
+    areas: a JSON list of the areas whose presses they may act on; empty: all. pin_hash: the short
+    number for shared tablets, with how often in a row it was wrong.
+    """
 
     person_id: int
     name: str
@@ -21,22 +25,41 @@ class Person:
     must_change: bool
     active: bool
     created_ms: int
+    areas: str
+    pin_hash: str | None = dataclasses.field(repr=False)
+    pin_wrong: int
 
 
 @dataclasses.dataclass(frozen=True)
-class DeviceKey:
-    """A key of a device. `press` empty: every press. `scopes` as kept: words with spaces between."""
+class Session:
+    """One session. `ends_ms` its last moment, `idle_ms` how long nothing may happen (None: any)."""
 
-    key_id: int
+    token_hash: bytes = dataclasses.field(repr=False)
+    person_id: int
+    created_ms: int
+    seen_ms: int
+    ends_ms: int
+    revoked_ms: int | None
+    idle_ms: int | None
+    tablet_id: int | None
+    by_pin: bool
+    agent: str
+    address: str
+
+
+@dataclasses.dataclass(frozen=True)
+class Tablet:
+    """A tablet several people use in turn."""
+
+    tablet_id: int
     name: str
-    press: str
-    scopes: str
+    created_by: str
     created_ms: int
     last_used_ms: int | None
     revoked_ms: int | None
 
 
-_KEY_COLUMNS = [c for c in device_keys.c if c.name != "token_hash"]
+_TABLET_COLUMNS = [c for c in tablets.c if c.name != "token_hash"]
 
 
 def person_by_name(connection: sa.Connection, name: str) -> Person | None:
@@ -58,6 +81,7 @@ def insert_person(
     password_hash: str,
     must_change: bool,
     now_ms: int,
+    areas: str = "[]",
 ) -> None:
     connection.execute(
         sa.insert(people).values(
@@ -68,6 +92,7 @@ def insert_person(
             password_hash=password_hash,
             must_change=must_change,
             created_ms=now_ms,
+            areas=areas,
         )
     )
 
@@ -81,28 +106,81 @@ def change_person(connection: sa.Connection, person_id: int, **changes: Any) -> 
 
 
 def insert_session(
-    connection: sa.Connection, token_hash: bytes, *, person_id: int, now_ms: int, ends_ms: int
+    connection: sa.Connection,
+    token_hash: bytes,
+    *,
+    person_id: int,
+    now_ms: int,
+    ends_ms: int,
+    idle_ms: int | None = None,
+    tablet_id: int | None = None,
+    by_pin: bool = False,
+    agent: str = "",
+    address: str = "",
 ) -> None:
     connection.execute(
         sa.insert(sessions).values(
-            token_hash=token_hash, person_id=person_id, created_ms=now_ms, seen_ms=now_ms, ends_ms=ends_ms
+            token_hash=token_hash,
+            person_id=person_id,
+            created_ms=now_ms,
+            seen_ms=now_ms,
+            ends_ms=ends_ms,
+            idle_ms=idle_ms,
+            tablet_id=tablet_id,
+            by_pin=by_pin,
+            agent=agent,
+            address=address,
         )
     )
 
 
+def _running(now_ms: int) -> sa.ColumnElement[bool]:
+    return sa.and_(
+        sessions.c.revoked_ms.is_(None),
+        sessions.c.ends_ms > now_ms,
+        sa.or_(sessions.c.idle_ms.is_(None), sessions.c.seen_ms + sessions.c.idle_ms > now_ms),
+    )
+
+
+def running_session(
+    connection: sa.Connection, token_hash: bytes, *, now_ms: int
+) -> tuple[Person, Session] | None:
+    """The active person whose running session this is, and the session."""
+    row = connection.execute(
+        sa.select(*(column.label(f"p_{column.name}") for column in people.c), *sessions.c)
+        .join(sessions, sessions.c.person_id == people.c.person_id)
+        .where(sessions.c.token_hash == token_hash, _running(now_ms), people.c.active)
+    ).one_or_none()
+    if row is None:
+        return None
+    values = row._mapping
+    person = Person(**{column.name: values[f"p_{column.name}"] for column in people.c})
+    return person, Session(**{column.name: values[column.name] for column in sessions.c})
+
+
 def person_of_session(connection: sa.Connection, token_hash: bytes, *, now_ms: int) -> Person | None:
     """The active person whose running session this is."""
-    row = connection.execute(
-        sa.select(people)
-        .join(sessions, sessions.c.person_id == people.c.person_id)
-        .where(
-            sessions.c.token_hash == token_hash,
-            sessions.c.revoked_ms.is_(None),
-            sessions.c.ends_ms > now_ms,
-            people.c.active,
-        )
-    ).one_or_none()
-    return None if row is None else Person(**row._mapping)
+    found = running_session(connection, token_hash, now_ms=now_ms)
+    return None if found is None else found[0]
+
+
+def sessions_of(connection: sa.Connection, person_id: int, *, now_ms: int) -> list[Session]:
+    """The running sessions of a person, the one used last first."""
+    rows = connection.execute(
+        sa.select(sessions)
+        .where(sessions.c.person_id == person_id, _running(now_ms))
+        .order_by(sessions.c.seen_ms.desc(), sessions.c.token_hash)
+    )
+    return [Session(**row._mapping) for row in rows]
+
+
+def session_seen(connection: sa.Connection, token_hash: bytes, *, now_ms: int) -> None:
+    """Somebody was there, unless the session has ended meanwhile."""
+    connection.execute(
+        sa.update(sessions)
+        .where(sessions.c.token_hash == token_hash, _running(now_ms))
+        .values(seen_ms=now_ms)
+    )
 
 
 def revoke_session(connection: sa.Connection, token_hash: bytes, *, now_ms: int) -> None:
@@ -128,40 +206,51 @@ def forget_sessions(connection: sa.Connection, *, before_ms: int) -> int:
     return connection.execute(sa.delete(sessions).where(sessions.c.ends_ms < before_ms)).rowcount
 
 
-# --- device keys --------------------------------------------------------------------------------
+# --- shared tablets -----------------------------------------------------------------------------
 
 
-def insert_key(
-    connection: sa.Connection, token_hash: bytes, *, name: str, press: str, scopes: str, now_ms: int
-) -> DeviceKey:
+def insert_tablet(
+    connection: sa.Connection, token_hash: bytes, *, name: str, created_by: str, now_ms: int
+) -> Tablet:
     connection.execute(
-        sa.insert(device_keys).values(
-            token_hash=token_hash, name=name, press=press, scopes=scopes, created_ms=now_ms
+        sa.insert(tablets).values(
+            token_hash=token_hash, name=name, created_by=created_by, created_ms=now_ms
         )
     )
-    made = key_by_hash(connection, token_hash)
+    made = tablet_by_hash(connection, token_hash)
     assert made is not None
     return made
 
 
-def key_by_hash(connection: sa.Connection, token_hash: bytes) -> DeviceKey | None:
-    """The key, revoked or not."""
+def tablet_by_hash(connection: sa.Connection, token_hash: bytes) -> Tablet | None:
+    """The tablet, unless it was struck off."""
     row = connection.execute(
-        sa.select(*_KEY_COLUMNS).where(device_keys.c.token_hash == token_hash)
+        sa.select(*_TABLET_COLUMNS).where(tablets.c.token_hash == token_hash, tablets.c.revoked_ms.is_(None))
     ).one_or_none()
-    return None if row is None else DeviceKey(**row._mapping)
+    return None if row is None else Tablet(**row._mapping)
 
 
-def all_keys(connection: sa.Connection) -> list[DeviceKey]:
-    rows = connection.execute(sa.select(*_KEY_COLUMNS).order_by(device_keys.c.key_id))
-    return [DeviceKey(**row._mapping) for row in rows]
+def all_tablets(connection: sa.Connection) -> list[Tablet]:
+    rows = connection.execute(sa.select(*_TABLET_COLUMNS).order_by(tablets.c.tablet_id))
+    return [Tablet(**row._mapping) for row in rows]
 
 
-def revoke_key(connection: sa.Connection, key_id: int, *, now_ms: int) -> bool:
-    """Revoke a key; False when there is none or it was revoked before."""
+def tablet_used(connection: sa.Connection, tablet_id: int, *, now_ms: int) -> None:
+    connection.execute(
+        sa.update(tablets).where(tablets.c.tablet_id == tablet_id).values(last_used_ms=now_ms)
+    )
+
+
+def revoke_tablet(connection: sa.Connection, tablet_id: int, *, now_ms: int) -> bool:
+    """Strike a tablet off, and end what runs on it; False when there is none."""
     done = connection.execute(
-        sa.update(device_keys)
-        .where(device_keys.c.key_id == key_id, device_keys.c.revoked_ms.is_(None))
+        sa.update(tablets)
+        .where(tablets.c.tablet_id == tablet_id, tablets.c.revoked_ms.is_(None))
+        .values(revoked_ms=now_ms)
+    )
+    connection.execute(
+        sa.update(sessions)
+        .where(sessions.c.tablet_id == tablet_id, sessions.c.revoked_ms.is_(None))
         .values(revoked_ms=now_ms)
     )
     return done.rowcount == 1

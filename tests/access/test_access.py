@@ -10,7 +10,8 @@ from server.access.people import add_person, reset_password, set_active
 from server.access.throttle import ADDRESS_TRIES, NAME_TRIES, WINDOW_MS, Throttle
 from server.contract import ROLES, SCOPES
 from server.errors import ForbiddenError, ThrottledError, UnauthorizedError
-from server.store.people import all_keys, person_by_name
+from server.store.device_keys import all_keys
+from server.store.people import person_by_name
 from server.store.tables import people, sessions
 from tests.access.plant import MORNING, PASSWORD, plant, with_password
 
