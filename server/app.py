@@ -9,6 +9,7 @@ from starlette.concurrency import run_in_threadpool
 
 from server import __version__
 from server.clock import now_ms as read_clock
+from server.import_jobs import ImportJobs
 from server.notify.delivery import Courier
 from server.notify.hub import Hub
 from server.notify.outlets import Outlet, outlets_of
@@ -19,6 +20,7 @@ from server.routes import (
     alarms,
     docs,
     floor,
+    imports,
     live,
     maths,
     outlets,
@@ -44,6 +46,7 @@ class Objects:
     hub: Hub
     pipeline: Pipeline
     now_ms: Callable[[], int]
+    imports: ImportJobs
 
     @property
     def outlets(self) -> Mapping[str, Outlet]:
@@ -63,7 +66,7 @@ def build_objects(settings: Settings, *, now_ms: Callable[[], int] = read_clock)
     pipeline = Pipeline(
         store, hub, now_ms=now_ms, child_process=settings.child_process, courier=courier
     )
-    return Objects(settings, store, hub, pipeline, now_ms)
+    return Objects(settings, store, hub, pipeline, now_ms, ImportJobs(pipeline))
 
 
 def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
@@ -72,9 +75,11 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     @contextlib.asynccontextmanager
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         assets().prepare()
+        await run_in_threadpool(objects.imports.start)
         if run_pipeline:
             objects.pipeline.start()
         yield
+        await run_in_threadpool(objects.imports.close)
         await run_in_threadpool(objects.pipeline.close)
         await run_in_threadpool(objects.store.close)
 
@@ -82,7 +87,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     app.state.ringtell = objects
     problems.install(app)
     install_middleware(app)
-    stages = (shots, sources, reading, acting, alarms, floor, outlets, studies, maths)
+    stages = (shots, imports, sources, reading, acting, alarms, floor, outlets, studies, maths)
     for module in (*stages, access, live, docs, pages):
         app.include_router(module.router)
     return app

@@ -28,6 +28,8 @@ class Settings:
     max_body_bytes: int = 16 * 1024 * 1024
     max_expanded_bytes: int = 64 * 1024 * 1024
     max_rows: int = 50_000
+    #: Largest file taken by the import page.
+    max_import_bytes: int = 2 * 1024 * 1024 * 1024
     session_hours: float = 12.0
     #: Compute evaluations in a child process (off: in this one, for tests and one-core machines).
     child_process: bool = True

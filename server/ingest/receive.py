@@ -103,6 +103,9 @@ def receive(
         clocks.note_lags(connection, newest, now_ms=now_ms)
     quarantine.keep_apart(connection, apart, now_ms=now_ms)
     rejected.sort(key=lambda row: row["row"])
+    if import_no is not None:
+        counts = (batch.received, stored, duplicate, conflict, len(rejected))
+        imports.add_counts(connection, import_no, dict(zip(imports.COUNTS, counts, strict=True)))
     return Received(batch.received, stored, duplicate, conflict, rejected, tuple(arrived))
 
 

@@ -201,7 +201,8 @@ def _column(name: str, guess: Guess, plan: Plan, cells: tuple[str, ...]) -> Colu
     field = "" if guess.injected else guess.field
     if field == "press" and plan.defaults.get("press"):
         field = ""
-    return ColumnFound(name, field, stated or guess.unit, guess.sure, guess.why, guess.injected, cells)
+    unit = plan.column_units.get(name) or stated or guess.unit
+    return ColumnFound(name, field, unit, guess.sure, guess.why, guess.injected, cells)
 
 
 def _read(
