@@ -91,7 +91,7 @@ def actor_of(request: Request) -> Actor:
     )
 
 
-def _answer(request: Request, template: str, build: Builder, *, public: bool = False) -> Response:
+def page_answer(request: Request, template: str, build: Builder, *, public: bool = False) -> Response:
     """Read, build and render in one snapshot; who is not signed in is sent to the login."""
     known = getattr(request.state, "actor", NOBODY)
     if not public and (known.kind == "nobody" or known.must_change):
@@ -137,12 +137,12 @@ _LAST_DAY_MS = 253_399_622_400_000
 @router.get("/")
 def plant_page(request: Request, area: str = "", mold: str = "", state: str = "") -> Response:
     wanted = Wanted(area=area, mold=mold, state=state)
-    return _answer(request, "plant.html", lambda c, plant: build_plant(c, plant, wanted=wanted))
+    return page_answer(request, "plant.html", lambda c, plant: build_plant(c, plant, wanted=wanted))
 
 
 @router.get("/presses/{press}")
 def press_page(request: Request, press: str) -> Response:
-    return _answer(
+    return page_answer(
         request,
         "press.html",
         lambda c, plant: build_press(c, plant, press=code_of(press), since_of=functools.partial(since_of, c)),
@@ -152,19 +152,19 @@ def press_page(request: Request, press: str) -> Response:
 @router.get("/presses/{press}/baselines")
 def baselines_page(request: Request, press: str) -> Response:
     press = code_of(press)
-    return _answer(request, "baselines.html", lambda c, plant: build_baselines(c, plant, press=press))
+    return page_answer(request, "baselines.html", lambda c, plant: build_baselines(c, plant, press=press))
 
 
 @router.get("/molds")
 def molds_page(request: Request) -> Response:
-    return _answer(request, "molds.html", build_molds)
+    return page_answer(request, "molds.html", build_molds)
 
 
 @router.get("/molds/{mold}")
 def mold_page(
     request: Request, mold: str, to: str = "", from_: Annotated[str, Query(alias="from")] = ""
 ) -> Response:
-    return _answer(
+    return page_answer(
         request,
         "mold.html",
         lambda c, plant: build_mold(c, plant, mold=code_of(mold), stretch=_days(from_, to, plant.zone)),
@@ -174,12 +174,12 @@ def mold_page(
 @router.get("/alarms")
 def alarms_page(request: Request, state: str = "") -> Response:
     show_all = state == "all"
-    return _answer(request, "alarms.html", lambda c, plant: build_alarms(c, plant, show_all=show_all))
+    return page_answer(request, "alarms.html", lambda c, plant: build_alarms(c, plant, show_all=show_all))
 
 
 @router.get("/containment")
 def containment_page(request: Request) -> Response:
-    return _answer(
+    return page_answer(
         request,
         "containment.html",
         lambda c, plant: build_containment(c, plant, since_of=functools.partial(since_of, c)),
@@ -188,34 +188,36 @@ def containment_page(request: Request) -> Response:
 
 @router.get("/studies")
 def studies_page(request: Request, kind: str = "", press: str = "") -> Response:
-    return _answer(request, "studies.html", lambda c, plant: build_studies(c, plant, kind=kind, press=press))
+    return page_answer(
+        request, "studies.html", lambda c, plant: build_studies(c, plant, kind=kind, press=press)
+    )
 
 
 @router.get("/valves")
 def valves_page(request: Request) -> Response:
-    return _answer(request, "valves.html", build_valves)
+    return page_answer(request, "valves.html", build_valves)
 
 
 @router.get("/import")
 def import_page(request: Request) -> Response:
-    return _answer(request, "import.html", build_import)
+    return page_answer(request, "import.html", build_import)
 
 
 @router.get("/settings")
 def settings_page(request: Request) -> Response:
-    return _answer(request, "settings.html", build_settings)
+    return page_answer(request, "settings.html", build_settings)
 
 
 @router.get("/help")
 def help_page(request: Request) -> Response:
-    return _answer(request, "help.html", lambda _c, plant: build_help(plant))
+    return page_answer(request, "help.html", lambda _c, plant: build_help(plant))
 
 
 @router.get("/login")
 def login_page(
     request: Request, next_path: Annotated[str, Query(alias="next")] = "/", wrong: str = ""
 ) -> Response:
-    return _answer(
+    return page_answer(
         request,
         "login.html",
         lambda _c, plant: build_login(plant, next_path=safe_path(next_path), wrong=bool(wrong)),
