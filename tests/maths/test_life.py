@@ -62,7 +62,7 @@ def fleet(seed: int, *, shape: float, scale: float, valves: int = 60) -> tuple[n
 def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
     held = {"shape": 0, "scale": 0, "median": 0}
     biased = 0
-    for seed in range(60):
+    for seed in range(40):
         lower, upper, entry = fleet(seed, shape=2.2, scale=800_000.0)
         found = law(lower, upper, entry=entry)
         held["shape"] += found.shape_interval[0] <= 2.2 <= found.shape_interval[1]
@@ -71,20 +71,20 @@ def test_intervals_hold_the_truth_as_often_as_they_say() -> None:
         held["median"] += found.median_interval[0] <= truth <= found.median_interval[1]
         # Taking old valves for new ones makes lives look longer and more alike.
         biased += law(lower, upper).median > found.median
-    # 95 % of 60; below 51 has a chance of 1 in 1000 (binomial).
-    assert min(held.values()) >= 51, held
-    assert biased > 54
+    # 95 % of 40; below 33 has a chance of 1 in 1000 (binomial).
+    assert min(held.values()) >= 33, held
+    assert biased > 35
 
 
 def test_what_is_left_to_an_old_valve_holds_too() -> None:
     held = 0
-    for seed in range(40):
+    for seed in range(24):
         lower, upper, entry = fleet(seed, shape=2.2, scale=8.0)
         found = remaining(law(lower, upper, entry=entry), age=6.0)
         truth = 8.0 * ((6.0 / 8.0) ** 2.2 + math.log(2)) ** (1 / 2.2) - 6.0
         held += found.middle_interval[0] <= truth <= found.middle_interval[1]
         assert found.early_interval[0] <= found.early <= found.early_interval[1]
-    assert held >= 33  # 95 % of 40, 1 in 1000
+    assert held >= 19  # 95 % of 24, 1 in 1000
 
 
 def test_the_curve_without_a_law_is_the_product_limit_where_moments_are_known() -> None:
