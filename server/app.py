@@ -20,6 +20,7 @@ from server.routes import (
     alarms,
     docs,
     floor,
+    floor_pages,
     imports,
     live,
     maths,
@@ -27,6 +28,7 @@ from server.routes import (
     pages,
     problems,
     reading,
+    score,
     shots,
     sources,
     studies,
@@ -87,7 +89,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     app.state.ringtell = objects
     problems.install(app)
     install_middleware(app)
-    stages = (shots, imports, sources, reading, acting, alarms, floor, outlets, studies, maths)
-    for module in (*stages, access, live, docs, pages):
+    stages = (shots, imports, sources, reading, acting, alarms, floor, outlets, studies, maths, score)
+    for module in (*stages, access, live, docs, pages, floor_pages):
         app.include_router(module.router)
     return app

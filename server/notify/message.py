@@ -5,7 +5,7 @@ from typing import Any
 
 from server.store.alarms import public_id
 from server.store.outbox import Outgoing
-from server.words.catalogue import ALARM_STATE, URGENCY, cause_name, worded
+from server.words.catalogue import ALARM_KIND, ALARM_STATE, URGENCY, cause_name, worded
 from server.words.guidance import floor_advice
 
 _HAPPENED = {
@@ -19,7 +19,6 @@ _HAPPENED = {
     "escalated": "Nobody has answered",
     "test": "This is a test",
 }
-_KIND = {"leak": "leak", "bottoming": "no cushion left", "silent": "press is silent"}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -39,7 +38,7 @@ def message_of(outgoing: Outgoing, *, page: str = "") -> Message:
         facts: dict[str, Any] = {"id": outgoing.message_id, "action": "test"}
         return Message(outgoing.message_id, "Ringtell test message", text, facts)
     who = f"{outgoing.press} {outgoing.name}".strip()
-    what = _KIND.get(outgoing.kind, outgoing.kind.replace("_", " "))
+    what = worded(ALARM_KIND, outgoing.kind)
     happened = worded(_HAPPENED, outgoing.action)
     lines = [
         f"{happened}{': ' + outgoing.note if outgoing.note and outgoing.action == 'escalated' else ''}.",

@@ -4,7 +4,6 @@ import dataclasses
 import re
 from collections.abc import Mapping
 from typing import Any, Final
-from urllib.parse import urlsplit
 
 import sqlalchemy as sa
 
@@ -17,6 +16,7 @@ from server.store import outlet_routes as kept
 from server.store.audit import PLANT, add_audit
 from server.store.outlet_routes import Route
 from server.store.plant import read_settings
+from server.words.recipients import shown_recipient
 
 LEVEL_MAX: Final = 5
 AFTER_MIN_MAX: Final = 7 * 24 * 60
@@ -37,18 +37,6 @@ class Wanted:
     level: int = 0
     after_min: int = 0
     active: bool = True
-
-
-def shown_recipient(outlet: str, recipient: str) -> str:
-    """A recipient as pages, audit and logs may show it: of a webhook only scheme, host and port.
-
-    >>> shown_recipient("webhook", "https://hooks.example:8443/in/s3cret?key=1")
-    'https://hooks.example:8443/…'
-    """
-    if outlet != "webhook":
-        return recipient
-    parts = urlsplit(recipient)
-    return f"{parts.scheme}://{parts.netloc.rpartition('@')[2]}/…"
 
 
 def add(

@@ -29,6 +29,7 @@ _SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
 #: What everybody may see: the way in, whether the server lives, and how the API is used.
 _PUBLIC: Final = frozenset(
     {"/login", "/api/v1/login", "/healthz", "/readyz", "/openapi.json", "/docs", "/favicon.ico"}
+    | {"/manifest.webmanifest", "/service-worker.js"}
 )
 _PUBLIC_FOLDERS: Final = ("/static/",)
 #: What somebody with a one-time password may do: set their own, or leave.

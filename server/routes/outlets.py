@@ -7,13 +7,14 @@ from fastapi import APIRouter, Body, Header, Request
 from server.errors import InvalidError
 from server.notify import routing
 from server.notify.commands import once
-from server.notify.routing import Wanted, shown_recipient
+from server.notify.routing import Wanted
 from server.record.fields import Given
 from server.routes.calls import allow, objects_of, when, write
 from server.store import outbox as kept_messages
 from server.store import outlet_routes as kept
 from server.store.outbox import Queued
 from server.store.outlet_routes import Route
+from server.words.recipients import shown_recipient
 
 router = APIRouter(prefix="/api/v1", tags=["outlets"])
 

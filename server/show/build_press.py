@@ -25,6 +25,7 @@ from server.show.press_words import CLAIM, WATCH, is_silent, last_shot_words, pr
 from server.show.startup_record import RecordedSignal, recorded_signals, startup_stroke
 from server.show.stroke_strip import PAGE, stroke_strip
 from server.show.strokes import PAGE_SHOTS, newest_stroke
+from server.show.ticked import with_ticks
 from server.store.page_queries import (
     Row,
     baselines_in_force,
@@ -104,7 +105,7 @@ def build_press(
         evidence=evidence_rows(judgement),
         evidence_note=_evidence_note(judgement, plant),
         causes=cause_rows(judgement),
-        steps=step_rows(judgement, press),
+        steps=with_ticks(connection, row["press_id"], step_rows(judgement, press), plant),
         compare=_compare(connection, row, signals, plant.units),
         findings=_finding_rows(connection, row, plant),
         events=_event_rows(connection, row, plant),

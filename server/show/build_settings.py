@@ -80,6 +80,9 @@ _FIELDS: tuple[tuple[str, str, str, str], ...] = (
     ("open_at", "An alarm opens at", "number", "Likelihood of a leak (0 to 1) that calls someone."),
     ("close_at", "and ends below", "number", "Lower than the one above, so that it does not flicker."),
     ("silent_after_s", "Silent after, s", "number", "Without a shot for so long a press is silent."),
+    ("shelve_max_min", "Put aside at most, min", "number", "How long an alarm may be put aside."),
+    ("out_of_service_max_days", "Out of service at most, days", "number",
+     "After that a kind of alarm is back in service by itself."),
     ("accept_unknown_presses", "Take in unknown presses", "switch",
      "A press that sends for the first time is taken in at once instead of being kept apart."),
 )  # fmt: skip

@@ -92,6 +92,8 @@ class StepRow:
     href: str = ""
     action: str = ""
     caution: str = ""
+    ticked: bool = False
+    ticked_text: str = ""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -171,18 +173,43 @@ class AlarmCard:
     answered: str
     open: bool
     shelved: bool = False
+    #: What makes it unlike others: that it flickers, that it stands since long, that others were told.
+    marks: tuple[str, ...] = ()
+
+
+@dataclasses.dataclass(frozen=True)
+class HandoverCard:
+    """The note of a shift. `unread`: nobody has said so far that they have read it."""
+
+    number: int
+    title: str
+    note: str
+    read_text: str
+    unread: bool
 
 
 @dataclasses.dataclass(frozen=True)
 class AlarmsPage:
+    """`held`: kept from calling by design or out of service. `at_ms`, `at_text`: when this was so."""
+
     frame: Frame
     answer: str
     under: str
     cards: tuple[AlarmCard, ...]
     quiet: tuple[AlarmCard, ...]
     shift_text: str
+    at_ms: int
+    at_text: str
     show_all: bool = False
     past: tuple[AlarmCard, ...] = ()
+    held: tuple[AlarmCard, ...] = ()
+    stops: tuple[str, ...] = ()
+    shift_name: str = ""
+    shift_opened: tuple[str, ...] = ()
+    shift_answered: tuple[str, ...] = ()
+    shift_staying: tuple[str, ...] = ()
+    handover: HandoverCard | None = None
+    shelves: tuple[tuple[int, str], ...] = ()
 
 
 @dataclasses.dataclass(frozen=True)

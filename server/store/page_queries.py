@@ -131,21 +131,6 @@ def _alarms(
     )
 
 
-def alarm_counts_since(connection: sa.Connection, since_ms: int) -> dict[str, int]:
-    """How many alarms were opened, answered and put aside since then."""
-    opened = connection.execute(
-        sa.select(sa.func.count()).select_from(alarms).where(alarms.c.opened_ms >= since_ms)
-    ).scalar_one()
-    counts = {"opened": int(opened)}
-    rows = connection.execute(
-        sa.select(alarm_steps.c.action, sa.func.count())
-        .where(alarm_steps.c.at_ms >= since_ms)
-        .group_by(alarm_steps.c.action)
-    )
-    counts.update({str(action): int(count) for action, count in rows})
-    return counts
-
-
 def findings_between(
     connection: sa.Connection, press_id: int, *, from_ms: int, to_ms: int, limit: int = 2_000
 ) -> list[Row]:

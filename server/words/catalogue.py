@@ -30,6 +30,24 @@ REASON: Final[dict[str, str]] = {
     "not_real": "Not real",
 }
 
+#: Why alarms are held back by design, as far as the reason has a word of its own.
+HELD_BACK: Final[dict[str, str]] = {
+    "startup": "the press starts up",
+    "mold_change": "mold change",
+    "study": "a study runs",
+}
+
+#: What kind of thing an alarm tells, in few words.
+ALARM_KIND: Final[dict[str, str]] = {
+    "leak": "leak",
+    "bottoming": "no cushion left",
+    "silent": "press is silent",
+    "shift": "a signal has moved",
+    "scatter": "a signal scatters",
+    "data_quality": "data cannot be right",
+    "capability": "mold falls short",
+}
+
 EVENT_NAMES: Final[dict[str, str]] = {
     "setting": "setting",
     "lot": "lot",
@@ -112,6 +130,15 @@ def _shared(file: str) -> Mapping[str, Any]:
     if not isinstance(found, dict):
         raise TypeError(f"shared/{file}.json is not an object")
     return found
+
+
+def shared_object(file: str) -> Mapping[str, Any]:
+    """The whole of `shared/{file}.json`.
+
+    >>> shared_object("causes")["causes"][0]["id"]
+    'sealing'
+    """
+    return _shared(file)
 
 
 def shared_list(file: str, name: str) -> list[Mapping[str, Any]]:

@@ -17,7 +17,10 @@ from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, StreamingResponse
 from playwright.sync_api import Browser, Page, sync_playwright
 
-from tests.pages.plant import make_plant
+from server.notify.floor import tick_step
+from server.store.database import Store
+from server.store.plant import need_press
+from tests.pages.plant import NOW, make_plant
 from tests.pages.server import page_server
 
 CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
@@ -34,8 +37,18 @@ class PageServer:
     down: bool = False
 
 
-def _outside(app: FastAPI, server: PageServer) -> None:
-    """What pages call beside themselves: the stream and the answer to an alarm."""
+def _outside(app: FastAPI, server: PageServer, store: Store) -> None:
+    """What pages call beside themselves: the stream, the answer to an alarm, a tick."""
+
+    @app.put("/api/v1/presses/{press}/ticks")
+    async def tick(request: Request, press: str) -> JSONResponse:
+        body = await request.json()
+        store.write(
+            lambda c: tick_step(
+                c, need_press(c, press), body["step"], ticked=body["ticked"], who="ines", now_ms=NOW
+            )
+        )
+        return JSONResponse({})
 
     @app.get("/api/v1/stream")
     async def stream(request: Request) -> StreamingResponse:
@@ -74,7 +87,7 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageServer]:
         port = free.getsockname()[1]
     made = PageServer(f"http://127.0.0.1:{port}")
     app = page_server(store)
-    _outside(app, made)
+    _outside(app, made, store)
     running = uvicorn.Server(
         uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", timeout_graceful_shutdown=1)
     )

@@ -172,10 +172,16 @@ def test_a_study_opens_only_when_its_caution_is_confirmed(browser: Browser, serv
     page.context.close()
 
 
-def test_ticks_of_next_steps_are_kept(browser: Browser, server: PageServer) -> None:
-    page = opened(browser, server, "/presses/P07").page
-    page.locator("[data-tick='P07|contain']").check()
-    page.reload()
-    until(page, "document.querySelector('[data-tick=\"P07|contain\"]').checked")
-    assert not page.locator("[data-tick='P07|inspect']").is_checked()
-    page.context.close()
+def test_a_tick_of_one_person_is_seen_by_the_next_with_name_and_time(
+    browser: Browser, server: PageServer
+) -> None:
+    first = opened(browser, server, "/presses/P07").page
+    first.locator("[data-step=contain]").check()
+    first.get_by_text("ines, 14:22").wait_for(timeout=10_000)
+    second = opened(browser, server, "/presses/P07").page
+    assert second.locator("[data-step=contain]").is_checked()
+    assert not second.locator("[data-step=inspect]").is_checked()
+    second.locator("[data-step=contain]").uncheck()
+    until(second, "!document.body.textContent.includes('ines, 14:22')")
+    for page in (first, second):
+        page.context.close()

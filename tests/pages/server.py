@@ -6,6 +6,8 @@ from fastapi import FastAPI
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.access.actors import OPEN, Actor
+from server.notify.outlets import LogOutlet, Outlet
+from server.routes import floor_pages
 from server.routes.pages import router
 from server.store.database import Store
 from tests.pages.plant import NOW
@@ -16,6 +18,10 @@ class StandingObjects:
     """What pages ask of the application's objects."""
 
     store: Store
+
+    @property
+    def outlets(self) -> dict[str, Outlet]:
+        return {"log": LogOutlet()}
 
     def now_ms(self) -> int:
         return NOW
@@ -38,5 +44,6 @@ def page_server(store: Store, *, actor: Actor = OPEN) -> FastAPI:
     app = FastAPI()
     app.state.ringtell = StandingObjects(store)
     app.include_router(router)
+    app.include_router(floor_pages.router)
     app.add_middleware(Looker, actor=actor)
     return app

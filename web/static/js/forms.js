@@ -23,8 +23,6 @@ export function startForms() {
   document.addEventListener('input', (event) => {
     if (event.target.matches('[data-tally]')) tally(event.target);
   });
-  document.addEventListener('ringtell:swapped', showTicks);
-  showTicks();
 }
 
 async function submit(form) {
@@ -122,15 +120,16 @@ function tally(area) {
   line.textContent = `${values.length} weights, ${spread.toFixed(2)} % between lightest and heaviest`;
 }
 
-function keepTick(box) {
+// A tick belongs to the plant: it stands when the server has it, and goes back when it could not be kept.
+async function keepTick(box) {
+  const wanted = box.checked;
   try {
-    if (box.checked) localStorage.setItem('tick|' + box.dataset.tick, '1');
-    else localStorage.removeItem('tick|' + box.dataset.tick);
-  } catch { /* a browser without storage: the tick lasts as long as the page */ }
-}
-
-function showTicks() {
-  for (const box of document.querySelectorAll('[data-tick]')) {
-    try { box.checked = localStorage.getItem('tick|' + box.dataset.tick) !== null; } catch { return; }
+    await send('PUT', box.dataset.tick, { step: box.dataset.step, ticked: wanted });
+    await refreshLive();
+  } catch (problem) {
+    box.checked = !wanted;
+    let line = box.closest('li').querySelector('output');
+    if (!line) { line = document.createElement('output'); box.closest('label').after(line); }
+    say(line, problem.message, 'failed');
   }
 }

@@ -56,7 +56,9 @@ async function refresh() {
   try {
     const answer = await fetch(window.location.href, { headers: { 'X-Fragment': '1' }, credentials: 'same-origin' });
     if (answer.redirected && new URL(answer.url).pathname === '/login') { window.location.reload(); return; }
-    if (answer.ok) { swap(await answer.text()); found(); }
+    // Kept on this device: it shows the last state, but nobody has answered.
+    const kept = answer.headers.get('X-Kept') === '1';
+    if (answer.ok) { swap(await answer.text()); if (kept) lost(); else found(); }
   } catch { lost(); } finally { running = false; lastDone = Date.now(); }
 }
 
@@ -84,8 +86,8 @@ function marker(part) {
   for (const name of ['data-answer', 'data-action', 'data-tick', 'href']) {
     const value = one.getAttribute(name);
     if (value === null) continue;
-    const reason = one.getAttribute('data-reason');
-    return `[${name}="${CSS.escape(value)}"]` + (reason ? `[data-reason="${CSS.escape(reason)}"]` : '');
+    const more = ['data-reason', 'data-step'].map((other) => [other, one.getAttribute(other)]).filter(([, held]) => held);
+    return `[${name}="${CSS.escape(value)}"]` + more.map(([other, held]) => `[${other}="${CSS.escape(held)}"]`).join('');
   }
   return null;
 }

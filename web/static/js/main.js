@@ -2,6 +2,10 @@
 import { startLive } from './live.js';
 import { startForms } from './forms.js';
 
+// Whoever signs out, or signs in after somebody, finds nothing of the one before on this device.
+function forget() { navigator.serviceWorker?.controller?.postMessage({ forget: true }); }
+if (window.location.pathname === '/login') forget();
+document.addEventListener('click', (event) => { if (event.target.closest('[data-action="/api/v1/logout"]')) forget(); });
 startLive();
 startForms();
 const started = [];
