@@ -224,7 +224,7 @@ def change_point(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePo
     before, after = float(y[:split].mean()), float(y[split:].mean())
     residuals = np.concatenate([y[:split] - before, y[split:] - after])
     variance = max(float((residuals**2).sum()) / (n - 2), 1e-24 * float(np.ptp(y)) ** 2)
-    phi = residual_phi(residuals, fitted=5)
+    phi = residual_phi(residuals, fitted=2)
     long_run = variance * (1.0 + phi) / (1.0 - phi)
     near = np.flatnonzero(gain >= gain[split - 1] + 2.0 * long_run * math.log(1.0 - math.sqrt(confidence)))
     excursion = float(np.abs(np.cumsum(y - y.mean())).max()) / math.sqrt(long_run * n)

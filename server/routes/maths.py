@@ -14,10 +14,12 @@ from pydantic import ValidationError
 
 from server.errors import InvalidError, TooLargeError
 from server.maths import charts, run_length, run_rules, smoothing
+from server.maths.assessment import assess
 from server.maths.capability import Capability, Index, capability
 from server.maths.normality import Normality
 from server.maths.percentiles import PercentileIndices
 from server.maths.results import Undetermined
+from server.maths.stability import Stability
 from server.routes.maths_bodies import (
     VALUES_MAX,
     ArlAsk,
@@ -80,8 +82,10 @@ def _finite(answer: Any) -> Any:
 
 
 def _rules(rules: list[str | RuleAsk]) -> list[run_rules.RunRule]:
-    if sum(1 for _ in rules) != len({str(r) for r in rules}):
-        raise InvalidError("rules: each rule may be asked for once", field="rules")
+    shown = [str(rule) for rule in rules]
+    twice = next((one for one in shown if shown.count(one) > 1), None)
+    if twice is not None:
+        raise InvalidError(f"rules: each rule may be asked for once, got {twice} twice", field="rules")
     return [
         run_rules.run_rule(r) if isinstance(r, str) else run_rules.run_rule(r.rule, n=r.n, limit=r.limit)
         for r in rules
@@ -231,23 +235,51 @@ def capability_answer(found: Capability) -> dict[str, Any]:
 
 @router.post("/capability", openapi_extra=described(CapabilityAsk))
 def post_capability(body: Content) -> dict[str, Any]:
-    """Capability indices with intervals."""
+    """Stability first, then capability indices with intervals that know `phi`.
+
+    Values that say nothing about capability (all alike, say) are answered with `reason` and no index.
+    """
     ask = _read(CapabilityAsk, body)
-    found = _asked(
-        lambda: capability(
-            ask.values,
-            lower=ask.lower,
-            upper=ask.upper,
-            target=ask.target,
-            subgroup=ask.subgroup,
-            confidence=ask.confidence,
-            tails=ask.tails,
-        )
-    )
-    if isinstance(found, Undetermined):
-        raise InvalidError(f"values: {found.reason}", field="values")
-    finite: dict[str, Any] = _finite(capability_answer(found))
+    found = _asked(lambda: _capability(ask))
+    finite: dict[str, Any] = _finite(found)
     return finite
+
+
+def _capability(ask: CapabilityAsk) -> dict[str, Any]:
+    first = assess(ask.values)
+    phi = first.phi if ask.phi == "measured" else float(ask.phi)
+    judged = capability(
+        ask.values,
+        lower=ask.lower,
+        upper=ask.upper,
+        target=ask.target,
+        subgroup=ask.subgroup,
+        confidence=ask.confidence,
+        phi=phi,
+        tails=ask.tails,
+    )
+    answer = {"stability": stability_answer(first.stability), "phi": phi}
+    if isinstance(judged, Undetermined):
+        return answer | nothing_said(len(ask.values), judged.reason)
+    return answer | capability_answer(judged)
+
+
+def stability_answer(steady: Stability | Undetermined) -> dict[str, Any]:
+    """The wire form of a stability verdict; `stable` null where it cannot be said."""
+    if isinstance(steady, Undetermined):
+        return {"stable": None, "text": steady.reason}
+    return {"stable": steady.stable, "text": steady.text}
+
+
+def nothing_said(n: int, reason: str) -> dict[str, Any]:
+    """The names of a capability answer with nothing in them, and why."""
+    names = ("mean", "sigma_within", "sigma_total")
+    answer: dict[str, Any] = {"n": n, "reason": reason} | dict.fromkeys(names)
+    for name in ("cp", "cpk", "pp", "ppk", "cpm"):
+        answer |= _index(name, None)
+    answer["percentile"] = {"pp": None, "ppk": None, "reason": reason}
+    answer["normality"] = {"a2": None, "p": None, "reason": reason}
+    return answer | dict.fromkeys(("ppm", "ppm_interval", "ppm_observed"))
 
 
 def _arl(ask: ArlAsk) -> run_length.RunLength | Undetermined:

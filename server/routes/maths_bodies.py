@@ -77,7 +77,7 @@ class RunRulesAsk(Ask):
 
 
 class CapabilityAsk(Ask):
-    """Capability against at least one limit."""
+    """Capability against at least one limit; `phi` is told or `measured` in the values."""
 
     values: list[Number] = Field(min_length=2)
     lower: Number | None = None
@@ -85,6 +85,7 @@ class CapabilityAsk(Ask):
     target: Number | None = None
     subgroup: Annotated[int, Field(strict=True, ge=1, le=100)] = 1
     confidence: Annotated[float, Field(strict=True, ge=0.5, lt=1)] = 0.95
+    phi: Annotated[float, Field(strict=True, allow_inf_nan=False, gt=-1, lt=1)] | Literal["measured"] = 0.0
     tails: Literal["normal", "measured"] = "normal"
 
 

@@ -13,9 +13,8 @@ from server.contract import SIGNALS
 from server.derived.capability import DrawingLimits, PressCapability, press_capability
 from server.errors import InvalidError
 from server.maths.results import Undetermined
-from server.maths.stability import Stability
 from server.routes.calls import allow, objects_of, when
-from server.routes.maths import capability_answer
+from server.routes.maths import capability_answer, nothing_said, stability_answer
 from server.routes.reading_query import (
     Cursor,
     From,
@@ -158,7 +157,7 @@ def _press(connection: sa.Connection, press: Press, setup_ids: list[int], ask: _
     values, at_ms, steady = one.values, one.at_ms, one.found.stability
     answer: dict[str, Any] = {
         "press": press.press,
-        "stability": _stability(steady),
+        "stability": stability_answer(steady),
         "n": len(values),
         "n_effective": {"mean": one.found.n_effective_mean, "scatter": one.found.n_effective_scatter},
         "phi": one.found.phi,
@@ -176,7 +175,9 @@ def _press(connection: sa.Connection, press: Press, setup_ids: list[int], ask: _
 def _indices(one: PressCapability, ask: _Ask) -> dict[str, Any]:
     judged, steady = one.found.capability, one.found.stability
     if isinstance(judged, Undetermined):
-        return {"verdict": "undetermined", "text": judged.reason}
+        nothing = nothing_said(one.found.n, judged.reason)
+        del nothing["mean"]
+        return {**nothing, "verdict": "undetermined", "text": judged.reason}
     word, detail, _ = lane_verdict(judged, steady, demand=ask.demand)
     return {
         **capability_answer(judged),
@@ -220,12 +221,6 @@ def _consistency(
         "verdict": "not_consistent" if moved else "consistent",
         "text": f"No limits of the drawing, so no index: {text}.",
     }
-
-
-def _stability(steady: Stability | Undetermined) -> dict[str, Any]:
-    if isinstance(steady, Undetermined):
-        return {"stable": None, "text": steady.reason}
-    return {"stable": steady.stable, "text": steady.text}
 
 
 # --- rows kept apart ----------------------------------------------------------------------------

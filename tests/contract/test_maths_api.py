@@ -3,6 +3,7 @@
 import asyncio
 import json
 import math
+import random
 from typing import Any
 
 import httpx
@@ -179,7 +180,6 @@ def test_a_body_that_is_no_object_is_refused(body: Any) -> None:
         ("capability", {"lower": None, "upper": None}, ("lower", "upper")),
         ("capability", {"confidence": 95}, ("confidence", "95")),
         ("capability", {"subgroup": 0}, ("subgroup", "0")),
-        ("capability", {"values": [5.0] * 20}, ("values", "equal")),
         ("xbar", {"values": [[1, 2], [1, 2, 3]]}, ("values", "[2, 3]")),
         ("arl", {"chart": "pie"}, ("chart", "pie", "shewhart")),
         ("arl", {"shift": 50}, ("shift", "50", "20")),
@@ -263,3 +263,60 @@ def test_run_lengths_are_at_least_one_or_a_reason(chart: str, numbers: dict[str,
     assert status in (200, 422)
     if status == 200:
         assert body["reason"] if body["arl"] is None else body["arl"] >= 1.0
+
+
+# --- stability, autocorrelation, and what cannot be said ------------------------------------
+
+
+def wandering(phi: float, count: int) -> list[float]:
+    dice, x, out = random.Random(7), 0.0, []
+    for _ in range(count):
+        x = phi * x + math.sqrt(1 - phi * phi) * dice.gauss(0, 1)
+        out.append(50 + x)
+    return out
+
+
+def test_capability_tells_stability_first() -> None:
+    _, body = post("capability", {"values": wandering(0.0, 200), "lower": 40, "upper": 60})
+    assert next(iter(body)) == "stability"
+    assert body["stability"] == {"stable": True, "text": "Stable over this stretch."}
+    moved = [*wandering(0.0, 200), *(x + 3 for x in wandering(0.0, 200))]
+    assert post("capability", {"values": moved, "lower": 40, "upper": 60})[1]["stability"]["stable"] is False
+    assert post("capability", ASKS["capability"])[1]["stability"]["stable"] is None
+
+
+def test_capability_intervals_widen_with_the_autocorrelation_told_or_measured() -> None:
+    ask = {"values": wandering(0.6, 400), "lower": 40, "upper": 60}
+    plain, told, measured = (post("capability", {**ask, "phi": phi})[1] for phi in (0.0, 0.6, "measured"))
+    assert plain == post("capability", ask)[1]
+    assert measured["phi"] == pytest.approx(0.6, abs=0.12)
+    for name in ("cp_interval", "cpk_interval", "pp_interval", "ppk_interval", "cpm_interval"):
+        widths = [one[name][1] - one[name][0] for one in (plain, told, measured)]
+        # The moving range is worth more under positive autocorrelation, not less: Cp narrows.
+        assert (widths[1] > 1.2 * widths[0]) == (name not in ("cp_interval", "cpk_interval"))
+    assert plain["ppk"] == told["ppk"] == measured["ppk"]
+
+
+@pytest.mark.parametrize("phi", [1, -1, 1.5, "much", None, True])
+def test_an_impossible_phi_is_refused_by_name(phi: Any) -> None:
+    status, body = post("capability", {**ASKS["capability"], "phi": phi})
+    assert status == 422
+    assert "phi" in body["detail"]
+    assert repr(phi) in body["detail"] or str(phi) in body["detail"]
+
+
+@pytest.mark.parametrize("values", [[5.0, 5.0], [5.0] * 60, [1e9] * 40])
+def test_values_all_alike_are_answered_with_a_reason_and_no_index(values: list[float]) -> None:
+    status, body = post("capability", {"values": values, "lower": 0, "upper": 1e10})
+    assert status == 200
+    assert "no scatter" in body["reason"]
+    assert body["n"] == len(values)
+    assert all(body[name] is None for name in ("cp", "cpk", "pp", "ppk", "cpm", "ppk_interval"))
+    assert set(post("capability", ASKS["capability"])[1]) <= set(body)
+
+
+def test_a_rule_asked_for_twice_is_named() -> None:
+    ask = {**ASKS["run-rules"], "rules": ["one_side", "beyond_limit", "one_side"]}
+    status, body = post("run-rules", ask)
+    assert status == 422
+    assert "one_side" in body["detail"]

@@ -486,9 +486,9 @@ ELSEWHERE = {
     "G-rate-average": "against the budget of false alarms, in test_alarm_norms",
     "G-eemua-average": "against the budget of false alarms, in test_alarm_norms",
     "G-chattering": "a flapping condition opens one alarm, in test_alarm_norms",
-    "G-rate-peak-flood": "not used: no rate of alarms per operator position is kept",
-    "G-stale": "not used: an alarm's age is shown, but none is called stale",
-    "G-top10": "not used: no share of the most frequent alarms is reported",
+    "G-rate-peak-flood": "floods and how the alarms do, in test_alarm_norms",
+    "G-stale": "floods and how the alarms do, in test_alarm_norms",
+    "G-top10": "floods and how the alarms do, in test_alarm_norms",
 }
 
 #: Where print and computation part, and why.

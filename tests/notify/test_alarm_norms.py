@@ -1,7 +1,17 @@
 """What public texts on alarm management say, held against the plant's alarms as they come."""
 
 from server.contract import ALARM_STATES
+from server.derived.alarm_performance import (
+    FLOOD_ABOVE,
+    FLOOD_BELOW,
+    HOUR_FULL,
+    HOUR_MS,
+    STALE_MS,
+    find_floods,
+    measure_alarms,
+)
 from server.notify.life_cycle import Standing, opened, with_condition
+from server.store.database import Store
 from server.store.plant import PLANT_DEFAULTS
 from tests.maths.cases import everything
 
@@ -48,3 +58,29 @@ def test_a_flapping_condition_is_one_alarm_however_often_it_comes() -> None:
     assert actions.count("opened") == 1
     assert isinstance(move.standing, Standing)
     assert not move.standing.has_ended
+
+
+def test_what_counts_as_flood_and_stale_is_what_is_printed() -> None:
+    peak, stale = CASES["G-rate-peak-flood"]["expected"], CASES["G-stale"]["expected"]
+    assert peak["flood_start"] == f"more than {FLOOD_ABOVE} alarms in 10 min"
+    assert peak["flood_end"] == f"fewer than {FLOOD_BELOW} alarms in 10 min"
+    assert peak["pct_hours_over_30"] == "<1%"
+    assert HOUR_FULL == 30
+    assert stale["stale_after_hours"] * HOUR_MS == STALE_MS
+    minute = 60_000
+    # Eleven within ten minutes are a flood, ten are none.
+    assert len(find_floods([i * 50_000 for i in range(11)], until_ms=60 * minute)) == 1
+    assert find_floods([i * 50_000 for i in range(10)], until_ms=60 * minute) == ()
+
+
+def test_benchmarks_are_those_printed(store: Store) -> None:
+    with store.read() as connection:
+        measures = {one.id: one for one in measure_alarms(connection, now_ms=40 * 86_400_000).measures}
+    average = CASES["G-rate-average"]["expected"]["very_likely_acceptable"]
+    assert measures["rate"].most == average["per_10min"]
+    assert measures["busiest"].most == CASES["G-rate-peak-flood"]["expected"]["max_in_10min"]
+    assert {measures[name].most for name in ("full_tens", "full_hours", "flooded")} == {0.01}
+    assert measures["top_ten"].most == CASES["G-top10"]["expected"]["top10_share_pct_max"][1] / 100
+    assert measures["chattering"].most == CASES["G-chattering"]["expected"]["target"]
+    assert CASES["G-stale"]["expected"]["target"].startswith(f"fewer than {measures['stale'].most:.0f}")
+    assert measures["stale"].below
