@@ -7,7 +7,6 @@ from typing import Any
 import sqlalchemy as sa
 
 from server.store.tables import (
-    alarm_steps,
     alarms,
     baselines,
     events,
