@@ -22,10 +22,11 @@ from server.settings import outside
 from server.show.build_alarms import ANSWERS, build_alarms
 from server.show.build_figure import Asked, build_figure
 from server.show.build_help import build_help
+from server.show.build_import import build_import
 from server.show.build_mold import Stretch, build_mold, build_molds
 from server.show.build_plant import Wanted, build_plant
 from server.show.build_press import build_press
-from server.show.build_settings import build_import, build_login, build_settings, build_trouble
+from server.show.build_settings import build_login, build_settings, build_trouble
 from server.show.build_work import build_baselines, build_containment, build_studies, build_valves
 from server.show.frame import MORE, NAVIGATION, Actor
 from server.show.plant_words import Plant, Since, plant_at

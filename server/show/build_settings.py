@@ -1,15 +1,11 @@
-"""Import, settings, login and trouble pages."""
+"""Settings, login and trouble pages."""
 
 from typing import Any
 
 import sqlalchemy as sa
 
-from server.contract import SHOT_COLUMNS, UNITS
-from server.show.build_work import mold_choices, press_choices
 from server.show.frame import Frame
 from server.show.more_pages import (
-    ApartRow,
-    ImportPage,
     LoginPage,
     SettingField,
     SettingsPage,
@@ -17,55 +13,9 @@ from server.show.more_pages import (
 )
 from server.show.pages import Choice, Fact
 from server.show.plant_words import Plant
-from server.store.page_queries import people_by_name, rows_apart
+from server.store.page_queries import people_by_name
 from server.words.catalogue import ROLE, worded
-from server.words.numbers import count_word, plural
 from server.words.units import CHOICES, WRITTEN
-
-_APART = {
-    "rejected": "refused",
-    "conflict": "contradicts a stored shot",
-    "unknown_press": "press not in the plant",
-    "poison": "could not be judged",
-}
-
-
-def build_import(connection: sa.Connection, plant: Plant) -> ImportPage:
-    apart = rows_apart(connection)
-    units = tuple(
-        (quantity, tuple(Choice(unit, WRITTEN.get(unit, unit)) for unit in known))
-        for quantity, known in UNITS.items()
-    )
-    refused = len(apart)
-    answer = "Bring shots in from a file."
-    if refused:
-        many = "100 or more" if refused >= 100 else count_word(refused)
-        answer += f" {many[0].upper()}{many[1:]} {plural(refused, 'row is', 'rows are')} kept apart."
-    return ImportPage(
-        frame=plant.frame("Import", active="/import"),
-        answer=answer,
-        under="Good rows are stored, bad ones kept apart with the reason; the same file twice does no harm",
-        presses=press_choices(connection),
-        molds=mold_choices(connection),
-        units=units,
-        apart=tuple(
-            ApartRow(
-                press=row["press"],
-                when=plant.moment(row["arrived_ms"]),
-                kind=worded(_APART, row["kind"]),
-                field=row["field"],
-                message=row["message"],
-                raw=_short(row["raw"]),
-            )
-            for row in apart
-        ),
-        fields=("counter", "at", "press", "mold", "material", "setup", "lot", *SHOT_COLUMNS),
-    )
-
-
-def _short(raw: str) -> str:
-    return raw if len(raw) <= 120 else f"{raw[:117]}…"
-
 
 #: What a setting is called, how it is entered, and what it means.
 _FIELDS: tuple[tuple[str, str, str, str], ...] = (

@@ -130,15 +130,41 @@ class ApartRow:
 
 
 @dataclasses.dataclass(frozen=True)
+class TargetGroup:
+    """What a column can be read as, grouped."""
+
+    name: str
+    choices: tuple[Choice, ...]
+
+
+@dataclasses.dataclass(frozen=True)
+class ImportRow:
+    """An earlier import. `refused`: rows there is something to fetch of. `undo`: it may be taken back."""
+
+    number: int
+    file: str
+    when: str
+    who: str
+    state: str
+    counts: str
+    trouble: str
+    refused: int
+    undo: bool
+
+
+@dataclasses.dataclass(frozen=True)
 class ImportPage:
     frame: Frame
     answer: str
     under: str
     presses: tuple[Choice, ...]
     molds: tuple[Choice, ...]
-    units: tuple[tuple[str, tuple[Choice, ...]], ...]
+    targets: tuple[TargetGroup, ...]
+    #: The units of each target as JSON, for the script.
+    units_json: str
+    zone: str
+    imports: tuple[ImportRow, ...]
     apart: tuple[ApartRow, ...]
-    fields: tuple[str, ...]
 
 
 @dataclasses.dataclass(frozen=True)

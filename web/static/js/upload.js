@@ -1,83 +1,224 @@
-// A file of shots to the ingest API: what it holds first, then what became of each row.
+// An import: the file travels, is looked at, stored by the server and followed; a reload goes on where it was.
 import { send } from './send.js';
+import { refreshLive } from './live.js';
+import { chosen, draw, put } from './sheet.js';
 
-const KINDS = { csv: 'text/csv', tsv: 'text/csv', txt: 'text/csv', json: 'application/json', ndjson: 'application/x-ndjson', jsonl: 'application/x-ndjson' };
-const LABELS = ['press', 'mold', 'material', 'lot'];
+const OWN = { json: 'application/json', ndjson: 'application/x-ndjson', jsonl: 'application/x-ndjson' };
+const LOOK_MS = 250;
+const FOLLOW_MS = 500;
+let form;
+let number = 0;
+let getid = '';
+let mappings = [];
+let timer = 0;
+let asked = 0;
 
 export function startUpload() {
-  const form = document.querySelector('[data-import]');
-  const input = form.querySelector('input[type=file]');
+  document.addEventListener('click', (event) => {
+    const button = event.target.closest('[data-undo]');
+    if (button) undo(button, false);
+  });
+  form = document.querySelector('form[data-import]');
+  const input = form.querySelector('[data-file]');
   const zone = form.querySelector('[data-drop]');
-  input.addEventListener('change', () => preview(form, input.files[0]));
+  input.addEventListener('change', () => { if (input.files[0]) bring(input.files[0]); });
   for (const name of ['dragover', 'dragleave', 'drop']) {
     zone.addEventListener(name, (event) => {
       event.preventDefault();
       zone.classList.toggle('over', name === 'dragover');
-      if (name === 'drop' && event.dataTransfer.files.length) {
-        input.files = event.dataTransfer.files;
-        preview(form, input.files[0]);
-      }
+      if (name === 'drop' && event.dataTransfer.files.length) bring(event.dataTransfer.files[0]);
     });
   }
-  form.addEventListener('submit', (event) => { event.preventDefault(); upload(form, input.files[0]); });
+  form.querySelector('[data-sheet]').addEventListener('change', changed);
+  // Enter in a field means "look again": storing is a button of its own.
+  form.addEventListener('keydown', (event) => {
+    if (event.key !== 'Enter' || event.target.tagName !== 'INPUT') return;
+    event.preventDefault();
+    event.target.dispatchEvent(new Event('change', { bubbles: true }));
+  });
+  form.addEventListener('submit', (event) => { event.preventDefault(); store(); });
+  form.querySelector('[data-cancel]').addEventListener('click', stop);
+  form.querySelector('[data-give-up]').addEventListener('click', giveUp);
+  const kept = /^#import-(\d+)$/.exec(window.location.hash);
+  if (kept) resume(Number(kept[1]));
 }
 
-function kindOf(file) { return KINDS[file.name.split('.').pop().toLowerCase()] || 'text/csv'; }
+function part(name) { return form.querySelector(`[data-${name}]`); }
 
-async function preview(form, file) {
-  const part = form.querySelector('[data-preview]');
-  part.hidden = !file;
-  if (!file) return;
-  const lines = (await file.slice(0, 65536).text()).split(/\r?\n/).filter((line) => line.trim());
-  const table = part.querySelector('[data-preview-table]');
-  const says = part.querySelector('[data-preview-text]');
-  table.replaceChildren();
-  if (kindOf(file) !== 'text/csv') { says.textContent = `${file.name}: ${Math.ceil(file.size / 1024)} kB.`; return; }
-  const mark = [';', '\t', ','].find((one) => lines[0]?.includes(one)) || ',';
-  const names = lines[0].split(mark).map((name) => name.trim());
-  const known = new Set(form.dataset.fields.split(' '));
-  const strange = names.filter((name) => !known.has(name));
-  says.textContent = `${file.name}: ${names.length - strange.length} columns known` + (strange.length ? `, kept as extra numbers: ${strange.join(', ')}.` : '.');
-  for (const [i, line] of lines.slice(0, 6).entries()) {
-    const row = table.insertRow();
-    for (const cell of line.split(mark)) {
-      const one = document.createElement(i ? 'td' : 'th');
-      one.textContent = cell.trim();
-      row.append(one);
-    }
+function outcome(text, failed = false) {
+  part('outcome').hidden = !text;
+  part('outcome').textContent = text;
+  part('outcome').className = failed ? 'importing-result failed' : 'importing-result';
+}
+
+function progress(text, share, stoppable) {
+  part('progress').hidden = false;
+  part('progress-text').textContent = text;
+  if (share === null) part('progress-bar').removeAttribute('value');
+  else part('progress-bar').value = share;
+  part('cancel').hidden = !stoppable;
+}
+
+// --- the file ---------------------------------------------------------------------------------
+
+function bring(file) {
+  outcome('');
+  part('sheet').hidden = true;
+  part('columns').replaceChildren();
+  form.elements.saved.replaceChildren(form.elements.saved.options[0]);
+  getid = '';
+  const own = OWN[file.name.split('.').pop().toLowerCase()];
+  if (own) { straight(file, own); return; }
+  const request = new XMLHttpRequest();
+  request.open('POST', `/api/v1/imports?name=${encodeURIComponent(file.name)}`);
+  request.setRequestHeader('X-Ringtell', 'page');
+  request.upload.addEventListener('progress', (event) => progress(`${file.name} is on its way`, event.lengthComputable ? event.loaded / event.total : null, false));
+  request.addEventListener('load', () => {
+    part('progress').hidden = true;
+    const answer = read(request.responseText);
+    if (request.status !== 201) { outcome(answer.detail || `The server answered ${request.status}.`, true); return; }
+    number = answer.id;
+    history.replaceState(null, '', `#import-${number}`);
+    look(start());
+  });
+  request.addEventListener('error', () => { part('progress').hidden = true; outcome('The file did not reach the server; try again when there is a network.', true); });
+  progress(`${file.name} is on its way`, 0, false);
+  request.send(file);
+}
+
+function read(text) { try { return JSON.parse(text); } catch { return {}; } }
+
+function start() { const options = chosen(form, getid); delete options.mapping; delete options.column_units; return options; }
+
+async function straight(file, kind) {
+  progress(`${file.name} is on its way`, null, false);
+  try {
+    const answer = await send('POST', '/api/v1/shots', file, { 'Content-Type': kind });
+    outcome(`${answer.stored} of ${answer.received} rows stored, ${answer.duplicate} were there already, ${answer.conflict} contradict a stored shot, ${answer.rejected.length} refused.`);
+    await refreshLive();
+  } catch (problem) { outcome(problem.message, true); }
+  part('progress').hidden = true;
+}
+
+async function resume(id) {
+  try {
+    const one = await send('GET', `/api/v1/imports/${id}`);
+    number = id;
+    if (one.state === 'uploaded') { recall(); look(recalled() || start()); }
+    else if (['waiting', 'running', 'undoing'].includes(one.state)) follow();
+    else if (one.state !== 'undone') said(one);
+  } catch { history.replaceState(null, '', window.location.pathname); }
+}
+
+function remember(options) { try { sessionStorage.setItem(`import-${number}`, JSON.stringify(options)); } catch { /* lasts as long as the page */ } }
+function recalled() { try { return JSON.parse(sessionStorage.getItem(`import-${number}`)); } catch { return null; } }
+function recall() { const options = recalled(); if (options) put(form, options); }
+
+// --- the sheet --------------------------------------------------------------------------------
+
+async function changed(event) {
+  const one = event.target;
+  if (one.name === 'save_as') return;
+  if (one.name === 'getid') getid = one.files[0] ? await one.files[0].text() : '';
+  if (one.name === 'saved') {
+    const mapping = mappings.find((saved) => saved.name === one.value);
+    if (mapping) { put(form, mapping.options); look({ ...mapping.options, defaults: { ...chosen(form, getid).defaults } }); form.elements.save_as.value = mapping.name; }
+    else look(start());
+    return;
+  }
+  // A unit chosen for another field means nothing for this one.
+  if (one.dataset.column !== undefined) form.querySelector(`[data-unit="${CSS.escape(one.dataset.column)}"]`)?.remove();
+  clearTimeout(timer);
+  const anew = ['getid', 'sheet', 'encoding'].includes(one.name);
+  timer = setTimeout(() => look(anew ? start() : chosen(form, getid)), LOOK_MS);
+}
+
+async function look(options) {
+  const mine = ++asked;
+  const output = part('result');
+  output.className = '';
+  output.textContent = 'Looking…';
+  try {
+    const found = await send('POST', `/api/v1/imports/${number}/look`, options);
+    if (mine !== asked) return;
+    mappings = found.mappings;
+    draw(form, found, found.options);
+    remember(found.options);
+    output.textContent = '';
+    if (mine === 1 || document.activeElement === document.body) part('facts').focus();
+  } catch (problem) {
+    if (mine !== asked) return;
+    if (part('sheet').hidden) outcome(problem.message, true);
+    output.className = 'failed';
+    output.textContent = problem.message;
   }
 }
 
-async function upload(form, file) {
-  const output = form.querySelector('[data-result]');
-  const button = form.querySelector('button[type=submit]');
-  button.disabled = true;
+async function store() {
+  const output = part('result');
+  const options = chosen(form, getid);
+  const name = form.elements.save_as.value.trim();
+  const columns = [...form.querySelectorAll('[data-columns] th')].map((one) => one.textContent);
   output.className = '';
-  output.textContent = 'Sending…';
+  output.textContent = '…';
   try {
-    const query = new URLSearchParams();
-    for (const one of form.elements) {
-      if (!one.name || !one.value || one.type === 'file') continue;
-      if (LABELS.includes(one.name)) query.set(one.name, one.value);
-      else if (one.name.startsWith('unit.') && one.value !== one.dataset.stored) query.set(one.name.slice(5), one.value);
-    }
-    const answer = await send('POST', `${form.dataset.import}?${query}`, file, { 'Content-Type': kindOf(file) });
-    output.className = 'worked';
-    output.textContent = `${answer.stored} of ${answer.received} rows stored, ${answer.duplicate} were there already, ${answer.conflict} contradict a stored shot, ${answer.rejected.length} refused.`;
-    rejected(form, answer.rejected);
+    if (name) await send('PUT', `/api/v1/import-mappings/${encodeURIComponent(name)}`, { options: { ...options, getid: undefined }, columns });
+    await send('POST', `/api/v1/imports/${number}/start`, options);
+    output.textContent = '';
+    part('sheet').hidden = true;
+    follow();
   } catch (problem) {
     output.className = 'failed';
     output.textContent = problem.message;
-  } finally { button.disabled = false; }
+  }
 }
 
-function rejected(form, rows) {
-  const part = form.querySelector('[data-rejected]');
-  part.hidden = rows.length === 0;
-  const body = part.querySelector('tbody');
-  body.replaceChildren();
-  for (const one of rows.slice(0, 200)) {
-    const row = body.insertRow();
-    for (const cell of [one.row, one.field, one.message]) row.insertCell().textContent = cell ?? '';
+async function giveUp() {
+  part('sheet').hidden = true;
+  try { await send('POST', `/api/v1/imports/${number}/cancel`); } catch { /* gone already */ }
+  outcome('Nothing was stored.');
+  history.replaceState(null, '', window.location.pathname);
+  await refreshLive();
+}
+
+// --- following --------------------------------------------------------------------------------
+
+async function follow() {
+  let one;
+  try { one = await send('GET', `/api/v1/imports/${number}`); } catch (problem) { progress(problem.message, null, false); setTimeout(follow, 4 * FOLLOW_MS); return; }
+  if (['waiting', 'running', 'undoing'].includes(one.state)) {
+    const counts = one.state === 'undoing' ? '' : ` ${one.stored.toLocaleString('en')} rows stored, ${one.rejected.toLocaleString('en')} refused.`;
+    progress(`${one.file}: ${one.text}, ${Math.round(one.share * 100)} %.${counts}`, one.state === 'waiting' ? null : one.share, one.state !== 'undoing');
+    setTimeout(follow, FOLLOW_MS);
+    return;
+  }
+  part('progress').hidden = true;
+  said(one);
+  await refreshLive();
+}
+
+function said(one) {
+  const failed = one.state === 'failed';
+  const rows = `${one.stored.toLocaleString('en')} of ${one.received.toLocaleString('en')} rows stored, ${one.duplicate.toLocaleString('en')} were there already, ${one.conflict.toLocaleString('en')} contradict a stored shot, ${one.rejected.toLocaleString('en')} refused.`;
+  outcome(`${one.file}: ${one.text}. ${one.state === 'undone' ? 'Its shots are gone.' : rows}${one.trouble ? ` ${one.trouble}.` : ''}`, failed);
+}
+
+async function stop() {
+  try { await send('POST', `/api/v1/imports/${number}/cancel`); } catch (problem) { outcome(problem.message, true); }
+}
+
+async function undo(button, although) {
+  const text = although ? 'People decided on these shots. Undo it all the same?' : `Take back every shot that ${button.dataset.file} brought?`;
+  if (!window.confirm(text)) return;
+  button.disabled = true;
+  try {
+    await send('POST', `/api/v1/imports/${button.dataset.undo}/undo`, { although_used: although });
+    if (form) { number = Number(button.dataset.undo); follow(); } else await refreshLive();
+  } catch (problem) {
+    button.disabled = false;
+    const line = button.nextElementSibling;
+    line.className = 'failed';
+    line.textContent = problem.message;
+    if (problem.status === 409 && !although) undo(button, true);
   }
 }
