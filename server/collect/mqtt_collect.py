@@ -158,6 +158,7 @@ class Subscriber:
             async with self._client() as client:
                 await client.subscribe(self.mapping.filter, qos=1)
                 self.connections += 1
+                log.info("subscribed to %s", self.mapping.filter)
                 self._state.trouble("")
                 while not stop.is_set():
                     messages = await _some(client, stopping)

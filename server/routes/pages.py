@@ -27,6 +27,7 @@ from server.show.build_mold import Stretch, build_mold, build_molds
 from server.show.build_plant import Wanted, build_plant
 from server.show.build_press import build_press
 from server.show.build_settings import build_login, build_settings, build_trouble
+from server.show.build_sources import build_sources
 from server.show.build_work import build_baselines, build_containment, build_studies, build_valves
 from server.show.frame import MORE, NAVIGATION, Actor
 from server.show.plant_words import Plant, Since, plant_at
@@ -202,6 +203,11 @@ def valves_page(request: Request) -> Response:
 @router.get("/import")
 def import_page(request: Request) -> Response:
     return page_answer(request, "import.html", build_import)
+
+
+@router.get("/sources")
+def sources_page(request: Request) -> Response:
+    return page_answer(request, "sources.html", build_sources)
 
 
 @router.get("/settings")

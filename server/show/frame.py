@@ -14,7 +14,7 @@ NAVIGATION = (
     ("/valves", "Valves"),
 )
 #: Pages of the foot line.
-MORE = (("/import", "Import"), ("/settings", "Settings"), ("/help", "Help"))
+MORE = (("/import", "Import"), ("/sources", "Sources"), ("/settings", "Settings"), ("/help", "Help"))
 
 
 @dataclasses.dataclass(frozen=True)
