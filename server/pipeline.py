@@ -16,16 +16,16 @@ import struct
 import threading
 import time
 from collections.abc import Callable, Mapping
-from concurrent.futures import ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
-from multiprocessing import get_context
 
 import sqlalchemy as sa
 
 from server.contract import CAUSES
+from server.child import Child
 from server.evaluate.press import evaluate_press
 from server.ingest import receive as ingest
+from server.ingest import replay
 from server.ingest.batch import ReadBatch
+from server.isolation import Isolation
 from server.notify.alarms import AlarmChanged, react, tick
 from server.notify.conditions import bottoming_condition, leak_condition
 from server.notify.delivery import Courier
@@ -34,26 +34,19 @@ from server.notify.outbox import LOG_OUTLET
 from server.notify.outlets import LogOutlet
 from server.store import alarms as kept_alarms
 from server.store import evaluation as landed
-from server.store import intake
+from server.store import intake, trouble
 from server.store.database import BACKGROUND, URGENT, USUAL, Store
 from server.store.page_queries import press_with_state
 from server.store.plant import Press, press_by_id, read_settings
 
 log = logging.getLogger("ringtell")
 
-#: Seconds a press whose evaluation failed is left alone.
-REST_AFTER_TROUBLE_S = 60.0
-
-_child_store: dict[str, Store] = {}
-
-
-def _evaluate_in_child(url: str, press_id: int) -> landed.Evaluation | None:
-    """Runs in the child process: reads with its own connections, writes nothing."""
-    store = _child_store.get(url)
-    if store is None:
-        store = _child_store[url] = Store(url)
-    with store.read() as connection:
-        return evaluate_press(connection, press_id)
+#: Seconds a press whose evaluation failed is left alone; seconds until a lost database is asked again.
+REST_AFTER_TROUBLE_S, AWAY_S = 60.0, 1.0
+#: A clock that moved by so much more or less than the time that passed was set.
+CLOCK_SET_MS = 60_000
+#: Seconds between two looks at rows whose time lay ahead of the clock.
+REPLAY_EVERY_S = 30.0
 
 
 class Pipeline:
@@ -71,15 +64,19 @@ class Pipeline:
         self.store = store
         self.hub = hub
         self.now_ms = now_ms
-        self._child_process = child_process
+        self._child = Child(store, apart=child_process)
+        self._isolation = Isolation(store, self._child, now_ms=now_ms)
         self.courier = courier or Courier(store, {LOG_OUTLET: LogOutlet()}, now_ms=now_ms)
-        self._pool: ProcessPoolExecutor | None = None
         self._stop = threading.Event()
         self._wake = threading.Event()
         self._threads: list[threading.Thread] = []
         self._resting: dict[int, float] = {}
         # A server that was down makes no press silent.
         self._listening_since_ms = now_ms()
+        self._ticked = (now_ms(), time.monotonic())
+        self._replay_from: replay.Place | None = None
+        self._replayed = 0.0
+        self._signs: dict[str, float] = {}
 
     # --- transaction 1 ------------------------------------------------------------------------
 
@@ -108,7 +105,7 @@ class Pipeline:
 
     def evaluate_one(self, press_id: int) -> bool:
         """Evaluate what waits of a press; False when nothing did."""
-        evaluation = self._compute(press_id)
+        evaluation = self._child.run(evaluate_press, press_id)
         if evaluation is None:
             return False
         now_ms = self.now_ms()
@@ -132,24 +129,12 @@ class Pipeline:
             if not any([self.evaluate_one(press_id) for press_id in waiting]):
                 return
 
-    def _compute(self, press_id: int) -> landed.Evaluation | None:
-        if not self._child_process:
-            with self.store.read() as connection:
-                return evaluate_press(connection, press_id)
-        if self._pool is None:
-            # Spawned: a fork would copy open connections and the writer's locks.
-            self._pool = ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn"))
-        try:
-            return self._pool.submit(_evaluate_in_child, self.store.url, press_id).result()
-        except BrokenProcessPool:
-            self._pool = None
-            raise
-
     # --- time ---------------------------------------------------------------------------------
 
     def tick(self) -> None:
         """What time alone does."""
         now_ms = self.now_ms()
+        self._watch_clock(now_ms)
         self._tell(
             self.store.write(
                 lambda connection: tick(
@@ -161,6 +146,29 @@ class Pipeline:
                 priority=USUAL,
             )
         )
+
+    def _watch_clock(self, now_ms: int) -> None:
+        """A clock that was set makes no press silent: they are listened to anew from now on."""
+        before_ms, before = self._ticked
+        passed_ms = (time.monotonic() - before) * 1000
+        self._ticked = (now_ms, time.monotonic())
+        if abs(now_ms - before_ms - passed_ms) > CLOCK_SET_MS:
+            log.warning("the clock was set by %.0f s", (now_ms - before_ms - passed_ms) / 1000)
+            self._listening_since_ms = now_ms
+            self._replayed = 0.0
+        if time.monotonic() - self._replayed > REPLAY_EVERY_S:
+            self._replayed = time.monotonic()
+            self.replay_due()
+
+    def replay_due(self) -> None:
+        """Rows that lay ahead of a clock that was wrong are stored once their time has come."""
+        now_ms, after = self.now_ms(), self._replay_from
+        received, self._replay_from = self.store.write(
+            lambda connection: replay.replay_due(connection, after=after, now_ms=now_ms)
+        )
+        if received is not None:
+            log.warning("%d rows that lay ahead of the clock were stored", received.stored)
+            self.wake()
 
     # --- running ------------------------------------------------------------------------------
 
@@ -186,11 +194,16 @@ class Pipeline:
         self.hub.close()
         for thread in self._threads:
             thread.join(timeout=20)
-        if self._pool is not None:
-            self._pool.shutdown(wait=True, cancel_futures=True)
+        self._child.close()
+
+    def since_sign(self, thread: str) -> float | None:
+        """Seconds since a thread (`evaluate`, `tick`) last got somewhere; None when it does not run."""
+        running = any(one.name == f"ringtell-{thread}" and one.is_alive() for one in self._threads)
+        return time.monotonic() - self._signs.get(thread, time.monotonic()) if running else None
 
     def _evaluate_loop(self) -> None:
         while not self._stop.is_set():
+            self._signs["evaluate"] = time.monotonic()
             self._wake.clear()
             if not self._evaluate_round():
                 self._wake.wait(timeout=1.0)
@@ -201,8 +214,9 @@ class Pipeline:
         try:
             with self.store.read() as connection:
                 waiting = intake.waiting_presses(connection)
-        except sa.exc.OperationalError as error:
-            log.warning("the database does not answer: %s", error.orig)
+        except sa.exc.SQLAlchemyError as error:
+            log.warning("the database does not answer: %s", getattr(error, "orig", error))
+            self._stop.wait(AWAY_S)
             return False
         for press_id in waiting:
             if self._stop.is_set():
@@ -212,11 +226,29 @@ class Pipeline:
             try:
                 worked = self.evaluate_one(press_id) or worked
             except Exception as error:  # one press's trouble must not stop the others
-                self._rest(press_id, error)
+                worked = self._failed(press_id, error) or worked
+            self._signs["evaluate"] = time.monotonic()
         return worked
 
+    def _failed(self, press_id: int, error: Exception) -> bool:
+        """True when the press can be tried again at once. A database that is away is no press's fault."""
+        foreseen = trouble.trouble_of(error)
+        try:
+            if foreseen is None and self._isolation.set_aside(press_id, error):
+                return True
+        except Exception as another:
+            foreseen = trouble.trouble_of(another)
+            if foreseen is None:
+                log.exception("the shot that press %s fails with was not found", press_id)
+        if foreseen is not None:
+            log.warning("evaluation waits: %s", foreseen.message)
+            self._stop.wait(AWAY_S)
+            return False
+        self._rest(press_id, error)
+        return False
+
     def _rest(self, press_id: int, error: Exception) -> None:
-        log.exception("evaluation of press %s failed", press_id)
+        log.error("evaluation of press %s failed", press_id, exc_info=error)
         self._resting[press_id] = time.monotonic() + REST_AFTER_TROUBLE_S
         text = f"{type(error).__name__}: {error}"[:500]
         try:
@@ -226,6 +258,7 @@ class Pipeline:
 
     def _tick_loop(self, every_s: float) -> None:
         while not self._stop.wait(timeout=every_s):
+            self._signs["tick"] = time.monotonic()
             try:
                 self.tick()
             except Exception:  # the next tick tries again

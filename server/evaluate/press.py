@@ -69,6 +69,33 @@ def evaluate_press(
     return _evaluation(waiting, after, carry, context, made, rest_from_ms=rest)
 
 
+def keys_ahead(connection: sa.Connection, press_id: int) -> list[tuple[int, int]]:
+    """(at_ms, counter) of the shots the next piece of work takes; none when nothing waits."""
+    waiting = intake.waiting_of(connection, press_id)
+    if waiting is None:
+        return []
+    start = store.checkpoint_before(connection, press_id, waiting.earliest_ms, CODEC)
+    after = None if start is None else (start.at_ms, start.counter)
+    shots = read_columns(connection, press_id, after=after, names=(), limit=STRETCH)
+    return list(zip(shots["at_ms"].tolist(), shots["counter"].tolist(), strict=True))
+
+
+def try_shots(connection: sa.Connection, press_id: int, count: int) -> None:
+    """Evaluate the first `count` of `keys_ahead` for nothing: raises what evaluation raises with them."""
+    waiting = intake.waiting_of(connection, press_id)
+    if waiting is None:
+        return
+    start = store.checkpoint_before(connection, press_id, waiting.earliest_ms, CODEC)
+    carry = Carry() if start is None else decode(start.state)
+    after = None if start is None else (start.at_ms, start.counter)
+    context = _context(connection, press_id, carry)
+    if count:
+        shots = read_columns(connection, press_id, after=after, names=_COLUMNS, limit=count)
+        carry = advance(carry, shots, context).carry
+    _state(carry, context)
+    encode(carry)
+
+
 @dataclasses.dataclass
 class _Made:
     checkpoints: list[store.Checkpoint] = dataclasses.field(default_factory=list)

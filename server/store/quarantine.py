@@ -81,3 +81,23 @@ def counts_by_press(connection: sa.Connection, *, kind: str) -> list[tuple[str, 
         .order_by(quarantine.c.press)
     )
     return [(press, int(count)) for press, count in rows]
+
+
+def rows_with_code(
+    connection: sa.Connection, code: str, *, after: tuple[int, int], limit: int
+) -> list[Mapping[str, Any]]:
+    """Replayable rows with a code in order of arrival, past an (arrived_ms, row_id)."""
+    c = quarantine.c
+    arrived_ms, row_id = after
+    rows = connection.execute(
+        sa.select(quarantine)
+        .where(
+            c.arrived_ms >= arrived_ms,
+            sa.or_(c.arrived_ms > arrived_ms, c.row_id > row_id),
+            c.code == code,
+            c.replayable,
+        )
+        .order_by(c.arrived_ms, c.row_id)
+        .limit(limit)
+    )
+    return [dict(row._mapping) for row in rows]
