@@ -122,3 +122,33 @@ def lag_text(found: DoseLag | Undetermined, *, set_to: int | None = None) -> str
     if set_to is None:
         return detected + "."
     return f"Set to {set_to} by the plant. {detected}."
+
+
+#: What a column can be read as, by group, in the order they are offered.
+TARGETS: Final[tuple[tuple[str, tuple[tuple[str, str], ...]], ...]] = (
+    ("The shot", (
+        ("counter", "Cycle counter"), ("at", "Date and time"), ("press", "Press"), ("mold", "Mold"),
+        ("material", "Material"), ("lot", "Lot"), ("setup", "Set-up"), ("quality", "Quality"),
+        ("box", "Box"), ("serial", "Serial number"),
+    )),
+    ("Stroke and volume", (
+        ("shot_size_mm", "Shot size, position"), ("shot_size_cm3", "Shot size, metered volume"),
+        ("cushion_mm", "Cushion, position"), ("cushion_cm3", "Cushion, volume"),
+        ("decompression_mm", "Decompression"), ("start_position_mm", "Injection start"),
+        ("transfer_position_mm", "Transfer position"), ("minimum_position_mm", "Most forward position"),
+        ("drift_mm", "Screw drift after gate seal"),
+    )),
+    ("Pressure", (
+        ("peak_pressure_bar", "Peak injection pressure"), ("transfer_pressure_bar", "Transfer pressure"),
+        ("hold_pressure_bar", "Hold pressure"), ("back_pressure_bar", "Back pressure"),
+    )),
+    ("Time", (
+        ("fill_time_s", "Fill time"), ("hold_time_s", "Hold time"), ("recovery_time_s", "Recovery time"),
+        ("cycle_time_s", "Cycle time"),
+    )),
+    ("Speed, torque, temperature, weight", (
+        ("screw_speed_rpm", "Screw speed"), ("injection_speed_mm_s", "Injection speed"),
+        ("screw_torque_pct", "Screw torque"), ("melt_temp_c", "Melt temperature"),
+        ("oil_temp_c", "Oil temperature"), ("part_weight_g", "Part weight, whole shot"),
+    )),
+)  # fmt: skip
