@@ -202,7 +202,19 @@ ALARM_STATES: Final[tuple[str, ...]] = (
     "suppressed",
     "out_of_service",
 )
-ALARM_KINDS: Final[tuple[str, ...]] = ("leak", "bottoming", "silent")
+ALARM_KINDS: Final[tuple[str, ...]] = (
+    "leak",
+    "bottoming",
+    "shift",
+    "scatter",
+    "silent",
+    "data_quality",
+    "capability",
+)
+#: What an alarm says of the parts being made.
+PARTS: Final[tuple[str, ...]] = ("stop", "sort", "go_on")
+#: Doubts about a log.
+DOUBTS: Final[tuple[str, ...]] = ("wrapped", "impossible", "lost", "other_press", "stuck")
 
 ROLES: Final[tuple[str, ...]] = (
     "plant_engineer",

@@ -11,33 +11,32 @@ of their own (`notify/delivery.py`), never inside a transaction.
 """
 
 import logging
-import math
-import struct
 import threading
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 import sqlalchemy as sa
 
-from server.contract import CAUSES
 from server.child import Child
 from server.evaluate.press import evaluate_press
 from server.ingest import receive as ingest
 from server.ingest import replay
 from server.ingest.batch import ReadBatch
 from server.isolation import Isolation
-from server.notify.alarms import AlarmChanged, react, tick
-from server.notify.conditions import bottoming_condition, leak_condition
+from server.notify.alarms import AlarmChanged, react, suppress, tick
+from server.notify.capability import capability_now, react_to_capability
 from server.notify.delivery import Courier
+from server.notify.held_back import HELD_KINDS, held_back_by, release_due
 from server.notify.hub import Hub
 from server.notify.outbox import LOG_OUTLET
 from server.notify.outlets import LogOutlet
-from server.store import alarms as kept_alarms
+from server.notify.press_conditions import conditions_of
 from server.store import evaluation as landed
 from server.store import intake, trouble
 from server.store.database import BACKGROUND, URGENT, USUAL, Store
+from server.store.held_back import keep_held_back
 from server.store.page_queries import press_with_state
-from server.store.plant import Press, press_by_id, read_settings
+from server.store.plant import Press, all_presses, press_by_id, read_settings
 
 log = logging.getLogger("ringtell")
 
@@ -71,6 +70,7 @@ class Pipeline:
         self._wake = threading.Event()
         self._threads: list[threading.Thread] = []
         self._resting: dict[int, float] = {}
+        self._judged_last = 0
         # A server that was down makes no press silent.
         self._listening_since_ms = now_ms()
         self._ticked = (now_ms(), time.monotonic())
@@ -137,15 +137,35 @@ class Pipeline:
         self._watch_clock(now_ms)
         self._tell(
             self.store.write(
-                lambda connection: tick(
-                    connection,
-                    now_ms=now_ms,
-                    settings=read_settings(connection),
-                    listening_since_ms=self._listening_since_ms,
-                ),
+                lambda connection: [
+                    *tick(
+                        connection,
+                        now_ms=now_ms,
+                        settings=read_settings(connection),
+                        listening_since_ms=self._listening_since_ms,
+                    ),
+                    *release_due(connection, now_ms=now_ms),
+                ],
                 priority=USUAL,
             )
         )
+
+    def judge_parts(self) -> None:
+        """The next press in turn: does it make what its mold demands?"""
+        with self.store.read() as connection:
+            known = [press.press_id for press in all_presses(connection)]
+            if not known:
+                return
+            self._judged_last = next((one for one in known if one > self._judged_last), known[0])
+            condition = capability_now(connection, self._judged_last)
+        if condition is not None:
+            press_id, now_ms, found = self._judged_last, self.now_ms(), condition
+            self._tell(
+                self.store.write(
+                    lambda connection: react_to_capability(connection, press_id, found, now_ms=now_ms),
+                    priority=BACKGROUND,
+                )
+            )
 
     def _watch_clock(self, now_ms: int) -> None:
         """A clock that was set makes no press silent: they are listened to anew from now on."""
@@ -261,6 +281,7 @@ class Pipeline:
             self._signs["tick"] = time.monotonic()
             try:
                 self.tick()
+                self.judge_parts()
             except Exception:  # the next tick tries again
                 log.exception("tick failed")
 
@@ -289,49 +310,16 @@ def _alarms(
     seen_ms: int | None,
     now_ms: int,
 ) -> list[AlarmChanged]:
-    settings = read_settings(connection)
-    state = evaluation.state
-    now_bottom = state["bottoming_since_ms"] is not None
-    # Only what is newer than the last look can be news; history evaluated again is not.
-    fresh = [row for row in evaluation.scores if seen_ms is not None and row["at_ms"] > seen_ms]
-    bottomed = [
-        row
-        for row in evaluation.findings
-        if row["rule"] == "bottoming" and seen_ms is not None and row["to_ms"] > seen_ms
-    ]
-    conditions = [
-        bottoming_condition(
-            now_bottom,
-            bool(bottomed),
-            facts={"since_ms": state["bottoming_since_ms"], "box": state["box"]},
-            last_active_ms=max((row["to_ms"] for row in bottomed), default=None),
-        )
-    ]
-    likelihood = _logistic(state["log_odds"])
-    if likelihood is not None and state["leak_status"] == "ok":
-        high = [row["log_odds"] for row in fresh]
-        opened = kept_alarms.open_alarm(connection, press.press_id, "leak")
-        leak = leak_condition(
-            likelihood,
-            _causes(state["causes"]),
-            opened is not None and opened.active,
-            settings,
-            highest=_logistic(max(high)) if high else None,
-            facts={"box": state["box"], "mold": state["mold"], "score_ms": state["score_ms"]},
-            last_active_ms=state["score_ms"],
-        )
-        conditions += [leak] if leak is not None else []
+    """Every condition the evaluation speaks of meets its alarm, held back where that is by design."""
+    conditions = conditions_of(
+        connection, press, evaluation, settings=read_settings(connection), seen_ms=seen_ms
+    )
+    reason = held_back_by(connection, press, evaluation.state)
+    keep_held_back(connection, press.press_id, reason)
     changes: list[AlarmChanged] = []
     for condition in conditions:
-        changes += react(connection, press, condition, now_ms=now_ms)
+        held = reason if condition.kind in HELD_KINDS else ""
+        changes += react(connection, press, condition, now_ms=now_ms, suppressed_by=held)
+    if not reason:
+        changes += suppress(connection, press, suppressed_by="", now_ms=now_ms)
     return changes
-
-
-def _logistic(log_odds: float | None) -> float | None:
-    return None if log_odds is None else 1.0 / (1.0 + math.exp(-log_odds))
-
-
-def _causes(packed: bytes | None) -> Mapping[str, float]:
-    if not packed:
-        return {}
-    return dict(zip(CAUSES, struct.unpack(f"<{len(CAUSES)}d", packed), strict=True))

@@ -17,13 +17,14 @@ from server.evaluate.bottoming import find_bottoming, finding_row
 from server.evaluate.carry import Carry, Head
 from server.evaluate.context import LOT_CHANGE, NO_CHANGE, SETTING_CHANGE, Context, Watch
 from server.evaluate.episodes import mark_stretch
+from server.evaluate.log_doubts import STICKING, look
 from server.evaluate.prior import Priors, priors
-from server.evaluate.summaries import sum_up
+from server.evaluate.summaries import Summed, sum_up
 from server.valve.evidence import OK, EvidenceState
 from server.valve.evidence import SIGNALS as EVIDENCE_SIGNALS
 from server.valve.evidence import advance as weigh
 from server.valve.recalibration import corrected
-from server.valve.signals import derive
+from server.valve.signals import Derived, derive
 
 Columns = Mapping[str, NDArray[Any]]
 
@@ -105,6 +106,13 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
     signals, usable = derived.signals, ~derived.restart_transient
     changes, lot = _changes(carry, shots, context)
     findings, carry, bottomed = find_bottoming(carry, shots, signals["cushion_mm"], usable, context)
+    doubts = look(
+        carry.doubts,
+        shots,
+        signals,
+        counter_before=carry.before.counter,
+        scatters=watch.scatters if watch else np.zeros(len(STICKING), dtype=bool),
+    )
     scores: list[dict[str, Any]] = []
     prior = priors(
         shots["at_ms"],
@@ -115,12 +123,20 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
         prevalence_log_odds=context.prior_log_odds,
         life_shots=context.valve_life_shots,
     )
-    carry = carry.change(marks=prior.passed)
+    carry = carry.change(marks=prior.passed, doubts=doubts)
     if watch is not None:
         ruled, carry = _rules(carry, shots, signals, usable, context, watch)
         watched, carry = _watch(carry, shots, signals, usable, changes, context, watch)
         findings += ruled + watched
         scores, carry = _score(carry, shots, signals, usable, changes, prior, context, watch)
+    summed, carry = _left(carry, shots, signals, derived, lot)
+    return Advance(carry, findings, scores, summed.rows, bottomed)
+
+
+def _left(
+    carry: Carry, shots: Columns, signals: Mapping[str, NDArray[np.float64]], derived: Derived, lot: str
+) -> tuple[Summed, Carry]:
+    """The roll-ups, and the carry as the stretch leaves it."""
     summed = sum_up(
         np.concatenate((carry.bucket_at, shots["at_ms"])),
         np.concatenate((carry.bucket_setup, shots["setup_id"])),
@@ -130,7 +146,7 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
     boxes = [box for box in shots["box"].tolist() if box]
     carry = carry.change(
         ordinal=carry.ordinal + n,
-        watched=carry.watched + int(usable.sum()),
+        watched=carry.watched + int((~derived.restart_transient).sum()),
         before=derived.after,
         setup_id=int(shots["setup_id"][-1]),
         lot=lot,
@@ -139,7 +155,7 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
         bucket_setup=summed.setup_ids,
         bucket_values=summed.values,
     )
-    return Advance(carry, findings, scores, summed.rows, bottomed)
+    return summed, carry
 
 
 def _changes(carry: Carry, shots: Columns, context: Context) -> tuple[NDArray[np.int64], str]:

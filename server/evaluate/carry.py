@@ -14,11 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import RULED_SIGNALS, SIGNALS
+from server.evaluate.log_doubts import DoubtState
 from server.evaluate.watch_memory import WatchState
 from server.valve.evidence import EvidenceState
 from server.valve.signals import Before
 
-CODEC = 3
+CODEC = 4
 
 #: Earlier standardised values the run rules may need: the longest rule looks at 15 shots.
 TAIL = 14
@@ -74,6 +75,7 @@ class Carry:
     z_tail: NDArray[np.float64] = dataclasses.field(default_factory=lambda: np.empty((0, len(RULED_SIGNALS))))
     evidence: EvidenceState = dataclasses.field(default_factory=EvidenceState.fresh)
     watching: WatchState = dataclasses.field(default_factory=WatchState)
+    doubts: DoubtState = dataclasses.field(default_factory=DoubtState)
     #: Signals of the shots in the ten-minute bucket not yet left.
     bucket_at: NDArray[np.int64] = dataclasses.field(default_factory=lambda: np.empty(0, dtype=np.int64))
     bucket_setup: NDArray[np.int64] = dataclasses.field(default_factory=lambda: np.empty(0, dtype=np.int64))
@@ -93,6 +95,7 @@ def encode(carry: Carry) -> bytes:
         "bucket_setup": carry.bucket_setup,
         "bucket_values": carry.bucket_values,
         **{"evidence." + name: value for name, value in carry.evidence.to_arrays().items()},
+        **{"doubts." + name: value for name, value in carry.doubts.to_arrays().items()},
         **{"watching." + name: value for name, value in carry.watching.to_arrays().items()},
     }
     head = {
@@ -120,6 +123,7 @@ def decode(state: bytes) -> Carry:
         arrays[name] = np.frombuffer(raw, dtype=kind, count=count, offset=at).reshape(shape).copy()
         at += arrays[name].nbytes
     evidence = {name[9:]: value for name, value in arrays.items() if name.startswith("evidence.")}
+    doubts = {name[7:]: value for name, value in arrays.items() if name.startswith("doubts.")}
     watching = {name[9:]: value for name, value in arrays.items() if name.startswith("watching.")}
     return Carry(
         **head["plain"],
@@ -132,6 +136,7 @@ def decode(state: bytes) -> Carry:
         bucket_setup=arrays["bucket_setup"],
         bucket_values=arrays["bucket_values"],
         evidence=EvidenceState.from_arrays(evidence),
+        doubts=DoubtState.from_arrays(doubts),
         watching=WatchState.from_arrays(watching),
     )
 

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import RULED_SIGNALS, WATCHED_LEVELS
+from server.evaluate.log_doubts import STICKING, STUCK_STEPS
 from server.evaluate.prior import Mark
 from server.evaluate.watching import DOSE_ONLY, EVERY_LEVEL, WatchedRecord, plan_of
 from server.maths.alarm_budget import Plan
@@ -40,6 +41,8 @@ class Watch:
     missing: tuple[str, ...]
     watched: WatchedRecord
     plan: Plan
+    #: Readings that do not stay the same for long when all is well, in the order of STICKING.
+    scatters: NDArray[np.bool_]
 
     def fits(self, setup: Setup) -> bool:
         return (
@@ -123,8 +126,17 @@ def watch_of(row: Mapping[str, Any], press: Press, *, false_alarms_a_week: float
         ),
         missing=tuple(name for name in EVIDENCE_SIGNALS if name not in signals),
         watched=watched,
+        scatters=_scatters(*(numbers(STICKING, field) for field in ("center", "sigma", "step"))),
         plan=plan_of(watched, per_press=false_alarms_a_week, cycle_s=cycle_ms / 1000.0),
     )
+
+
+def _scatters(
+    center: NDArray[np.float64], sigma: NDArray[np.float64], step: NDArray[np.float64]
+) -> NDArray[np.bool_]:
+    """Which signals scatter by more than their display's step, so that equal readings are no accident."""
+    known = np.isfinite(sigma) & (sigma > 1e-6 * np.abs(center))
+    return np.asarray(known & (sigma >= STUCK_STEPS * np.nan_to_num(step)))
 
 
 def _number(value: float | None) -> float:

@@ -202,7 +202,7 @@ def _watching(carry: Carry, watch: Watch | None) -> str:
         restart_left=carry.before.transient_left,
         now_ms=carry.before.at_ms,
     )
-    return json.dumps(document, sort_keys=True)
+    return json.dumps({**document, "doubts": carry.doubts.document()}, sort_keys=True)
 
 
 def _status(carry: Carry, context: Context) -> str:

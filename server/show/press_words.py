@@ -3,7 +3,8 @@
 from server.show.judged import Judgement
 from server.show.pages import Urgency
 from server.show.pellet import pellet
-from server.store.page_queries import Row
+from server.store.page_queries import Row, document
+from server.words.alarm_words import chart_alarm_text
 from server.words.catalogue import LEAK_CLAIM, LEAK_STATUS, URGENCY, cause_name, worded
 from server.words.numbers import number, percent
 from server.words.times import MINUTE, age, span
@@ -91,6 +92,10 @@ def alarm_text(alarm: Row, row: Row | None, judgement: Judgement | None, *, unit
         return f"No shots for {span(now_ms - (last or alarm['since_ms']))}."
     if alarm["kind"] == "bottoming":
         return "Parts may be short. The screw goes to bottom: no cushion is left."
+    charted = chart_alarm_text(alarm["kind"], document(alarm["facts"]))
+    if charted:
+        cause = alarm["cause"]
+        return charted if cause in ("", "unexplained") else f"{charted} Likely: {cause_name(cause).lower()}."
     parts = []
     if judgement is not None:
         parts = [_cushion(judgement, units), _low_shots(judgement)]

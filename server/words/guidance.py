@@ -6,7 +6,7 @@ Cautions stand before any step with hands on the press.
 import dataclasses
 import functools
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from server.words.catalogue import shared_entries, shared_list
 
@@ -70,15 +70,48 @@ def is_step(step: str) -> bool:
     return step in _steps()
 
 
-def floor_advice(kind: str, cause: str) -> str:
-    """What to do now about an alarm of a kind, in one sentence.
+#: What to do with the parts, in words.
+PARTS_WORDS: Final[Mapping[str, str]] = {
+    "stop": "Stop the press as the site's procedure says and set the last parts aside.",
+    "sort": "Go on, but sort the parts.",
+    "go_on": "The parts may go on.",
+}
+
+
+def parts_of(kind: str, urgency: str) -> str:
+    """What an alarm says of the parts being made: `stop`, `sort` or `go_on` (common practice, no source).
+
+    >>> parts_of("bottoming", "now"), parts_of("shift", "this_week")
+    ('stop', 'go_on')
+    """
+    if kind == "bottoming" or (kind == "leak" and urgency == "now"):
+        return "stop"
+    if kind == "capability" or (kind != "silent" and urgency == "this_shift"):
+        return "sort"
+    return "go_on"
+
+
+#: What to do at the press about alarms whose cause is not one of the melt's or the valve's.
+_AT_THE_PRESS: Final[Mapping[str, str]] = {
+    "silent": "Check that the press runs and that it sends.",
+    "bottoming": "Weigh the last shots, set short parts aside, tell the engineer."
+    " Do not raise the shot size.",
+    "data_quality": "Compare the display of the press with what it sends; until they agree, nothing said of"
+    " it holds.",
+    "capability": "Weigh and measure the last parts and tell quality.",
+}
+
+
+def floor_advice(kind: str, cause: str, urgency: str = "") -> str:
+    """What to do now about an alarm of a kind; with its urgency, what to do with the parts goes first.
 
     >>> floor_advice("silent", "")
     'Check that the press runs and that it sends.'
+    >>> floor_advice("shift", "viscosity_shift", "this_week").startswith("The parts may go on.")
+    True
     """
-    if kind == "silent":
-        return "Check that the press runs and that it sends."
-    if kind == "bottoming":
-        return "Weigh the last shots, set short parts aside, tell the engineer. Do not raise the shot size."
     entry = _by_cause().get(cause) or _by_cause()["unexplained"]
-    return str(entry["at_the_press"])
+    advice = _AT_THE_PRESS.get(kind) or str(entry["at_the_press"])
+    if not urgency or kind == "silent":
+        return advice
+    return f"{PARTS_WORDS[parts_of(kind, urgency)]} {advice}"

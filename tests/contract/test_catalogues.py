@@ -12,7 +12,7 @@ from server.valve.evidence_words import CAUSE_TEXT
 
 IDS = {
     "signals": contract.SIGNALS,
-    "rules": (*contract.RUN_RULES, contract.BOTTOMING),
+    "rules": (*contract.RUN_RULES, contract.BOTTOMING, *contract.BUDGETED),
     "causes": contract.CAUSES,
 }
 
