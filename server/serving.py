@@ -2,12 +2,14 @@
 
 import signal
 import socket
+import ssl
 from typing import Any
 
 import uvicorn
 
 from server.app import Objects, build_app
 from server.errors import UsageError
+from server.settings import Settings
 
 
 class _Server(uvicorn.Server):
@@ -27,9 +29,6 @@ def run(objects: Objects, *, log_level: str = "warning") -> None:
     settings = objects.settings
     if settings.no_login and settings.host not in ("127.0.0.1", "localhost", "::1"):
         raise UsageError(f"--no-login is for this machine alone, not for {settings.host}")
-    options: dict[str, Any] = {}
-    if settings.certificate:
-        options = {"ssl_certfile": settings.certificate, "ssl_keyfile": settings.certificate_key}
     config = uvicorn.Config(
         build_app(objects),
         host=settings.host,
@@ -38,12 +37,37 @@ def run(objects: Objects, *, log_level: str = "warning") -> None:
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=5,
-        **options,
+        # What a request says of its client and scheme holds only when a proxy of ours says it.
+        proxy_headers=bool(settings.trusted_proxies.split()),
+        forwarded_allow_ips=settings.trusted_proxies.split(),
+        **_tls(settings),
     )
     _need_free(settings.host, settings.port)
     # uvicorn raises the signal again once it has stopped; by default that one would end the process with it.
     signal.signal(signal.SIGTERM, lambda _signal, _frame: None)
     _Server(config, objects).run()
+
+
+def _tls(settings: Settings) -> dict[str, Any]:
+    """How uvicorn is told to serve TLS; the files are tried before, so that the reason is a plain one."""
+    if not settings.tls_cert and not settings.tls_key:
+        return {}
+    if not settings.tls_cert or not settings.tls_key:
+        raise UsageError("RINGTELL_TLS_CERT and RINGTELL_TLS_KEY belong together: name both files or none")
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    try:
+        context.load_cert_chain(settings.tls_cert, settings.tls_key, password=_no_password)
+    except (OSError, ValueError) as error:
+        raise UsageError(
+            f"RINGTELL_TLS_CERT={settings.tls_cert!r} with RINGTELL_TLS_KEY={settings.tls_key!r} cannot be"
+            f" used: {error}; both are PEM files, the certificate with its chain, the key without a password"
+        ) from None
+    return {"ssl_certfile": settings.tls_cert, "ssl_keyfile": settings.tls_key}
+
+
+def _no_password() -> str:
+    """Instead of asking on the terminal of a server that nobody watches."""
+    raise ValueError("the key has a password")
 
 
 def _need_free(host: str, port: int) -> None:

@@ -23,14 +23,19 @@ class Settings:
     no_login: bool = False
     #: Unknown presses are taken into the plant at their first shot.
     accept_unknown: bool = False
-    certificate: str | None = None
-    certificate_key: str | None = None
+    #: PEM files, to serve TLS itself.
+    tls_cert: str = ""
+    tls_key: str = ""
+    #: Addresses or networks of proxies that are believed about client and scheme, with blanks between.
+    trusted_proxies: str = ""
     max_body_bytes: int = 16 * 1024 * 1024
     max_expanded_bytes: int = 64 * 1024 * 1024
     max_rows: int = 50_000
     #: Largest file taken by the import page.
     max_import_bytes: int = 2 * 1024 * 1024 * 1024
     session_hours: float = 12.0
+    #: Minutes without a tap after which a session that may change something ends; 0: only with its time.
+    session_idle_min: float = 120.0
     #: Compute evaluations in a child process (off: in this one, for tests and one-core machines).
     child_process: bool = True
     #: What a collector sends its shots with, and what it is let in with at a press or broker.

@@ -1,6 +1,7 @@
-"""Device keys: made once, shown once, checked by their digest."""
+"""Device keys: made once, shown once, checked by their digest, handed over to a successor without a gap."""
 
 import dataclasses
+import logging
 from collections.abc import Iterable
 from typing import Final
 
@@ -9,15 +10,22 @@ import sqlalchemy as sa
 from server.access.actors import Actor
 from server.access.tokens import new_token, token_hash
 from server.contract import SCOPES
-from server.errors import InvalidError, NotFoundError
+from server.errors import ConflictError, InvalidError, NotFoundError
 from server.store import device_keys as kept
 from server.store import people as kept_people
 from server.store.audit import PLANT, add_audit
 from server.store.device_keys import DeviceKey
 
+log = logging.getLogger("ringtell.access")
+
 #: How a key begins, so that one pasted into the wrong place is recognised.
 PREFIX: Final = "rtk_"
 NAME_LENGTH_MAX: Final = 80
+#: How long the old key goes on beside its successor.
+OVERLAP_HOURS: Final = 72.0
+OVERLAP_HOURS_MAX: Final = 24.0 * 90
+#: `last_used_ms` is written at most so often.
+USED_EVERY_MS: Final = 60_000
 
 
 @dataclasses.dataclass(frozen=True)
@@ -26,6 +34,14 @@ class NewKey:
 
     token: str = dataclasses.field(repr=False)
     key: DeviceKey
+
+
+@dataclasses.dataclass(frozen=True)
+class HeldKey:
+    """Whom a token stands for. is_due: that it was used should be written down."""
+
+    actor: Actor
+    is_due: bool
 
 
 def create_key(
@@ -42,38 +58,70 @@ def create_key(
     if not wanted or not set(wanted) <= set(SCOPES):
         raise InvalidError(f"scopes {', '.join(wanted)!r}: some of {', '.join(SCOPES)}", field="scopes")
     label = name or press or "every press"
-    if len(label) > NAME_LENGTH_MAX:
-        raise InvalidError(f"name has {len(label)} characters; at most {NAME_LENGTH_MAX}", field="name")
+    if len(label) > NAME_LENGTH_MAX or not label.isprintable():
+        raise InvalidError(f"name: up to {NAME_LENGTH_MAX} printable characters", field="name")
     token = PREFIX + new_token()
     key = kept.insert_key(
-        connection, token_hash(token), name=label, press=press, scopes=" ".join(wanted), now_ms=now_ms
-    )
-    add_audit(
         connection,
-        PLANT,
+        token_hash(token),
+        name=label,
+        press=press,
+        scopes=" ".join(wanted),
         now_ms=now_ms,
-        who=by,
-        action="key_created",
-        subject=f"key {key.key_id}",
-        after={"name": label, "press": press, "scopes": wanted},
+        created_by=by,
     )
+    after = {"name": label, "press": press, "scopes": wanted}
+    _audit(connection, "key_created", key.key_id, by=by, now_ms=now_ms, after=after)
     return NewKey(token, key)
 
 
-def actor_of_key(connection: sa.Connection, token: str) -> Actor | None:
-    """Who the bearer token stands for, or None when unknown or revoked."""
+def rotate_key(
+    connection: sa.Connection, key_id: int, *, overlap_hours: float = OVERLAP_HOURS, by: str, now_ms: int
+) -> NewKey:
+    """A successor with the same press and scopes; the old key goes on until the overlap is over."""
+    if not 0.0 <= overlap_hours <= OVERLAP_HOURS_MAX:
+        raise InvalidError(
+            f"overlap_hours {overlap_hours:g}: 0 to {OVERLAP_HOURS_MAX:g}", field="overlap_hours"
+        )
+    old = kept.key_by_id(connection, key_id)
+    if old is None or not old.holds(now_ms):
+        raise NotFoundError(f"no key {key_id} in use", field="key")
+    if any(one.replaces == key_id and one.holds(now_ms) for one in kept.all_keys(connection)):
+        raise ConflictError(f"key {key_id} has a successor already; rotate that one, or revoke it first")
+    ends_ms = now_ms + int(overlap_hours * 3_600_000)
+    token = PREFIX + new_token()
+    key = kept.insert_key(
+        connection,
+        token_hash(token),
+        name=old.name,
+        press=old.press,
+        scopes=old.scopes,
+        now_ms=now_ms,
+        replaces=key_id,
+        created_by=by,
+    )
+    kept.end_key(connection, key_id, ends_ms=ends_ms)
+    before, after = {"ends_ms": old.ends_ms}, {"ends_ms": ends_ms, "successor": key.key_id}
+    _audit(connection, "key_rotated", key_id, by=by, now_ms=now_ms, before=before, after=after)
+    return NewKey(token, key)
+
+
+def hold_key(connection: sa.Connection, token: str, *, now_ms: int) -> HeldKey | None:
+    """Whom the bearer token stands for, or None when unknown, over or revoked."""
     ticket = token_hash(token)
     key = kept.key_by_hash(connection, ticket)
-    if key is None or key.revoked_ms is not None:
+    if key is None or not key.holds(now_ms):
         return None
     scopes = frozenset(key.scopes.split())
-    return Actor(f"key {key.name}", "", "key", press=key.press, scopes=scopes, ticket=ticket)
+    actor = Actor(f"key {key.name}", "", "key", press=key.press, scopes=scopes, ticket=ticket)
+    return HeldKey(actor, key.last_used_ms is None or now_ms - key.last_used_ms >= USED_EVERY_MS)
 
 
 def revoke_key(connection: sa.Connection, key_id: int, *, by: str, now_ms: int) -> None:
+    """From now on the key opens nothing."""
     if not kept.revoke_key(connection, key_id, now_ms=now_ms):
         raise NotFoundError(f"no key {key_id} in use", field="key")
-    add_audit(connection, PLANT, now_ms=now_ms, who=by, action="key_revoked", subject=f"key {key_id}")
+    _audit(connection, "key_revoked", key_id, by=by, now_ms=now_ms)
 
 
 def still_holds(connection: sa.Connection, actor: Actor, *, now_ms: int) -> bool:
@@ -84,5 +132,22 @@ def still_holds(connection: sa.Connection, actor: Actor, *, now_ms: int) -> bool
         return kept_people.person_of_session(connection, actor.ticket, now_ms=now_ms) is not None
     if actor.kind == "key":
         key = kept.key_by_hash(connection, actor.ticket)
-        return key is not None and key.revoked_ms is None
+        return key is not None and key.holds(now_ms)
     return False
+
+
+def _audit(
+    connection: sa.Connection,
+    action: str,
+    key_id: int,
+    *,
+    by: str,
+    now_ms: int,
+    before: object = None,
+    after: object = None,
+) -> None:
+    log.info("%s: key %s by %s", action, key_id, by)
+    add_audit(
+        connection, PLANT, now_ms=now_ms, who=by, action=action, subject=f"key {key_id}",
+        before=before, after=after,
+    )  # fmt: skip

@@ -1,28 +1,28 @@
-"""People: added with a one-time password, logging in, changing their password."""
+"""People: added with a one-time password, changed, shut out, changing their own password."""
 
 import dataclasses
+import json
+import logging
 import re
-from typing import Final
+from collections.abc import Sequence
+from typing import Any, Final
 
 import sqlalchemy as sa
 
 from server.access.actors import Actor
-from server.access.tokens import (
-    hash_password,
-    new_token,
-    one_time_password,
-    password_fits,
-    token_hash,
-)
+from server.access.passwords import LENGTH_MAX
+from server.access.tokens import hash_password, is_outdated, one_time_password, password_fits
 from server.contract import ROLES
 from server.errors import ConflictError, InvalidError, NotFoundError, UnauthorizedError
 from server.store import people as kept
 from server.store.audit import PLANT, add_audit
 from server.store.people import Person
 
-PASSWORD_LENGTH_MIN: Final = 10
-PASSWORD_LENGTH_MAX: Final = 200
+log = logging.getLogger("ringtell.access")
+
 _NAME = re.compile(r"[^\W_][\w.@-]{0,39}").fullmatch
+TEXT_LENGTH_MAX: Final = 120
+AREAS_MAX: Final = 20
 
 
 @dataclasses.dataclass(frozen=True)
@@ -34,6 +34,17 @@ class Welcome:
     password: str = dataclasses.field(repr=False)
 
 
+@dataclasses.dataclass(frozen=True)
+class Changes:
+    """What is changed of a person; None leaves it."""
+
+    role: str | None = None
+    full_name: str | None = None
+    mail: str | None = None
+    areas: tuple[str, ...] | None = None
+    active: bool | None = None
+
+
 def add_person(
     connection: sa.Connection,
     name: str,
@@ -41,6 +52,7 @@ def add_person(
     *,
     full_name: str = "",
     mail: str = "",
+    areas: Sequence[str] = (),
     by: str,
     now_ms: int,
 ) -> Welcome:
@@ -50,7 +62,7 @@ def add_person(
             f"name {name!r}: 1 to 40 letters, digits, '.', '-', '_' or '@', beginning with a letter or digit",
             field="name",
         )
-    _check_role(role)
+    _check(Changes(role, full_name, mail, tuple(areas)))
     if kept.person_by_name(connection, name) is not None:
         raise ConflictError(f"there is already somebody named {name!r}", field="name")
     password = one_time_password()
@@ -63,17 +75,19 @@ def add_person(
         password_hash=hash_password(password),
         must_change=True,
         now_ms=now_ms,
+        areas=json.dumps(list(areas)),
     )
-    _audit(connection, "person_added", name, by=by, now_ms=now_ms, after={"role": role})
+    after = {"role": role, "areas": list(areas), "full_name": full_name, "mail": mail}
+    _audit(connection, "person_added", name, by=by, now_ms=now_ms, after=after)
     return Welcome(name, role, password)
 
 
 def reset_password(connection: sa.Connection, name: str, *, by: str, now_ms: int) -> Welcome:
-    """A new one-time password; every session of that person ends."""
+    """A new one-time password; every session of that person ends and the short number is void."""
     person = need_person(connection, name)
     password = one_time_password()
     kept.change_person(
-        connection, person.person_id, password_hash=hash_password(password), must_change=True
+        connection, person.person_id, password_hash=hash_password(password), must_change=True, pin_hash=None
     )
     kept.revoke_sessions_of(connection, person.person_id, now_ms=now_ms)
     _audit(connection, "password_reset", name, by=by, now_ms=now_ms)
@@ -81,20 +95,52 @@ def reset_password(connection: sa.Connection, name: str, *, by: str, now_ms: int
 
 
 def change_role(connection: sa.Connection, name: str, role: str, *, by: str, now_ms: int) -> None:
-    _check_role(role)
-    person = need_person(connection, name)
-    kept.change_person(connection, person.person_id, role=role)
-    before, after = {"role": person.role}, {"role": role}
-    _audit(connection, "role_changed", name, by=by, now_ms=now_ms, before=before, after=after)
+    change_person(connection, name, Changes(role=role), by=by, now_ms=now_ms)
 
 
 def set_active(connection: sa.Connection, name: str, active: bool, *, by: str, now_ms: int) -> None:
     """Let somebody in again, or out: then every session ends at once."""
+    change_person(connection, name, Changes(active=active), by=by, now_ms=now_ms)
+
+
+def change_person(
+    connection: sa.Connection, name: str, changes: Changes, *, by: str, now_ms: int
+) -> Person:
+    """Change what is given. Who is shut out loses every session at once."""
     person = need_person(connection, name)
-    kept.change_person(connection, person.person_id, active=active)
-    if not active:
+    _check(changes)
+    wanted = {field: value for field, value in dataclasses.asdict(changes).items() if value is not None}
+    now = {**dataclasses.asdict(person), "areas": tuple(json.loads(person.areas))}
+    changed = {field: value for field, value in wanted.items() if now[field] != value}
+    if not changed:
+        return person
+    _keep_one_administrator(connection, person, changed)
+    columns = {**changed, "areas": json.dumps(list(changed["areas"]))} if "areas" in changed else changed
+    kept.change_person(connection, person.person_id, **columns)
+    if changed.get("active") is False:
         kept.revoke_sessions_of(connection, person.person_id, now_ms=now_ms)
-    _audit(connection, "person_let_in" if active else "person_shut_out", name, by=by, now_ms=now_ms)
+    before = {field: now[field] for field in changed}
+    _audit(connection, _act(changed), name, by=by, now_ms=now_ms, before=before, after=changed)
+    return need_person(connection, name)
+
+
+def _act(changed: dict[str, Any]) -> str:
+    if changed.keys() == {"active"}:
+        return "person_let_in" if changed["active"] else "person_shut_out"
+    return "role_changed" if changed.keys() == {"role"} else "person_changed"
+
+
+def _keep_one_administrator(connection: sa.Connection, person: Person, changed: dict[str, Any]) -> None:
+    stays = changed.get("role", person.role) == "administrator" and changed.get("active", person.active)
+    if stays or person.role != "administrator" or not person.active:
+        return
+    others = [
+        other
+        for other in kept.all_people(connection)
+        if other.role == "administrator" and other.active and other.person_id != person.person_id
+    ]
+    if not others:
+        raise ConflictError(f"{person.name} is the only administrator; make another one first", field="role")
 
 
 def need_person(connection: sa.Connection, name: str) -> Person:
@@ -107,15 +153,22 @@ def need_person(connection: sa.Connection, name: str) -> Person:
 def check_password(person: Person | None, password: str) -> Person:
     """The person when active and the password right. Slow on purpose: not inside a transaction."""
     usable = person if person is not None and person.active else None
-    tried = password[: PASSWORD_LENGTH_MAX + 1]
+    tried = password[: LENGTH_MAX + 1]
     if not password_fits(usable.password_hash if usable else None, tried) or usable is None:
         raise UnauthorizedError("name or password is wrong")
     return usable
 
 
-def change_password(
-    connection: sa.Connection, actor: Actor, new_hash: str, *, now_ms: int
-) -> None:
+def renewed_hash(person: Person, password: str) -> str | None:
+    """The right password hashed as it is done now, where its hash was made another way."""
+    return hash_password(password) if is_outdated(person.password_hash) else None
+
+
+def keep_renewed_hash(connection: sa.Connection, person: Person, new_hash: str) -> None:
+    kept.change_person(connection, person.person_id, password_hash=new_hash)
+
+
+def change_password(connection: sa.Connection, actor: Actor, new_hash: str, *, now_ms: int) -> None:
     """Keep one's own new password; every other session of that person ends."""
     person = need_person(connection, actor.name)
     kept.change_person(connection, person.person_id, password_hash=new_hash, must_change=False)
@@ -123,50 +176,18 @@ def change_password(
     _audit(connection, "password_changed", actor.name, by=actor.name, now_ms=now_ms)
 
 
-def hash_new_password(name: str, *, old: str, new: str) -> str:
-    """The hash of a new password, or InvalidError saying what is wrong with it."""
-    if not PASSWORD_LENGTH_MIN <= len(new) <= PASSWORD_LENGTH_MAX:
+def _check(changes: Changes) -> None:
+    if changes.role is not None and changes.role not in ROLES:
         raise InvalidError(
-            f"the new password has {len(new)} characters; {PASSWORD_LENGTH_MIN} to {PASSWORD_LENGTH_MAX}",
-            field="new_password",
+            f"role {changes.role!r}: one of {', '.join(ROLES)}", field="role", value=changes.role
         )
-    if new == old:
-        raise InvalidError("the new password is the old one", field="new_password")
-    if name.lower() in new.lower():
-        raise InvalidError("the new password holds the name", field="new_password")
-    return hash_password(new)
-
-
-# --- sessions ---------------------------------------------------------------------------------
-
-
-def open_session(connection: sa.Connection, person: Person, *, hours: float, now_ms: int) -> str:
-    """Start a session; the token goes into the cookie and is not kept."""
-    token = new_token()
-    ends_ms = now_ms + int(hours * 3_600_000)
-    kept.insert_session(
-        connection, token_hash(token), person_id=person.person_id, now_ms=now_ms, ends_ms=ends_ms
-    )
-    kept.forget_sessions(connection, before_ms=now_ms - 30 * 86_400_000)
-    return token
-
-
-def actor_of_session(connection: sa.Connection, token: str, *, now_ms: int) -> Actor | None:
-    """Who the cookie stands for, or None when it stands for nobody any more."""
-    ticket = token_hash(token)
-    person = kept.person_of_session(connection, ticket, now_ms=now_ms)
-    if person is None:
-        return None
-    return Actor(person.name, person.role, "person", must_change=person.must_change, ticket=ticket)
-
-
-def end_session(connection: sa.Connection, actor: Actor, *, now_ms: int) -> None:
-    kept.revoke_session(connection, actor.ticket, now_ms=now_ms)
-
-
-def _check_role(role: str) -> None:
-    if role not in ROLES:
-        raise InvalidError(f"role {role!r}: one of {', '.join(ROLES)}", field="role", value=role)
+    for field in ("full_name", "mail"):
+        text = getattr(changes, field)
+        if text is not None and (len(text) > TEXT_LENGTH_MAX or not text.isprintable()):
+            raise InvalidError(f"{field}: up to {TEXT_LENGTH_MAX} printable characters", field=field)
+    areas = changes.areas or ()
+    if len(areas) > AREAS_MAX or any(not area or len(area) > TEXT_LENGTH_MAX for area in areas):
+        raise InvalidError(f"areas: up to {AREAS_MAX} names of areas", field="areas")
 
 
 def _audit(
@@ -179,6 +200,7 @@ def _audit(
     before: object = None,
     after: object = None,
 ) -> None:
+    log.info("%s: %s by %s", action, subject, by)
     add_audit(
         connection, PLANT, now_ms=now_ms, who=by, action=action, subject=subject, before=before, after=after
     )

@@ -2,6 +2,7 @@
 
 import hashlib
 import secrets
+import unicodedata
 from typing import Final
 
 from argon2 import PasswordHasher
@@ -38,7 +39,13 @@ _NOBODY: Final = _hasher.hash(secrets.token_hex(16))
 
 def password_fits(password_hash: str | None, password: str) -> bool:
     """Whether the password is right; without a hash, no, after the same time."""
+    tried = unicodedata.normalize("NFKC", password)
     try:
-        return _hasher.verify(password_hash or _NOBODY, password) and password_hash is not None
+        return _hasher.verify(password_hash or _NOBODY, tried) and password_hash is not None
     except (VerificationError, InvalidHashError):
         return False
+
+
+def is_outdated(password_hash: str) -> bool:
+    """Whether a hash was made with other parameters than now: then the next right password renews it."""
+    return _hasher.check_needs_rehash(password_hash)

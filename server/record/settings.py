@@ -83,6 +83,7 @@ _READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
     "close_at": _bounded(0.001, 0.99),
     "silent_after_s": _bounded(30.0, 604_800.0),
     "shelve_max_min": _bounded(1.0, 10_080.0),
+    "lock_after_min": _bounded(1.0, 120.0),
     "out_of_service_max_days": _bounded(0.01, 366.0),
 }
 

@@ -2,6 +2,7 @@
 
 import asyncio
 import json
+import time
 from collections.abc import AsyncIterator
 from typing import Any
 
@@ -20,6 +21,8 @@ router = APIRouter(tags=["live"])
 
 #: Seconds between two signs of life, and between two looks at whether the session still holds.
 SIGN_OF_LIFE_S = 15.0
+#: However much happens, the session is looked at again after so long.
+HOLDS_FOR_S = 5.0
 
 
 @router.get("/api/v1/stream")
@@ -36,6 +39,7 @@ async def _events(request: Request) -> AsyncIterator[str]:
     heard = hub.listen()
     yield "retry: 2000\n\n"
     waiting: asyncio.Task[Happened] | None = None
+    looked = time.monotonic()
     try:
         while True:
             waiting = waiting or asyncio.ensure_future(anext(heard))
@@ -50,6 +54,10 @@ async def _events(request: Request) -> AsyncIterator[str]:
             except StopAsyncIteration:
                 return
             waiting = None
+            if time.monotonic() - looked >= HOLDS_FOR_S:
+                if not await run_in_threadpool(_holds, request):
+                    return
+                looked = time.monotonic()
             yield f"event: {happened.kind}\ndata: {json.dumps({'id': happened.subject})}\n\n"
     finally:
         if waiting is not None:

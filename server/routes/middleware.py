@@ -4,7 +4,8 @@ Pure ASGI, so that event streams and large bodies pass through untouched.
 """
 
 import ipaddress
-from http.cookies import CookieError, SimpleCookie
+import threading
+from collections.abc import Callable
 from typing import Any, Final
 from urllib.parse import quote, urlsplit
 
@@ -16,13 +17,17 @@ from starlette.responses import RedirectResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.access.actors import NOBODY, OPEN, Actor
-from server.access.keys import actor_of_key
-from server.access.people import actor_of_session
-from server.errors import ForbiddenError, RingtellError, UnauthorizedError
+from server.access.keys import hold_key
+from server.access.sessions import SEEN_EVERY_MS, hold_session
+from server.errors import BusyError, ForbiddenError, RingtellError, UnauthorizedError
+from server.routes import cookies
+from server.routes import headers as answer_headers
 from server.routes.problems import answer_of
+from server.store.database import USUAL
+from server.store.device_keys import key_used
+from server.store.people import session_seen
 from server.store.trouble import trouble_of
 
-COOKIE: Final = "ringtell_session"
 #: A header no form of another site can send.
 CSRF_HEADER: Final = "X-Ringtell"
 _SAFE: Final = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -31,6 +36,8 @@ _PUBLIC: Final = frozenset(
     {"/login", "/api/v1/login", "/healthz", "/readyz", "/openapi.json", "/docs", "/favicon.ico"}
     | {"/manifest.webmanifest", "/service-worker.js"}
 )
+#: What a shared tablet may ask before anybody has said who they are; its own cookie is looked at there.
+_OF_A_TABLET: Final = frozenset({"/api/v1/tablet", "/api/v1/tablet/enter"})
 _PUBLIC_FOLDERS: Final = ("/static/",)
 #: What somebody with a one-time password may do: set their own, or leave.
 _WITH_ONE_TIME: Final = frozenset({"/api/v1/password", "/api/v1/me", "/api/v1/logout", "/logout"})
@@ -41,6 +48,7 @@ class AccessMiddleware:
 
     def __init__(self, app: ASGIApp) -> None:
         self.app = app
+        self._signs = SignsOfUse()
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -53,7 +61,7 @@ class AccessMiddleware:
                 _check_loopback(headers)
                 actor = OPEN
             else:
-                actor = await _actor(objects, headers)
+                actor = await _actor(objects, scope, headers, self._signs)
                 _check_origin(scope, headers, actor)
                 if not _is_public(scope["path"]):
                     _check_entry(scope, actor)
@@ -73,48 +81,80 @@ class AccessMiddleware:
 def install(app: FastAPI) -> None:
     """Let every request of the app pass here first."""
     app.add_middleware(AccessMiddleware)
+    answer_headers.install(app)
 
 
-async def _actor(objects: Any, headers: Headers) -> Actor:
+class SignsOfUse:
+    """Writes down now and then that a session or a key was used; never once a request."""
+
+    def __init__(self) -> None:
+        self._written: dict[bytes, int] = {}
+        self._lock = threading.Lock()
+
+    def note(self, objects: Any, ticket: bytes, write: Callable[..., None], *, every_ms: int) -> None:
+        """Called when a sign is due; requests that come together leave one."""
+        now_ms = objects.now_ms()
+        with self._lock:
+            if abs(now_ms - self._written.get(ticket, -every_ms)) < every_ms:
+                return
+            if len(self._written) > 20_000:
+                self._written.clear()
+            self._written[ticket] = now_ms
+        try:
+            objects.store.write(lambda c: write(c, ticket, now_ms=now_ms), priority=USUAL)
+        except (BusyError, exc.SQLAlchemyError):
+            # Whoever reads must not fail because a sign of use could not be kept; the next request tries.
+            with self._lock:
+                self._written.pop(ticket, None)
+
+
+async def _actor(objects: Any, scope: Scope, headers: Headers, signs: SignsOfUse) -> Actor:
     """Who the key or the cookie stands for. A key that is sent has to be right."""
     authorization = headers.get("authorization")
     if authorization is not None:
         kind, _, token = authorization.partition(" ")
-        found = await run_in_threadpool(_key, objects, token.strip()) if kind.lower() == "bearer" else None
+        is_bearer = kind.lower() == "bearer"
+        found = await run_in_threadpool(_key, objects, token.strip(), signs) if is_bearer else None
         if found is None:
             raise UnauthorizedError(
                 "this key is unknown or revoked; send Authorization: Bearer with one from ringtell key create"
             )
         return found
-    token = _session_token(headers)
+    token = cookies.read_cookie(headers, cookies.SESSION, scope.get("scheme", "http"))
     if not token:
         return NOBODY
-    return await run_in_threadpool(_session, objects, token) or NOBODY
+    used = _is_use(scope, headers)
+    return await run_in_threadpool(_session, objects, token, signs if used else None) or NOBODY
 
 
-def _key(objects: Any, token: str) -> Actor | None:
+def _key(objects: Any, token: str, signs: SignsOfUse) -> Actor | None:
     with objects.store.read() as connection:
-        return actor_of_key(connection, token)
+        held = hold_key(connection, token, now_ms=objects.now_ms())
+    if held is not None and held.is_due:
+        signs.note(objects, held.actor.ticket, key_used, every_ms=SEEN_EVERY_MS)
+    return None if held is None else held.actor
 
 
-def _session(objects: Any, token: str) -> Actor | None:
+def _session(objects: Any, token: str, signs: SignsOfUse | None) -> Actor | None:
     with objects.store.read() as connection:
-        return actor_of_session(connection, token, now_ms=objects.now_ms())
+        held = hold_session(connection, token, now_ms=objects.now_ms())
+    if held is not None and held.is_due and signs is not None:
+        signs.note(objects, held.actor.ticket, session_seen, every_ms=held.seen_every_ms)
+    return None if held is None else held.actor
 
 
-def _session_token(headers: Headers) -> str:
-    for line in headers.getlist("cookie"):
-        try:
-            morsel = SimpleCookie(line).get(COOKIE)
-        except CookieError:
-            continue
-        if morsel is not None:
-            return morsel.value
-    return ""
+def _is_use(scope: Scope, headers: Headers) -> bool:
+    """Whether somebody is there: not a page that keeps itself current by itself."""
+    if scope["method"] not in _SAFE or scope["path"] == "/api/v1/me":
+        return True
+    if "x-fragment" in headers or scope["path"] == "/api/v1/stream":
+        return False
+    mode = headers.get("sec-fetch-mode")
+    return mode is None or mode == "navigate"
 
 
 def _is_public(path: str) -> bool:
-    return path in _PUBLIC or path.startswith(_PUBLIC_FOLDERS)
+    return path in _PUBLIC or path in _OF_A_TABLET or path.startswith(_PUBLIC_FOLDERS)
 
 
 def _check_entry(scope: Scope, actor: Actor) -> None:
@@ -132,19 +172,23 @@ def _check_origin(scope: Scope, headers: Headers, actor: Actor) -> None:
     if scope["method"] in _SAFE or actor.kind == "key":
         return
     origin = headers.get("origin")
-    if origin is not None and not _same_origin(origin, headers):
+    if origin is not None and not _same_origin(origin, headers, scheme=scope.get("scheme", "http")):
         raise ForbiddenError(f"Origin {origin!r} is not this server: the request came from another site")
+    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+        raise ForbiddenError("the browser says that another site sent this request")
     if actor.kind == "person" and origin is None and CSRF_HEADER not in headers:
         raise ForbiddenError(f"send the header {CSRF_HEADER}, or Origin, with whatever changes something")
 
 
-def _same_origin(origin: str, headers: Headers) -> bool:
+def _same_origin(origin: str, headers: Headers, *, scheme: str = "http") -> bool:
     host = headers.get("host", "").lower()
     try:
         parts = urlsplit(origin)
     except ValueError:
         return False
-    return bool(host) and parts.scheme in ("http", "https") and parts.netloc.lower() == host
+    # Behind a proxy that is not believed, TLS ends outside: the page is then https, this request is not.
+    schemes = ("https",) if scheme == "https" else ("http", "https")
+    return bool(host) and parts.scheme in schemes and parts.netloc.lower() == host
 
 
 def _check_loopback(headers: Headers) -> None:

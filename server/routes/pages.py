@@ -18,6 +18,7 @@ from server.errors import InvalidError, NotFoundError
 from server.routes.access import safe_path
 from server.routes.assets import LIBRARY, assets
 from server.routes.calls import code_of
+from server.routes.headers import PAGE_POLICY
 from server.settings import outside
 from server.show.build_alarms import ANSWERS, build_alarms
 from server.show.build_figure import Asked, build_figure
@@ -40,12 +41,8 @@ from server.words.times import DAY, MINUTE, Zone
 
 router = APIRouter(include_in_schema=False)
 
-POLICY = (
-    "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "frame-ancestors 'none'; base-uri 'none'; form-action 'self'"
-)
 _HEADERS = {
-    "Content-Security-Policy": POLICY,
+    "Content-Security-Policy": PAGE_POLICY,
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-store",

@@ -3,7 +3,7 @@
 import dataclasses
 import hashlib
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -73,6 +73,18 @@ def need_press(connection: sa.Connection, code: str) -> Press:
 def all_presses(connection: sa.Connection) -> list[Press]:
     rows = connection.execute(sa.select(presses).order_by(presses.c.press))
     return [Press(**row._mapping) for row in rows]
+
+
+def presses_in(connection: sa.Connection, areas: Sequence[str]) -> frozenset[str]:
+    """The codes of the presses in these areas."""
+    query = sa.select(presses.c.press).where(presses.c.area.in_(areas))
+    return frozenset(connection.execute(query).scalars())
+
+
+def known_areas(connection: sa.Connection) -> list[str]:
+    """Every area a press stands in."""
+    query = sa.select(presses.c.area).where(presses.c.area != "").distinct().order_by(presses.c.area)
+    return list(connection.execute(query).scalars())
 
 
 def count_presses(connection: sa.Connection) -> int:
@@ -179,6 +191,8 @@ PLANT_DEFAULTS: dict[str, Any] = {
     "close_at": 0.4,
     "silent_after_s": 900.0,
     "shelve_max_min": 480,
+    # Minutes without a touch after which a shared tablet asks who is there.
+    "lock_after_min": 5.0,
     "out_of_service_max_days": 30.0,
 }
 

@@ -10,7 +10,8 @@ import httpx
 from fastapi import FastAPI
 
 from server.access.keys import create_key
-from server.access.people import add_person, hash_new_password
+from server.access.passwords import hash_new_password
+from server.access.people import add_person
 from server.routes import access, acting, alarms, problems, studies
 from server.routes.middleware import install
 from server.settings import Settings

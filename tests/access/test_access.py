@@ -5,7 +5,7 @@ import json
 import pytest
 
 from server.access.actors import ROLE_PERMISSIONS, SCOPE_PERMISSIONS, Actor, need, permissions_of
-from server.access.keys import actor_of_key, revoke_key, still_holds
+from server.access.keys import hold_key, revoke_key, still_holds
 from server.access.people import add_person, reset_password, set_active
 from server.access.throttle import ADDRESS_TRIES, NAME_TRIES, WINDOW_MS, Throttle
 from server.contract import ROLES, SCOPES
@@ -107,9 +107,10 @@ def test_a_revoked_key_ends_at_once(sqlite_url: str) -> None:
         assert read("GET", "/api/v1/alarms").status_code == 200
         token = read.headers["Authorization"].split()[1]
         with here.objects.store.read() as connection:
-            actor = actor_of_key(connection, token)
+            held = hold_key(connection, token, now_ms=MORNING)
             (key,) = all_keys(connection)
-            assert actor is not None
+            assert held is not None
+            actor = held.actor
             assert still_holds(connection, actor, now_ms=MORNING)
         here.objects.store.write(lambda c: revoke_key(c, key.key_id, by="test", now_ms=MORNING))
         assert read("GET", "/api/v1/alarms").status_code == 401
