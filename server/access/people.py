@@ -187,7 +187,12 @@ def _check(changes: Changes) -> None:
             raise InvalidError(f"{field}: up to {TEXT_LENGTH_MAX} printable characters", field=field)
     areas = changes.areas or ()
     if len(areas) > AREAS_MAX or any(not area or len(area) > TEXT_LENGTH_MAX for area in areas):
-        raise InvalidError(f"areas: up to {AREAS_MAX} names of areas", field="areas")
+        raise bad_areas()
+
+
+def bad_areas() -> InvalidError:
+    """For what is no list of areas."""
+    return InvalidError(f"areas: a list of up to {AREAS_MAX} names of areas, empty for all", field="areas")
 
 
 def _audit(
