@@ -22,16 +22,20 @@ from server.routes import (
     floor,
     floor_pages,
     imports,
+    keys,
     live,
     maths,
     outlets,
     pages,
+    people,
     problems,
     reading,
     score,
     shots,
     sources,
     studies,
+    tablets,
+    trail,
 )
 from server.routes.assets import assets
 from server.routes.middleware import install as install_middleware
@@ -90,6 +94,6 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     problems.install(app)
     install_middleware(app)
     stages = (shots, imports, sources, reading, acting, alarms, floor, outlets, studies, maths, score)
-    for module in (*stages, access, live, docs, pages, floor_pages):
+    for module in (*stages, access, people, keys, tablets, trail, live, docs, pages, floor_pages):
         app.include_router(module.router)
     return app
