@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
 
 Floats = npt.NDArray[np.float64]
@@ -51,6 +52,8 @@ def lag_one(values: npt.ArrayLike) -> float:
         return 0.0
     shifted = array - array[finite][0]
     centred = shifted - shifted[finite].mean()
+    # By a power of two, which costs no digit: squares neither overflow nor vanish.
+    centred = np.ldexp(centred, -math.frexp(float(np.abs(centred[finite]).max()))[1])
     total = float((centred[finite] ** 2).sum())
     if total == 0.0:
         return 0.0
@@ -71,6 +74,11 @@ def autocorrelation(values: npt.ArrayLike) -> Autocorrelation | Undetermined:
     Autocorrelation or Undetermined
         Undetermined below 10 values or for constant ones.
 
+    Raises
+    ------
+    ValueError
+        An infinity among the values.
+
     Notes
     -----
     The sample value is low by (1 + 4φ)/n on average (Marriott & Pope 1954, Kendall 1954; memory) and
@@ -84,6 +92,7 @@ def autocorrelation(values: npt.ArrayLike) -> Autocorrelation | Undetermined:
     '2 of 10 values needed for an autocorrelation'
     """
     array = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(array)
     finite = array[np.isfinite(array)]
     n = finite.size
     if n < 10:

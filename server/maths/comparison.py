@@ -92,23 +92,25 @@ def compare_means(
     (a, phi_a), (b, phi_b) = _prepare(first), _prepare(second)
     if min(a.size, b.size) < 2:
         return Undetermined(f"two values needed on each side, {a.size} and {b.size} given")
-    va, vb = (float((x - x[0]).var(ddof=1)) for x in (a, b))
-    if va + vb == 0.0:
+    unit = max(float(np.ptp(a)), float(np.ptp(b)))
+    if unit == 0.0:
         return Undetermined("neither side scatters: a difference cannot be judged")
+    # In units of the larger range: no square of a value can overflow or vanish.
+    va, vb = (float(((x - x[0]) / unit).var(ddof=1)) for x in (a, b))
     na = max(2.0, effective_for_mean(a.size, phi=phi_a))
     nb = max(2.0, effective_for_mean(b.size, phi=phi_b))
     error = va / na + vb / nb
     freedom = error**2 / ((va / na) ** 2 / (na - 1.0) + (vb / nb) ** 2 / (nb - 1.0))
-    difference = mean_of(b) - mean_of(a)
+    difference = (mean_of(b) - mean_of(a)) / unit
     t = difference / math.sqrt(error)
     half = float(stdtrit(freedom, 0.5 + confidence / 2.0)) * math.sqrt(error)
     effect = difference / math.sqrt(0.5 * (va + vb))
     reach = float(ndtri(0.5 + confidence / 2.0))
     reach *= math.sqrt(1.0 / na + 1.0 / nb + effect**2 / (2.0 * (na + nb)))
     return MeanComparison(
-        difference=difference,
-        lower=difference - half,
-        upper=difference + half,
+        difference=difference * unit,
+        lower=(difference - half) * unit,
+        upper=(difference + half) * unit,
         t=t,
         freedom=freedom,
         p=2.0 * float(stdtr(freedom, -abs(t))),
@@ -161,6 +163,8 @@ def compare_scatter(
             return Undetermined(f"level {number} has {array.size} of 5 values needed")
         if float(np.ptp(array)) == 0.0:
             return Undetermined(f"level {number} does not scatter: all its values are equal")
+    unit = max(float(np.ptp(array)) for array in arrays)
+    arrays = [(array - array[0]) / unit for array in arrays]
     worth = [effective_for_scatter(a.size, phi=phi) for a, phi in prepared]
     f, p = _brown_forsythe(arrays, sum(worth))
     sigmas = [float((a - a[0]).std(ddof=1)) for a in arrays]
@@ -173,7 +177,7 @@ def compare_scatter(
     return ScatterComparison(
         f=f,
         p=p,
-        sigmas=tuple(sigmas),
+        sigmas=tuple(s * unit for s in sigmas),
         ratios=tuple(ratios),
         ratio_lower=tuple(r * math.exp(-h) for r, h in zip(ratios, halves, strict=True)),
         ratio_upper=tuple(r * math.exp(h) for r, h in zip(ratios, halves, strict=True)),

@@ -9,6 +9,7 @@ import numpy.typing as npt
 from scipy.special import kolmogorov, ndtr, ndtri, stdtrit
 
 from server.maths.autocorrelation import effective_for_mean, residual_phi
+from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
 from server.maths.rounding import rounding_step
 
@@ -65,9 +66,12 @@ class Crossing:
 
 def _clean(values: npt.ArrayLike, at: npt.ArrayLike | None) -> tuple[Floats, Floats]:
     y = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(y)
     x = np.arange(y.size, dtype=np.float64) if at is None else np.asarray(at, dtype=np.float64).ravel()
     if x.size != y.size:
         raise ValueError(f"at must have {y.size} entries like values, got {x.size}")
+    if np.isinf(x).any():
+        raise ValueError(f"at must be finite, got {x[np.isinf(x)][0]} at index {int(np.isinf(x).argmax())}")
     usable = np.isfinite(y) & np.isfinite(x)
     return x[usable], y[usable]
 
@@ -109,7 +113,7 @@ def theil_sen(
     Raises
     ------
     ValueError
-        `at` of another length, confidence out of bounds.
+        `at` of another length, confidence out of bounds, an infinity.
 
     Notes
     -----
@@ -190,7 +194,7 @@ def change_point(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePo
     Raises
     ------
     ValueError
-        Confidence out of bounds.
+        Confidence out of bounds, an infinity.
 
     Notes
     -----
@@ -210,20 +214,24 @@ def change_point(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePo
     if not 0.5 <= confidence < 1.0:
         raise ValueError(f"confidence must be from 0.5 to below 1, got {confidence!r}")
     array = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(array)
     places = np.flatnonzero(np.isfinite(array))
     n = places.size
     if n < 10:
         return Undetermined(f"{n} of 10 values needed for a change point")
     y = array[places] - array[places[0]]
-    if float(np.ptp(y)) == 0.0:
+    unit = float(np.ptp(y))
+    if unit == 0.0:
         return Undetermined("all values are equal: nothing changed")
+    # In units of the range: no square of a value can overflow or vanish.
+    y = y / unit
     split = int(np.argmax(_gain(y))) + 1
     y = np.concatenate([_drawn_in(y[:split]), _drawn_in(y[split:])])
     gain = _gain(y)
     split = int(np.argmax(gain)) + 1
     before, after = float(y[:split].mean()), float(y[split:].mean())
     residuals = np.concatenate([y[:split] - before, y[split:] - after])
-    variance = max(float((residuals**2).sum()) / (n - 2), 1e-24 * float(np.ptp(y)) ** 2)
+    variance = max(float((residuals**2).sum()) / (n - 2), 1e-24)
     phi = residual_phi(residuals, fitted=2)
     long_run = variance * (1.0 + phi) / (1.0 - phi)
     near = np.flatnonzero(gain >= gain[split - 1] + 2.0 * long_run * math.log(1.0 - math.sqrt(confidence)))
@@ -232,9 +240,9 @@ def change_point(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePo
         index=int(places[split]),
         lower=int(places[near[0] + 1]),
         upper=int(places[near[-1] + 1]),
-        before=before + float(array[places[0]]),
-        after=after + float(array[places[0]]),
-        sigma=math.sqrt(variance),
+        before=before * unit + float(array[places[0]]),
+        after=after * unit + float(array[places[0]]),
+        sigma=math.sqrt(variance) * unit,
         p=float(kolmogorov(excursion)),
     )
 

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr
 
+from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
 
 Floats = npt.NDArray[np.float64]
@@ -78,7 +79,7 @@ def anderson_darling(values: npt.ArrayLike, *, step: float | None = None) -> Nor
     Parameters
     ----------
     values : array_like, shape (n,)
-        Readings; NaN and infinities are left out.
+        Readings; NaN is left out.
     step : float, optional
         Display step; ties are then spread over their cell first (see `spread_ties`).
 
@@ -87,6 +88,11 @@ def anderson_darling(values: npt.ArrayLike, *, step: float | None = None) -> Nor
     Normality or Undetermined
         Undetermined for fewer than 8 readings, for constant ones, and for a step above twice sigma,
         where the shape is hidden by the display.
+
+    Raises
+    ------
+    ValueError
+        An infinity among the readings.
 
     Notes
     -----
@@ -99,6 +105,7 @@ def anderson_darling(values: npt.ArrayLike, *, step: float | None = None) -> Nor
     'all values are equal: a shape cannot be tested'
     """
     array = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(array)
     array = array[np.isfinite(array)]
     n = array.size
     if n < 8:

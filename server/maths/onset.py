@@ -8,6 +8,7 @@ import numpy.typing as npt
 from scipy.special import fdtri
 
 from server.maths.autocorrelation import effective_for_mean, residual_phi
+from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
 
 Floats = npt.NDArray[np.float64]
@@ -52,7 +53,7 @@ def ramp_start(
     Raises
     ------
     ValueError
-        `at` of another length, confidence out of bounds.
+        `at` of another length, confidence out of bounds, an infinity among the values.
 
     Notes
     -----
@@ -72,6 +73,7 @@ def ramp_start(
     if not 0.5 <= confidence < 1.0:
         raise ValueError(f"confidence must be from 0.5 to below 1, got {confidence!r}")
     array = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(array)
     when = np.arange(array.size, dtype=np.float64) if at is None else np.asarray(at, dtype=np.float64).ravel()
     if when.size != array.size:
         raise ValueError(f"at must have {array.size} entries like values, got {when.size}")

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize_scalar
 
+from server.maths.charts import refuse_infinite
 from server.maths.normality import Normality, anderson_darling
 from server.maths.results import Undetermined
 from server.maths.rounding import rounding_step
@@ -58,7 +59,7 @@ def box_cox(values: npt.ArrayLike, *, shift: float = 0.0) -> BoxCox | Undetermin
     Parameters
     ----------
     values : array_like, shape (n,)
-        Readings; NaN left out. All must be above -shift.
+        Readings; NaN left out, an infinity refused with a ValueError. All must be above -shift.
     shift : float
         Added to every value first.
 
@@ -78,6 +79,7 @@ def box_cox(values: npt.ArrayLike, *, shift: float = 0.0) -> BoxCox | Undetermin
     'a power needs values above 0, the smallest is -1'
     """
     x = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(x)
     x = x[np.isfinite(x)] + shift
     if x.size < 8:
         return Undetermined(f"{x.size} of 8 values needed for a transformation")
@@ -132,7 +134,7 @@ def empirical_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
     Parameters
     ----------
     values : array_like, shape (n,)
-        Readings; NaN left out.
+        Readings; NaN left out, an infinity refused with a ValueError.
 
     Returns
     -------
@@ -150,6 +152,7 @@ def empirical_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
     1000.0
     """
     x = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(x)
     x = x[np.isfinite(x)]
     if x.size < EMPIRICAL_N:
         return Undetermined(f"{x.size} of {EMPIRICAL_N} values needed for quantiles without a model")
@@ -185,7 +188,7 @@ def fitted_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
     Parameters
     ----------
     values : array_like, shape (n,)
-        Readings; NaN left out.
+        Readings; NaN left out, an infinity refused with a ValueError.
 
     Returns
     -------
@@ -199,6 +202,7 @@ def fitted_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
     '2 of 8 values needed to fit a distribution'
     """
     x = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(x)
     x = x[np.isfinite(x)]
     if x.size < 8:
         return Undetermined(f"{x.size} of 8 values needed to fit a distribution")
