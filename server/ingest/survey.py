@@ -98,7 +98,8 @@ class Survey:
     last_ms: int | None
     questions: tuple[Question, ...]
     flags: tuple[Flag, ...]
-    constant_sum: ConstantSum | Undetermined | None
+    #: The constant-sum test of each column that is, or may be, the shot size.
+    sums: tuple[tuple[str, ConstantSum | Undetermined], ...]
     dose_lag: DoseLag | Undetermined
     shots: tuple[ReadShot, ...]
     rejected: tuple[RejectedRow, ...]
@@ -193,10 +194,11 @@ def _column(name: str, guess: Guess, plan: Plan, cells: tuple[str, ...]) -> Colu
     if plan.mapping:
         field = plan.mapping.get(name, name if name in FIELDS and name not in plan.mapping.values() else "")
         same = field == guess.field
+        unit = plan.column_units.get(name, (stated or guess.unit) if same else "")
+        sure, why = (guess.sure, guess.why) if same else (1.0, "chosen")
         return ColumnFound(
-            name, field, plan.column_units.get(name, (stated or guess.unit) if same else ""),
-            1.0 if field else 0.0, "chosen" if field else "", guess.injected, cells,
-        )  # fmt: skip
+            name, field, unit, sure if field else 0.0, why if field else "", guess.injected, cells
+        )
     # An injected volume is cushion over again: it is shown, and taken only when somebody says so.
     field = "" if guess.injected else guess.field
     if field == "press" and plan.defaults.get("press"):
@@ -273,7 +275,7 @@ def _told(
     start = [shot for shot in shots if shot.row < len(rows)]
     arrays = _arrays(sorted(start, key=lambda shot: (shot.at_ms, shot.counter)))
     presses = Counter(shot.label.press for shot in shots if shot.label.press != _NOBODY)
-    sums = _sum_test(columns, rows, raw, comma)
+    sums = _sum_tests(columns, rows, comma)
     times = [i for i, one in enumerate(columns) if one.field == "at"]
     cells = (row[i] for row in rows for i in times if i < len(row))
     local = any(isinstance(cell, dt.datetime) and cell.tzinfo is None for cell in cells)
@@ -293,7 +295,7 @@ def _told(
         last_ms=ordered[-1].at_ms if ordered else None,
         questions=tuple(_questions(columns, plan, dates, start, presses, sums, local)),
         flags=tuple(_flags(source, columns, plan, shots, start, rejected, raw)),
-        constant_sum=sums,
+        sums=sums,
         dose_lag=dose_lag_evidence(arrays) if len(start) else Undetermined("no row could be read"),
         shots=tuple(start[:PREVIEW]),
         rejected=tuple(rejected[:PREVIEW]),
@@ -316,7 +318,7 @@ def _questions(
     dates: OrderFound,
     shots: Sequence[ReadShot],
     presses: Counter[str],
-    sums: ConstantSum | Undetermined | None,
+    sums: Sequence[tuple[str, ConstantSum | Undetermined]],
     local: bool,
 ) -> Iterator[Question]:
     fields = {one.field for one in columns if one.field}
@@ -339,12 +341,10 @@ def _questions(
     times = np.array([shot.at_ms for shot in shots]), np.array([shot.counter for shot in shots])
     if plan.cavities == "keep" and (repeated := repeated_cavities(*times)) > 0:
         yield Question("cavities", facts={"rows": repeated, "of": len(shots)})
-    injected = next((one for one in columns if one.injected or one.field.startswith("shot_size")), None)
-    if injected is not None and (
-        (injected.injected and not injected.field)
-        or (isinstance(sums, ConstantSum) and sums.injected is not False and bool(injected.field))
-    ):
-        yield Question("injected", injected.name)
+    fields_of = {one.name: one.field for one in columns}
+    for name, found in sums:
+        if fields_of[name] and isinstance(found, ConstantSum) and found.injected is not False:
+            yield Question("injected", name)
 
 
 def _flags(
@@ -357,9 +357,8 @@ def _flags(
     raw: Mapping[str, Floats],
 ) -> Iterator[Flag]:
     for one in _suspicions(shots, raw, plan):
-        yield Flag(
-            one.kind, one.field, {"value": one.value, "maybe": one.maybe, "share": one.share}
-        )
+        rows = round(one.share * (len(shots) + len(rejected)))
+        yield Flag(one.kind, one.field, {"value": one.value, "maybe": one.maybe, "rows": max(1, rows)})
     counts = Counter((row.field, row.code) for row in rejected)
     for (field, code), rows in counts.most_common(12):
         example = next(row.message for row in rejected if (row.field, row.code) == (field, code))
@@ -389,20 +388,20 @@ def _suspicions(shots: Sequence[ReadShot], raw: Mapping[str, Floats], plan: Plan
     return found
 
 
-def _sum_test(
-    columns: Sequence[ColumnFound], rows: Sequence[Sequence[Any]], raw: Mapping[str, Floats], comma: bool
-) -> ConstantSum | Undetermined | None:
-    """The constant-sum test of the column that is, or may be, the shot size; None without one."""
-    places = {one.name: i for i, one in enumerate(columns)}
-    size = next((one for one in columns if one.field.startswith("shot_size") or one.injected), None)
-    volume = size is not None and (size.field.endswith("_cm3") or size.injected)
-    wanted = ("cushion_cm3", "cushion_mm") if volume else ("cushion_mm", "cushion_cm3")
-    cushion = next((one for field in wanted for one in columns if one.field == field), None)
-    if size is None or cushion is None:
-        return None
+def _sum_tests(
+    columns: Sequence[ColumnFound], rows: Sequence[Sequence[Any]], comma: bool
+) -> tuple[tuple[str, ConstantSum | Undetermined], ...]:
+    """The constant-sum test of every column that is, or may be, the shot size."""
 
-    def column(name: str) -> Floats:
-        index = places[name]
-        return np.array([_number(row[index] if index < len(row) else None, comma) for row in rows])
+    def values(place: int) -> Floats:
+        return np.array([_number(row[place] if place < len(row) else None, comma) for row in rows])
 
-    return constant_sum(column(size.name), column(cushion.name))
+    cushions = {one.field: i for i, one in enumerate(columns) if one.field.startswith("cushion")}
+    found = []
+    for place, one in enumerate(columns):
+        if not (one.field.startswith("shot_size") or one.injected) or not cushions:
+            continue
+        like = "cushion_mm" if one.field.endswith("_mm") else "cushion_cm3"
+        cushion = cushions.get(like, next(iter(cushions.values())))
+        found.append((one.name, constant_sum(values(place), values(cushion))))
+    return tuple(found)

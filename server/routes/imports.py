@@ -127,7 +127,7 @@ def _survey_item(found: Survey) -> dict[str, Any]:
             {"code": one.code, "field": one.field, "text": flag_text(one.code, one.field, one.facts)}
             for one in found.flags
         ],
-        "constant_sum": sum_text(found.constant_sum),
+        "constant_sum": [{"column": name, "text": sum_text(name, one)} for name, one in found.sums],
         "dose_lag": None if isinstance(lag, Undetermined) else lag.lag,
         "dose_lag_text": lag_text(lag),
         "shots": [_shot_item(shot) for shot in found.shots],

@@ -69,8 +69,9 @@ def _unit_text(field: str, facts: Mapping[str, Any]) -> str:
 _FLAGS: Final[dict[str, Callable[[str, Mapping[str, Any]], str]]] = {
     "unit": _unit_text,
     "wrapped": lambda field, facts: (
-        f"{facts['share']:.1%} of {field} read near {facts['value']:.6g}: a small negative ({facts['maybe']})"
-        " kept as an unsigned number. Such rows are refused, unless they are read as signed"
+        f"{facts['rows']} of the rows looked at read {field} near {facts['value']:.6g}: a small"
+        f" negative ({facts['maybe']}) kept as an unsigned number. Such rows are refused, unless they"
+        " are read as signed"
     ),
     "rejected": lambda _field, facts: (
         f"{facts['rows']} of the rows looked at are refused: {facts['example']}"
@@ -87,21 +88,19 @@ _FLAGS: Final[dict[str, Callable[[str, Mapping[str, Any]], str]]] = {
 }
 
 
-def sum_text(found: ConstantSum | Undetermined | None) -> str:
-    """The constant-sum test with its figures."""
-    if found is None:
-        return ""
+def sum_text(column: str, found: ConstantSum | Undetermined) -> str:
+    """The constant-sum test of a column with its figures."""
     if isinstance(found, Undetermined):
-        return f"Metered or injected cannot be told: {found.reason}."
+        return f"“{column}”: metered or injected cannot be told: {found.reason}."
     figures = (
         f"from shot to shot it moves with the cushion at correlation {found.correlation:+.2f}, their sum"
         f" scatters {found.sum_share:.2f} times as much as it does ({found.pairs:,} pairs)"
     )
     if found.injected:
-        return f"Injected volume: the sum with the cushion is constant; {figures}."
+        return f"“{column}” is what was injected: its sum with the cushion is constant; {figures}."
     if found.injected is False:
-        return f"Metered: {figures}."
-    return f"Metered or injected is not clear: {figures}."
+        return f"“{column}” was metered: {figures}."
+    return f"“{column}”: metered or injected is not clear; {figures}."
 
 
 def lag_text(found: DoseLag | Undetermined, *, set_to: int | None = None) -> str:

@@ -8,7 +8,7 @@ export function draw(form, found, options) {
   part('facts-more').textContent = more(found);
   list(part('questions'), found.questions, part('asked'));
   list(part('flags'), found.flags, part('flagged'));
-  part('sum').textContent = found.constant_sum;
+  part('sum').textContent = found.constant_sum.map((one) => one.text).join(' ');
   part('lag').textContent = found.dose_lag_text;
   columns(form, found, options);
   choices(form, part('sheets'), 'sheet', found.sheets.length > 1 ? found.sheets.map((name) => [name, name]) : []);
@@ -19,9 +19,9 @@ export function draw(form, found, options) {
 }
 
 function facts(found) {
-  const rows = found.rows_total === null ? 'a long file' : `${found.rows_total.toLocaleString('en')} rows`;
+  const rows = found.rows_total === null ? 'A long file' : `${found.rows_total.toLocaleString('en')} rows`;
   const span = found.from ? `, from ${found.from.slice(0, 16).replace('T', ' ')} to ${found.to.slice(0, 16).replace('T', ' ')} UTC` : '';
-  return `The file holds ${rows}${span}.`;
+  return `${rows}${span}.`;
 }
 
 function more(found) {
@@ -59,10 +59,16 @@ function columns(form, found, options) {
     if (target.value === '' && one.field) { target.append(new Option(one.field, one.field)); target.value = one.field; }
     row.className = one.field ? '' : 'over';
     const unit = unitOf(form, one, options);
-    row.append(name, made('td', one.cells.join('   ') || '–', 'cells'), cell(target), cell(unit), cell(made('small', why(one))));
+    row.append(name, cellsOf(one), cell(target), cell(unit), cell(made('small', why(one))));
     return row;
   }));
   if (focused?.startsWith('column ') || focused?.startsWith('unit ')) form.elements[focused]?.focus();
+}
+
+function cellsOf(one) {
+  const around = made('td', one.cells.length ? '' : '–', 'cells');
+  around.append(...one.cells.map((text) => made('span', text)));
+  return around;
 }
 
 function why(one) {
@@ -106,7 +112,7 @@ function preview(form, found) {
   form.querySelector('[data-preview-none]').hidden = found.shots.length > 0;
   const names = [...new Set([...DRAWN, ...found.shots.flatMap(Object.keys)])].filter((name) => found.shots.some((shot) => name in shot));
   const head = document.createElement('tr');
-  head.append(...names.map((name) => { const one = made('th', name); one.scope = 'col'; return one; }));
+  head.append(...names.map((name) => { const one = made('th', title(form, name)); one.scope = 'col'; return one; }));
   const rows = found.shots.map((shot) => {
     const row = document.createElement('tr');
     row.append(...names.map((name) => made('td', text(shot[name]))));
@@ -119,8 +125,17 @@ function preview(form, found) {
   table.replaceChildren(top, body);
 }
 
+// The word of a field with the unit it is kept in.
+function title(form, name) {
+  const option = form.querySelector('[data-targets]').content.querySelector(`option[value="${CSS.escape(name)}"]`);
+  const word = option ? option.textContent : { zone_temps_c: 'Barrel zones', extra: 'Own numbers' }[name] || name;
+  const unit = JSON.parse(form.dataset.units)[name]?.[0];
+  return unit ? `${word}, ${written(unit)}` : word;
+}
+
 function text(value) {
   if (value === undefined) return '';
+  if (typeof value === 'string' && value.startsWith('[')) return JSON.parse(value).map((one) => (one === null ? '–' : one)).join(' / ');
   return typeof value === 'number' ? String(Math.round(value * 10000) / 10000) : String(value).replace('T', ' ').replace('.000Z', ' Z');
 }
 
