@@ -403,5 +403,6 @@ def _sum_tests(
             continue
         like = "cushion_mm" if one.field.endswith("_mm") else "cushion_cm3"
         cushion = cushions.get(like, next(iter(cushions.values())))
-        found.append((one.name, constant_sum(values(place), values(cushion))))
+        same = columns[cushion].field.endswith(like[-4:]) and columns[cushion].unit == one.unit
+        found.append((one.name, constant_sum(values(place), values(cushion), same_unit=same)))
     return tuple(found)

@@ -30,8 +30,12 @@ class ConstantSum:
     pairs: int
 
 
-def constant_sum(size: Floats, cushion: Floats) -> ConstantSum | Undetermined:
-    """Tell an injected volume from a metered one, from n consecutive shots, float64 [n], same unit.
+def constant_sum(
+    size: Floats, cushion: Floats, *, same_unit: bool = True
+) -> ConstantSum | Undetermined:
+    """Tell an injected volume from a metered one, from n consecutive shots, float64 [n].
+
+    same_unit False: the cushion is in another unit, and is brought to the column's scatter first.
 
     Injected + cushion is what was metered: constant within a run but for the metering's own scatter,
     so the differences of neighbours mirror one another (correlation -1, sum with hardly any
@@ -60,6 +64,8 @@ def constant_sum(size: Floats, cushion: Floats) -> ConstantSum | Undetermined:
     if len(moves) < CONSTANT_SUM_NEEDS or min(spread) <= 1e-12:
         what = "the column" if spread[0] <= 1e-12 else "the cushion"
         return Undetermined(f"{what} does not move from shot to shot, so its sum says nothing")
+    if not same_unit:
+        moves = moves * np.array([1.0, spread[0] / spread[1]])
     correlation = float(np.asarray(np.corrcoef(moves.T))[0, 1])
     share = float(moves.sum(axis=1).std() / spread[0])
     injected: bool | None = None

@@ -49,6 +49,18 @@ def test_a_sum_constant_to_the_display_step_is_called_injected() -> None:
     assert found.sum_share < 0.3
 
 
+def test_a_cushion_in_another_unit_decides_the_same() -> None:
+    chance = np.random.default_rng(3)
+    cushion = np.round(6 + 0.05 * chance.standard_normal(300), 2)
+    volume = np.round(1.96 * (80 + 0.004 * chance.standard_normal(300) - cushion), 2)
+    inches = np.round(cushion / 25.4, 4)
+    found, mixed = constant_sum(volume, inches, same_unit=False), constant_sum(volume, inches)
+    assert not isinstance(found, Undetermined)
+    assert not isinstance(mixed, Undetermined)
+    assert found.injected is True
+    assert mixed.injected is None
+
+
 @pytest.mark.parametrize(
     ("size", "cushion", "why"),
     [
