@@ -17,6 +17,7 @@ from server.pipeline import Pipeline
 from server.routes import (
     access,
     acting,
+    alarm_budget,
     alarms,
     docs,
     floor,
@@ -93,7 +94,10 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     app.state.ringtell = objects
     problems.install(app)
     install_middleware(app)
-    stages = (shots, imports, sources, reading, acting, alarms, floor, outlets, studies, maths, score)
-    for module in (*stages, access, people, keys, tablets, trail, live, docs, pages, floor_pages):
+    observing.install(app)
+    stages = (
+        shots, imports, sources, reading, acting, alarms, alarm_budget, floor, outlets, studies, maths, score,
+    )  # fmt: skip
+    for module in (*stages, access, people, keys, tablets, trail, live, watching, docs, pages, floor_pages):
         app.include_router(module.router)
     return app

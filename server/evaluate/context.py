@@ -10,9 +10,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import RULED_SIGNALS, WATCHED_LEVELS
+from server.derived.alarm_budget import plan_of_record
 from server.evaluate.log_doubts import STICKING, STUCK_STEPS
 from server.evaluate.prior import Mark
-from server.evaluate.watching import DOSE_ONLY, EVERY_LEVEL, WatchedRecord, plan_of
+from server.evaluate.watching import DOSE_ONLY, EVERY_LEVEL, WatchedRecord
 from server.maths.alarm_budget import Plan
 from server.store.plant import Press, Setup
 from server.valve.evidence import SIGNALS as EVIDENCE_SIGNALS
@@ -127,7 +128,7 @@ def watch_of(row: Mapping[str, Any], press: Press, *, false_alarms_a_week: float
         missing=tuple(name for name in EVIDENCE_SIGNALS if name not in signals),
         watched=watched,
         scatters=_scatters(*(numbers(STICKING, field) for field in ("center", "sigma", "step"))),
-        plan=plan_of(watched, per_press=false_alarms_a_week, cycle_s=cycle_ms / 1000.0),
+        plan=plan_of_record(signals, per_press=false_alarms_a_week, cycle_s=cycle_ms / 1000.0),
     )
 
 

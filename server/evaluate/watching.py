@@ -14,11 +14,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import LEVEL_MOVED, SCATTER_GROWN, WATCHED_LEVELS, WATCHED_SCATTERS
+from server.derived.alarm_budget import CHARTS
 from server.evaluate.carry import Episode
-from server.evaluate.watch_memory import CHARTS, Memory, WatchState
-from server.maths.alarm_budget import Kind, Plan, design_of, plan_charts
+from server.evaluate.watch_memory import Memory, WatchState
+from server.maths.alarm_budget import Plan, design_of
 from server.maths.group_scores import level_and_scatter
-from server.maths.watch_charts import LEARNS, SPEAKS_FROM, Bank, Design, moved, step
+from server.maths.watch_charts import LEARNS, SPEAKS_FROM, Design, moved, step
 
 Floats = NDArray[np.float64]
 Key = tuple[str, str]
@@ -34,10 +35,6 @@ DOSE_ONLY: Final = 2
 
 _LEVELS: Final = len(WATCHED_LEVELS)
 _SCATTERED: Final = [WATCHED_LEVELS.index(name) for name in WATCHED_SCATTERS]
-_CHARTS: Final[tuple[tuple[Kind, str], ...]] = (
-    *(("level", name) for name in WATCHED_LEVELS),
-    *(("scatter", name) for name in WATCHED_SCATTERS),
-)
 _DOSE: Final = WATCHED_LEVELS.index("shot_size_mm")
 
 
@@ -47,7 +44,6 @@ class WatchedRecord:
 
     center: Floats
     sigma: Floats
-    phi: Floats
 
 
 @dataclasses.dataclass(frozen=True)
@@ -59,23 +55,11 @@ class Watched:
     still_open: dict[Key, Episode]
 
 
-def plan_of(record: WatchedRecord, *, per_press: float, cycle_s: float) -> Plan:
-    """The charts of a record: those signals that are in it."""
-    there = np.isfinite(record.sigma) & (record.sigma > 0.0)
-    phi = np.where(np.isfinite(record.phi), record.phi, 0.0)
-    asked = [
-        (name, kind, float(phi[WATCHED_LEVELS.index(name)]))
-        for kind, name in _CHARTS
-        if there[WATCHED_LEVELS.index(name)]
-    ]
-    return plan_charts(asked, per_press=per_press, cycle_s=cycle_s)
-
-
 def _design(plan: Plan) -> Design:
     """The plan's charts in the fixed order; a chart the plan lacks has a limit it cannot reach."""
     known = design_of(plan)
     place = {(chart.kind, chart.signal): i for i, chart in enumerate(plan.charts)}
-    at = [place.get(chart, -1) for chart in _CHARTS]
+    at = [place.get(chart, -1) for chart in CHARTS]
 
     def spread(values: NDArray[Any], missing: float) -> NDArray[Any]:
         return np.array([missing if i < 0 else values[i] for i in at])
@@ -83,7 +67,7 @@ def _design(plan: Plan) -> Design:
     return Design(
         weight=spread(known.weight, 0.2),
         width=spread(known.width, 6.0),
-        one_sided=np.array([kind == "scatter" for kind, _ in _CHARTS]),
+        one_sided=np.array([kind == "scatter" for kind, _ in CHARTS]),
     )
 
 
@@ -222,8 +206,7 @@ KEYS: Final[tuple[Key, ...]] = (
     *((name, LEVEL_MOVED) for name in WATCHED_LEVELS),
     *((name, SCATTER_GROWN) for name in WATCHED_SCATTERS),
 )
-assert len(KEYS) == CHARTS
-assert Bank.empty(CHARTS).as_array().shape[1] == CHARTS
+assert len(KEYS) == len(CHARTS)
 
 
 def summary(state: WatchState, *, plan: Plan | None, restart_left: int, now_ms: int) -> dict[str, Any]:

@@ -23,7 +23,7 @@ Kind = Literal["level", "scatter"]
 WEEK_S: Final = 604_800.0
 #: Part of a press's budget that charts of level and scatter may spend; the rest is left to the
 #: leak-likelihood and the other kinds (common practice, no source).
-CHART_SHARE: Final = 0.85
+CHART_SHARE: Final = 0.9
 #: λ of scatter charts: a scatter needs some 300 shots to be told from chance.
 SCATTER_WEIGHT: Final = 0.2
 #: Cycle time taken where the record has none, s.
@@ -127,7 +127,7 @@ def plan_charts(
     --------
     >>> plan = plan_charts([("swept_mm", "level", 0.0)], per_press=0.2, cycle_s=20.0)
     >>> plan.grouping.size, round(plan.charts[0].arl_groups), round(plan.per_week, 3)
-    (25, 7115, 0.17)
+    (25, 6720, 0.18)
     """
     if not (math.isfinite(per_press) and per_press > 0.0):
         raise ValueError(f"per_press must be above 0, got {per_press!r}")

@@ -27,12 +27,12 @@ CLIP: Final = 6.0
 QUIET_SHARE: Final = 0.4
 #: Chance that a steady chart is called restless, and the assurance of what is then allowed for.
 RESTLESS_CHANCE: Final = 0.05
-RESTLESS_ASSURANCE: Final = 0.75
+RESTLESS_ASSURANCE: Final = 0.9
 #: A group's deviation is never taken to be surer than this, in sigma of single shots.
 LEAST_SPREAD: Final = 0.02
 
 _FIELDS: Final = (
-    "n", "mean", "freedom", "squares", "ewma", "looks", "looked", "since_zero", "active",
+    "n", "mean", "freedom", "squares", "ewma", "looks", "looked", "paired", "since_zero", "active",
 )  # fmt: skip
 
 
@@ -54,9 +54,9 @@ class Bank:
     """What charts have learnt and gathered, float64 [..., c] each.
 
     n, mean: groups the level rests on, and it. freedom, squares: degrees of freedom and sum of squares
-    of the scatter between groups. ewma: evidence gathered. looks, looked: how often and with what sum
-    of squares the EWMA was looked at while it learnt. since_zero: groups since the evidence last
-    changed its side. active: 1 while the chart signals.
+    of the scatter between groups. ewma: evidence gathered. looks, looked, paired: how often the EWMA was
+    looked at while it learnt, its sum of squares and of products with the value before. since_zero:
+    groups since the evidence last changed its side. active: 1 while the chart signals.
     """
 
     n: Floats
@@ -66,6 +66,7 @@ class Bank:
     ewma: Floats
     looks: Floats
     looked: Floats
+    paired: Floats
     since_zero: Floats
     active: Floats
 
@@ -117,26 +118,33 @@ def limits(bank: Bank, design: Design, *, complete: Flags | bool) -> Floats:
     carries the error of what is known. Once learning is complete the error stays the same from group to
     group, so it goes into the limit: the width becomes the t quantile of the same probability, and the
     variance grows by 1/n. Where the EWMA was more restless than chance (χ², 5 %), its own mean square
-    (75 % upper bound) replaces the theoretical one: that is how slow wander of a level is allowed for.
+    replaces the theoretical one, by its 90 % upper bound with as few independent looks as its lag-1
+    correlation leaves, and the level learnt is as uncertain as those looks make it: that is how slow
+    wander of a level is allowed for (derived; checked by simulation).
     """
     weight = design.weight
     steady = weight / (2.0 - weight)
     done = np.asarray(complete) & (bank.n >= LEARNS)
     freedom = np.maximum(bank.freedom, 3.0)
-    student = stdtrit(freedom, ndtr(design.width))
-    width = np.where(done, np.minimum(student, 2.0 * design.width), design.width)
-    error = np.where(done, 1.0 / np.maximum(bank.n, 1.0), 0.0)
-    return np.asarray(width * np.sqrt(steady * _restlessness(bank, weight) + error))
+    width = np.where(done, np.minimum(stdtrit(freedom, ndtr(design.width)), 2.0 * design.width), design.width)
+    factor, longer = _restlessness(bank, weight)
+    known = np.maximum(bank.n, 1.0)
+    error = np.where(longer > 0.0, steady * factor * np.minimum(longer / known, 1.0), done / known)
+    return np.asarray(width * np.sqrt(steady * factor + error))
 
 
-def _restlessness(bank: Bank, weight: Floats) -> Floats:
-    """Factor on the variance of the EWMA, 1 for a steady press."""
+def _restlessness(bank: Bank, weight: Floats) -> tuple[Floats, Floats]:
+    """Factor on the variance of the EWMA, 1 for a steady press; and groups an independent look takes, 0
+    for a steady press."""
     keep = (1.0 - weight) ** 2
-    independent = np.maximum(bank.looks * (1.0 - keep) / (1.0 + keep), 1.0)
+    chance = np.maximum(bank.looks * (1.0 - keep) / (1.0 + keep), 1.0)
     ratio = bank.looked / np.maximum(bank.looks, 1.0) / (weight / (2.0 - weight))
-    restless = ratio > chdtri(independent, RESTLESS_CHANCE) / independent
-    allowed = ratio * independent / chdtri(independent, RESTLESS_ASSURANCE)
-    return np.asarray(np.where(restless, np.maximum(allowed, 1.0), 1.0))
+    restless = ratio > chdtri(chance, RESTLESS_CHANCE) / chance
+    lag = np.clip(bank.paired / np.maximum(bank.looked, 1e-12), 1.0 - weight, 0.99)
+    independent = np.maximum(bank.looks * (1.0 - lag * lag) / (1.0 + lag * lag), 2.0)
+    allowed = np.maximum(ratio * independent / chdtri(independent, RESTLESS_ASSURANCE), 1.0)
+    longer = (1.0 + lag) / (1.0 - lag)
+    return np.where(restless, allowed, 1.0), np.where(restless, longer, 0.0)
 
 
 def step(
@@ -190,6 +198,7 @@ def step(
         ewma=ewma,
         looks=bank.looks + looks,
         looked=np.where(looks, bank.looked + ewma * ewma, bank.looked),
+        paired=np.where(looks, bank.paired + ewma * bank.ewma, bank.paired),
         since_zero=np.where(compares, np.where(same_side, bank.since_zero + 1.0, 1.0), bank.since_zero),
         active=active.astype(np.float64),
     )

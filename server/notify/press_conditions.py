@@ -62,10 +62,13 @@ def conditions_of(
     leak = _leak(connection, press, look, settings)
     explained = LEAK_SIGNALS if leak is not None and leak.active_now else frozenset()
     active = [one for one in look.watching.get("active", ()) if one["signal"] not in explained]
-    moved = [one for one in active if one["rule"] == LEVEL_MOVED]
+    # Of level and scatter of one signal the one that began first speaks for both.
+    first = {one["signal"]: one["rule"] for one in sorted(active, key=lambda one: -one["since_ms"])}
+    moved = [one for one in active if one["rule"] == LEVEL_MOVED == first[one["signal"]]]
     taken = {one["signal"] for one in moved}
     grown = [one for one in active if one["rule"] == SCATTER_GROWN and one["signal"] not in taken]
     past = [row for row in look.lately(BUDGETED) if row["signal"] not in explained]
+    past = [row for row in past if first.get(row["signal"], row["rule"]) == row["rule"]]
     taken |= {row["signal"] for row in past if row["rule"] == LEVEL_MOVED}
     facts = {"box": state["box"], "mold": state["mold"]}
     return [

@@ -15,7 +15,9 @@ from server.store.audit import PLANT, add_audit
 from server.store.plant import PLANT_DEFAULTS, all_presses, put_settings, read_settings
 
 #: Changing one of these changes findings or scores of earlier shots.
-REWRITING: Final = frozenset({"prevalence", "valve_life_shots", "rules"})
+REWRITING: Final = frozenset(
+    {"prevalence", "valve_life_shots", "rules", "alarm_budget_per_shift", "alarm_budget_per_press_week"}
+)
 #: Kept among the settings but changed by an act of its own.
 OWN_ACT: Final = frozenset({"recalibration"})
 LANGUAGES: Final = ("en",)

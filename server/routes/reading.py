@@ -1,5 +1,6 @@
 """Reading presses: the list, one press, its findings and events; and the other reading calls."""
 
+import json
 from typing import Annotated, Any
 
 import sqlalchemy as sa
@@ -91,6 +92,8 @@ def get_press(request: Request, press: str) -> dict[str, Any]:
             "pending_shots": intake.pending(connection, found.press_id),
             "evaluated_through": when(row["evaluated_ms"]),
             "bottoming_since": when(row["bottoming_since_ms"]),
+            "alarms_held_back": row["held_back"],
+            "watching": json.loads(row["watching"]) if row["watching"] else None,
             "trouble": row["trouble"],
         }
 

@@ -3,6 +3,7 @@
 import functools
 
 from server.settings import outside
+from server.show.alarm_proof import proof_chapter
 from server.show.more_pages import HelpPage
 from server.show.plant_words import Plant
 from server.words.help_terms import help_groups
@@ -28,5 +29,5 @@ def build_help(plant: Plant) -> HelpPage:
         answer="What the words mean, and where the numbers come from.",
         under="Ringtell informs. It never controls a press.",
         groups=help_groups(),
-        chapters=help_chapters(),
+        chapters=(*help_chapters(), proof_chapter()),
     )

@@ -44,6 +44,7 @@ from server.store.shots import read_columns
 from server.valve.signals import derive
 from server.words.catalogue import (
     EVENT_NAMES,
+    HELD_BACK,
     LEAK_STATUS,
     VALVE_STYLE,
     cause_name,
@@ -158,6 +159,8 @@ def _under(
     if since is not None:
         between = f"{plant.day(since.from_ms)} to {plant.day(since.to_ms)}"
         parts.append(f"since {plant.day(since.at_ms)} ({between})")
+    if row["held_back"]:
+        parts.append(f"alarms held back: {worded(HELD_BACK, row['held_back'])}")
     return " · ".join(part for part in parts if part)
 
 

@@ -27,6 +27,8 @@ _FIELDS: tuple[tuple[str, str, str, str], ...] = (
     ("valve_life_shots", "Shots a valve lasts", "number",
      "In this plant, on average; with it the age of a valve is part of the likelihood. 0: not said."),
     ("alarm_budget_per_shift", "False alarms a shift", "number", "How many the plant tolerates in a shift."),
+    ("alarm_budget_per_press_week", "False alarms of a press and week", "number",
+     "How many on one press in a week round the clock; the stricter of the two holds."),
     ("open_at", "An alarm opens at", "number", "Likelihood of a leak (0 to 1) that calls someone."),
     ("close_at", "and ends below", "number", "Lower than the one above, so that it does not flicker."),
     ("silent_after_s", "Silent after, s", "number", "Without a shot for so long a press is silent."),
