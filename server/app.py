@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from server import __version__
 from server.clock import now_ms as read_clock
 from server.import_jobs import ImportJobs
+from server.measures import Measures
 from server.notify.delivery import Courier
 from server.notify.hub import Hub
 from server.notify.outlets import Outlet, outlets_of
@@ -26,10 +27,12 @@ from server.routes import (
     keys,
     live,
     maths,
+    observing,
     outlets,
     pages,
     people,
     problems,
+    quality,
     reading,
     score,
     shots,
@@ -37,8 +40,10 @@ from server.routes import (
     studies,
     tablets,
     trail,
+    watching,
 )
 from server.routes.assets import assets
+from server.routes.gate import Gate
 from server.routes.middleware import install as install_middleware
 from server.settings import Settings
 from server.store.database import Store
@@ -54,6 +59,12 @@ class Objects:
     pipeline: Pipeline
     now_ms: Callable[[], int]
     imports: ImportJobs
+    gate: Gate = dataclasses.field(default_factory=Gate)
+
+    @property
+    def measures(self) -> Measures:
+        """What the server counts of itself."""
+        return self.pipeline.measures
 
     @property
     def outlets(self) -> Mapping[str, Outlet]:
@@ -96,7 +107,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     install_middleware(app)
     observing.install(app)
     stages = (
-        shots, imports, sources, reading, acting, alarms, alarm_budget, floor, outlets, studies, maths, score,
+        shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies, maths, score,
     )  # fmt: skip
     for module in (*stages, access, people, keys, tablets, trail, live, watching, docs, pages, floor_pages):
         app.include_router(module.router)

@@ -40,6 +40,10 @@ class TooLargeError(RingtellError):
     code, status, title = "too_large", 413, "The request is too large"
 
 
+class TooSlowError(RingtellError):
+    code, status, title = "too_slow", 408, "The request came too slowly"
+
+
 class UnauthorizedError(RingtellError):
     code, status, title = "unauthorized", 401, "A key or a login is needed"
 

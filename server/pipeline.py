@@ -23,6 +23,7 @@ from server.ingest import receive as ingest
 from server.ingest import replay
 from server.ingest.batch import ReadBatch
 from server.isolation import Isolation
+from server.measures import Measures
 from server.notify.alarms import AlarmChanged, react, suppress, tick
 from server.notify.capability import capability_now, react_to_capability
 from server.notify.delivery import Courier
@@ -59,6 +60,7 @@ class Pipeline:
         now_ms: Callable[[], int],
         child_process: bool,
         courier: Courier | None = None,
+        measures: Measures | None = None,
     ) -> None:
         self.store = store
         self.hub = hub
@@ -66,6 +68,7 @@ class Pipeline:
         self._child = Child(store, apart=child_process)
         self._isolation = Isolation(store, self._child, now_ms=now_ms)
         self.courier = courier or Courier(store, {LOG_OUTLET: LogOutlet()}, now_ms=now_ms)
+        self.measures = measures or Measures()
         self._stop = threading.Event()
         self._wake = threading.Event()
         self._threads: list[threading.Thread] = []
@@ -97,14 +100,22 @@ class Pipeline:
             )
 
         answer = self.store.write(job, priority=URGENT if import_no is None else USUAL)
+        self._count(batch, answer, now_ms=now_ms)
         if answer.presses:
             self.wake()
         return answer
+
+    def _count(self, batch: ReadBatch, answer: ingest.Received, *, now_ms: int) -> None:
+        outcomes = {"stored": answer.stored, "duplicate": answer.duplicate, "conflict": answer.conflict}
+        newest = max((shot.at_ms for shot in batch.shots), default=None)
+        lag_s = None if newest is None or not answer.stored else (now_ms - newest) / 1000
+        self.measures.took_in({**outcomes, "rejected": len(answer.rejected)}, lag_s=lag_s)
 
     # --- transaction 2 ------------------------------------------------------------------------
 
     def evaluate_one(self, press_id: int) -> bool:
         """Evaluate what waits of a press; False when nothing did."""
+        began = time.monotonic()
         evaluation = self._child.run(evaluate_press, press_id)
         if evaluation is None:
             return False
@@ -112,6 +123,7 @@ class Pipeline:
         changes = self.store.write(
             lambda connection: land(connection, evaluation, now_ms=now_ms), priority=BACKGROUND
         )
+        self.measures.evaluated(time.monotonic() - began)
         with self.store.read() as connection:
             press = press_by_id(connection, press_id)
         self.hub.publish("shots", press.press)
@@ -253,6 +265,7 @@ class Pipeline:
     def _failed(self, press_id: int, error: Exception) -> bool:
         """True when the press can be tried again at once. A database that is away is no press's fault."""
         foreseen = trouble.trouble_of(error)
+        self.measures.evaluation_failed()
         try:
             if foreseen is None and self._isolation.set_aside(press_id, error):
                 return True

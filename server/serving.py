@@ -7,6 +7,7 @@ from typing import Any
 
 import uvicorn
 
+from server import logs
 from server.app import Objects, build_app
 from server.errors import UsageError
 from server.settings import Settings
@@ -24,7 +25,7 @@ class _Server(uvicorn.Server):
         await super().shutdown(sockets)
 
 
-def run(objects: Objects, *, log_level: str = "warning") -> None:
+def run(objects: Objects) -> None:
     """Serve until SIGTERM or SIGINT. A stop that was asked for is no failure: SIGTERM ends with code 0."""
     settings = objects.settings
     if settings.no_login and settings.host not in ("127.0.0.1", "localhost", "::1"):
@@ -33,7 +34,7 @@ def run(objects: Objects, *, log_level: str = "warning") -> None:
         build_app(objects),
         host=settings.host,
         port=settings.port,
-        log_level=log_level,
+        log_config=None,
         access_log=False,
         server_header=False,
         timeout_graceful_shutdown=5,
@@ -43,6 +44,7 @@ def run(objects: Objects, *, log_level: str = "warning") -> None:
         **_tls(settings),
     )
     _need_free(settings.host, settings.port)
+    logs.configure(form=settings.log_format, level=settings.log_level)
     # uvicorn raises the signal again once it has stopped; by default that one would end the process with it.
     signal.signal(signal.SIGTERM, lambda _signal, _frame: None)
     _Server(config, objects).run()

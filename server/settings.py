@@ -36,6 +36,9 @@ class Settings:
     session_hours: float = 12.0
     #: Minutes without a tap after which a session that may change something ends; 0: only with its time.
     session_idle_min: float = 120.0
+    #: How the log is written: `text` or `json`, one line each; from which level on.
+    log_format: str = "text"
+    log_level: str = "warning"
     #: Compute evaluations in a child process (off: in this one, for tests and one-core machines).
     child_process: bool = True
     #: What a collector sends its shots with, and what it is let in with at a press or broker.

@@ -1,21 +1,17 @@
-"""Server-sent events, and what tells a watchdog how the server is."""
+"""Server-sent events: what happened, as ids."""
 
 import asyncio
 import json
 import time
 from collections.abc import AsyncIterator
-from typing import Any
 
-import sqlalchemy as sa
 from fastapi import APIRouter, Request
-from fastapi.responses import JSONResponse, PlainTextResponse, StreamingResponse
+from fastapi.responses import StreamingResponse
 from starlette.concurrency import run_in_threadpool
 
 from server.access.actors import need
 from server.access.keys import still_holds
 from server.events import Happened
-from server.store import intake
-from server.store.live_questions import counts
 
 router = APIRouter(tags=["live"])
 
@@ -68,31 +64,3 @@ def _holds(request: Request) -> bool:
     objects = request.app.state.ringtell
     with objects.store.read() as connection:
         return still_holds(connection, request.state.actor, now_ms=objects.now_ms())
-
-
-@router.get("/healthz", include_in_schema=False)
-def healthz() -> dict[str, str]:
-    """The process answers."""
-    return {"status": "ok"}
-
-
-@router.get("/readyz", include_in_schema=False)
-def readyz(request: Request) -> JSONResponse:
-    """The database answers."""
-    try:
-        with request.app.state.ringtell.store.read() as connection:
-            intake.waiting_presses(connection)
-    except sa.exc.SQLAlchemyError as error:
-        return JSONResponse({"status": "no database", "reason": type(error).__name__}, status_code=503)
-    return JSONResponse({"status": "ok"})
-
-
-@router.get("/metrics", include_in_schema=False)
-def metrics(request: Request) -> PlainTextResponse:
-    """Counts in the Prometheus text format."""
-    objects = request.app.state.ringtell
-    with objects.store.read() as connection:
-        found: dict[str, Any] = counts(connection)
-    found["ringtell_open_pages"] = objects.hub.listeners
-    lines = [f"# TYPE {name} gauge\n{name} {value}" for name, value in found.items()]
-    return PlainTextResponse("\n".join(lines) + "\n", media_type="text/plain; version=0.0.4")

@@ -1,13 +1,13 @@
 """`POST /api/v1/shots`: bodies in, an answer once the shots are durable; unknown presses accepted."""
 
 import dataclasses
+import functools
 from typing import Any
 
 from fastapi import APIRouter, Request
-from starlette.concurrency import run_in_threadpool
 
 from server.access.actors import need
-from server.errors import TooLargeError
+from server.errors import BusyError, TooSlowError
 from server.ingest import receive as ingest
 from server.ingest.wire import ReadBatch, read_body
 from server.record.fields import read_code
@@ -19,21 +19,20 @@ router = APIRouter(prefix="/api/v1", tags=["shots"])
 async def post_shots(request: Request) -> dict[str, Any]:
     """Shots as JSON, NDJSON or CSV, plain or gzip. See the contract for the fields."""
     need(request.state.actor, "ingest", press=request.state.actor.press or None)
-    body = await _bounded_body(request)
-    return await run_in_threadpool(_take_in, request, body)
-
-
-async def _bounded_body(request: Request) -> bytes:
-    """The body, refused as soon as it is larger than the server takes."""
-    limit = request.app.state.ringtell.settings.max_body_bytes
-    parts: list[bytes] = []
-    size = 0
-    async for part in request.stream():
-        size += len(part)
-        if size > limit:
-            raise TooLargeError(f"the body is larger than {limit} bytes; send it in smaller batches")
-        parts.append(part)
-    return b"".join(parts)
+    objects = request.app.state.ringtell
+    gate = objects.gate
+    try:
+        gate.need_room()
+        body = await gate.body_of(request, most=objects.settings.max_body_bytes)
+        async with gate.passing(len(body)):
+            answer: dict[str, Any] = await gate.run(functools.partial(_take_in, request, body))
+            return answer
+    except BusyError:
+        objects.measures.refused("busy")
+        raise
+    except TooSlowError:
+        objects.measures.refused("slow")
+        raise
 
 
 def _take_in(request: Request, body: bytes) -> dict[str, Any]:
