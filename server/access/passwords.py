@@ -84,10 +84,11 @@ def guessable(password: str, *, context: Iterable[str] = ()) -> bool:
     >>> [guessable(p) for p in ("correct horse 12", "the blue kettle sings", "xk4-9qz-pt7-mm2")]
     [False, False, False]
     """
-    plain = "".join(sign for sign in _folded(password) if sign.isalnum())
+    folded = _folded(password)
+    plain, undone = _letters(folded), _letters(folded.translate(_LOOKALIKE))
     own = [_letters(part) for text in context for part in re.split(r"\W+", text)]
     words = sorted({word for word in (*_GUESSED, *_CONTEXT, *own) if len(word) >= 4}, key=len, reverse=True)
-    return min(_left(plain, words), _left(plain.translate(_LOOKALIKE), words)) < _REST_MIN
+    return min(_left(plain, words), _left(undone, words)) < _REST_MIN
 
 
 def _left(text: str, words: list[str]) -> int:
