@@ -179,7 +179,7 @@ class Station:
         options = at.options
         if options.screw_diameter_mm is None:
             options = dataclasses.replace(options, screw_diameter_mm=machine.screw_diameter_mm)
-        history = "event history kept" if machine.keeps_history else "no event history"
+        history = "of events kept" if machine.keeps_history else "of events not kept"
         self._state.facts(at.press, {**machine.facts, "machine": machine.name, "history": history})
         return Line(at, machine, options, labels)
 

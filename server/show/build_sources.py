@@ -76,6 +76,7 @@ class SourceCard:
     spool_warns: bool
     sent: str
     troubles: tuple[str, ...]
+    reasons: tuple[str, ...]
     presses: tuple[SourcePress, ...]
     apart: tuple[SourceApart, ...]
     api_href: str
@@ -136,7 +137,8 @@ def _answer(cards: Sequence[SourceCard], senders: Sequence[SenderRow]) -> str:
         return f"{many} {plural(len(cards), 'is', 'are')} well."
     if len(ill) == 1:
         return f"{ill[0].name}: {ill[0].state_text}."
-    return f"{count_word(len(ill), capital=True)} of {count_word(len(cards))} sources need a look."
+    of = f"of {count_word(len(cards))} sources" if len(ill) < len(cards) else "sources, all there are,"
+    return f"{count_word(len(ill), capital=True)} {of} need a look."
 
 
 def _card(row: Mapping[str, Any], plant: Plant) -> SourceCard:
@@ -166,7 +168,8 @@ def _card(row: Mapping[str, Any], plant: Plant) -> SourceCard:
         spool=_spool(spool, plant),
         spool_warns=bool(spool["refused"]) or spool["waiting"] >= 0.8 * max(1, spool["most"]),
         sent=_sent(sending),
-        troubles=(*troubles, *sending["reasons"][-3:]),
+        troubles=tuple(troubles),
+        reasons=tuple(sending["reasons"][-3:]),
         presses=presses,
         apart=tuple(
             SourceApart(plant.moment(_ms(one["at"])), one["press"], one["reason"], _short(one["raw"]))
