@@ -107,7 +107,8 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     install_middleware(app)
     observing.install(app)
     stages = (
-        shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies, maths, score,
+        shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies,
+        maths, score,
     )  # fmt: skip
     for module in (*stages, access, people, keys, tablets, trail, live, watching, docs, pages, floor_pages):
         app.include_router(module.router)

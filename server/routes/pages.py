@@ -27,6 +27,7 @@ from server.show.build_import import build_import
 from server.show.build_mold import Stretch, build_mold, build_molds
 from server.show.build_plant import Wanted, build_plant
 from server.show.build_press import build_press
+from server.show.build_quality import build_quality
 from server.show.build_settings import build_login, build_settings, build_trouble
 from server.show.build_sources import build_sources
 from server.show.build_work import build_baselines, build_containment, build_studies, build_valves
@@ -152,6 +153,12 @@ def press_page(request: Request, press: str) -> Response:
 def baselines_page(request: Request, press: str) -> Response:
     press = code_of(press)
     return page_answer(request, "baselines.html", lambda c, plant: build_baselines(c, plant, press=press))
+
+
+@router.get("/presses/{press}/data-quality")
+def quality_page(request: Request, press: str) -> Response:
+    press = code_of(press)
+    return page_answer(request, "data_quality.html", lambda c, plant: build_quality(c, plant, press=press))
 
 
 @router.get("/molds")

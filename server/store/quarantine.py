@@ -101,3 +101,15 @@ def rows_with_code(
         .limit(limit)
     )
     return [dict(row._mapping) for row in rows]
+
+
+def counts_by_code(connection: sa.Connection, press: str, *, since_ms: int) -> list[tuple[str, int]]:
+    """Rows of a press kept apart since a time, by code, the most frequent first."""
+    count = sa.func.count()
+    rows = connection.execute(
+        sa.select(quarantine.c.code, count)
+        .where(quarantine.c.press == press, quarantine.c.arrived_ms >= since_ms)
+        .group_by(quarantine.c.code)
+        .order_by(count.desc(), quarantine.c.code)
+    )
+    return [(code, int(number)) for code, number in rows]

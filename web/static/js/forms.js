@@ -94,6 +94,7 @@ function valueOf(one) {
     case 'switch': return one.checked;
     case 'number': return text === '' ? (one.defaultValue ? null : undefined) : Number(text);
     case 'moment': return text === '' ? undefined : new Date(text).toISOString();
+    case 'lag': return text === '' ? null : Number(text);
     case 'numbers': return numbers(text);
     case 'texts': return text.split(/[\s,]+/).filter(Boolean);
     case 'samples': return text.split('\n').map(numbers).filter((line) => line.length === 2).map(([t_s, position_mm]) => ({ t_s, position_mm }));
