@@ -229,10 +229,13 @@ class PressServer:
         self._standard = standard
         self._event_units = event_units
         self._started = False
+        self.ready = False
         self.server = Server()
 
     async def start(self) -> None:
-        await self.server.init()
+        # A server made ready before, with its own security, stays as it is.
+        if not self.ready:
+            await self.server.init()
         self.server.set_endpoint(self.url)
         self.server.iserver.history_manager.set_storage(self.archive)
         self.standard: Standard = await self._standard(self.server)
