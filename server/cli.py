@@ -92,19 +92,42 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
 
 def _import(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     take = _command(
-        subparsers, "import", "shots from CSV, TSV, XLSX or Parquet files",
-        "ringtell import week.csv --press P07 --mold M-113 --map 'Cushion=cushion_mm' --unit length=in",
+        subparsers, "import", "shots from CSV, TSV, XLSX, Parquet or report files",
+        "ringtell import week.csv --look\n"
+        "  ringtell import week.csv --press P07 --mold M-113 --time-zone Europe/Berlin"
+        " --map 'Polster=cushion_mm' --column-unit Polster=in",
     )  # fmt: skip
     take.add_argument("files", nargs="+", metavar="FILE")
     for label in ("press", "mold", "material", "lot", "setup"):
         take.add_argument(f"--{label}")
-    take.add_argument("--map", action="append", default=[], metavar="COLUMN=FIELD")
-    take.add_argument("--unit", action="append", default=[], metavar="QUANTITY=UNIT")
-    take.add_argument("--time-zone", metavar="ZONE", help="of times without an offset, e.g. Europe/Berlin")
+    for option, metavar, text in (
+        ("--map", "COLUMN=FIELD", "over what its name suggests; extra.NAME keeps a number of your own"),
+        ("--unit", "QUANTITY=UNIT", "for the whole file, like length=in"),
+        ("--column-unit", "COLUMN=UNIT", "for one column, over the unit in its name"),
+    ):
+        take.add_argument(option, action="append", default=[], metavar=metavar, help=text)
+    take.add_argument("--units", dest="unit", action="append", metavar="QUANTITY=UNIT", help="as --unit")
+    for option, metavar, text in (
+        ("--mapping", "FILE", "options from a file that --save-mapping wrote"),
+        ("--save-mapping", "FILE", "write how the first file is read, for --mapping"),
+        ("--time-zone", "ZONE", "of times without an offset, e.g. Europe/Berlin"),
+        ("--time-format", "FORMAT", "as in strptime, where times are written in no usual way"),
+        ("--encoding", "NAME", "utf-8, utf-16 or cp1252 (default: found out)"),
+        ("--delimiter", "MARK", "comma, semicolon, tab or bar as it stands in the file (default: found out)"),
+        ("--sheet", "NAME", "of a workbook (default: the first)"),
+        ("--only-press", "CODE", "keep rows of other presses apart"),
+        ("--getid", "FILE", "the GETID file with the units of a report"),
+        ("--rejected", "FILE", "rejected rows with the reason (default: beside FILE)"),
+    ):
+        take.add_argument(option, metavar=metavar, help=text)
+    take.add_argument("--date-order", choices=("year_first", "day_first", "month_first"))
+    take.add_argument("--decimal", choices=("point", "comma"), help="default: found out")
     take.add_argument(
-        "--rejected", metavar="FILE", help="rejected rows with the reason (default: beside FILE)"
+        "--cavities", choices=("keep", "sum"), help="sum: rows of the same counter and time are one shot"
     )
-    take.set_defaults(run="import_files")
+    take.add_argument("--unwrap", action="store_true", help="read 655.31 and its like as small negatives")
+    take.add_argument("--look", action="store_true", help="say what the files hold and store nothing")
+    take.set_defaults(run="cli_import.import_files")
 
 
 def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:

@@ -18,8 +18,6 @@ from server.access.people import add_person
 from server.app import Objects, build_objects
 from server.clock import as_text, now_ms
 from server.errors import UsageError
-from server.ingest.batch import RejectedRow
-from server.ingest.tables import read_table
 from server.record.fields import read_time
 from server.say import say as say
 from server.serving import run
@@ -122,60 +120,6 @@ def serve(given: argparse.Namespace) -> None:
 
 
 # --- shots ----------------------------------------------------------------------------------
-
-
-def _pairs(texts: list[str], option: str) -> dict[str, str]:
-    pairs = {}
-    for text in texts:
-        name, sign, value = text.partition("=")
-        if not sign or not name or not value:
-            raise UsageError(f"{option} {text!r}: write it as NAME=VALUE")
-        pairs[name] = value
-    return pairs
-
-
-def import_files(given: argparse.Namespace) -> None:
-    """Rows of files as shots; the rejected ones go to a file with their reason."""
-    settings = Settings.from_environment()
-    objects = _objects(settings)
-    labels = ("press", "mold", "material", "lot", "setup")
-    defaults = {name: getattr(given, name) for name in labels if getattr(given, name)}
-    try:
-        for name in given.files:
-            _import_one(objects, given, Path(name), defaults)
-        say("evaluating")
-        objects.pipeline.evaluate_all()
-    finally:
-        objects.pipeline.close()
-        objects.store.close()
-
-
-def _import_one(objects: Objects, given: argparse.Namespace, path: Path, defaults: dict[str, str]) -> None:
-    rejected: list[RejectedRow] = []
-    counts = dict.fromkeys(("received", "stored", "duplicate", "conflict"), 0)
-    batches = read_table(
-        path,
-        received_ms=now_ms(),
-        mapping=_pairs(given.map, "--map"),
-        units=_pairs(given.unit, "--unit"),
-        defaults=defaults,
-        time_zone=given.time_zone,
-    )
-    with tqdm(desc=path.name, unit="row", unit_scale=True) as bar:
-        for batch in batches:
-            answer = objects.pipeline.take_in(batch, accept_unknown=True, source=path.name)
-            for name in counts:
-                counts[name] += getattr(answer, name)
-            rejected += batch.rejected
-            bar.update(batch.received)
-    say(", ".join(f"{value:,} {name}" for name, value in counts.items()) + f", {len(rejected):,} rejected")
-    if rejected:
-        target = Path(given.rejected) if given.rejected else path.with_name(path.name + ".rejected.csv")
-        with target.open("w", newline="", encoding="utf-8") as file:
-            writer = csv.writer(file)
-            writer.writerow(("row", "field", "code", "reason", "raw"))
-            writer.writerows((row.row, row.field, row.code, row.message, row.raw) for row in rejected)
-        say(f"rejected rows with their reasons: {target}")
 
 
 def simulate(given: argparse.Namespace) -> None:
