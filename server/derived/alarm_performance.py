@@ -194,7 +194,7 @@ def _measures(
     tens = Counter(rise.at_ms // TEN_MINUTES_MS for rise in rises)
     hours = Counter(rise.at_ms // HOUR_MS for rise in rises)
     flooded_ms = sum(flood.to_ms - flood.from_ms for flood in floods)
-    top_ten = sum(one.share for one in frequent) if rises else Undetermined("no alarm in this stretch")
+    top_ten = _top_ten(rises, frequent)
     busiest = float(max(tens.values(), default=0))
     full_tens = sum(count > FLOOD_ABOVE for count in tens.values())
     full_hours = sum(count > HOUR_FULL for count in hours.values())
@@ -208,6 +208,13 @@ def _measures(
         Measure("chattering", float(len(flickering)), 0.0, False, "alarms", f"{_ISA}, 16.4.6"),
         Measure("stale", float(len(stale)), 5.0, True, "alarms", f"{_ISA}, 16.4.7"),
     )
+
+
+def _top_ten(rises: Sequence[Rise], frequent: Sequence[Frequent]) -> float | Undetermined:
+    """Share of the ten that come most; where there are no more than ten, it says nothing."""
+    if len({(rise.press_id, rise.kind) for rise in rises}) <= 10:
+        return Undetermined("no more than ten different alarms came")
+    return sum(one.share for one in frequent)
 
 
 def _per(count: float, each_ms: int, span_ms: int) -> float | Undetermined:

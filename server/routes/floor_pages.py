@@ -12,6 +12,8 @@ from server.show.manifest import app_manifest
 router = APIRouter(include_in_schema=False)
 
 _FRESH = {"Cache-Control": "no-cache", "X-Content-Type-Options": "nosniff"}
+#: The worker asks this server and nobody else.
+_WORKER = {"Content-Security-Policy": "default-src 'none'; connect-src 'self'"}
 
 
 @router.get("/alarms/performance")
@@ -38,4 +40,4 @@ def service_worker() -> Response:
     """The worker that keeps the alarm page; from here, so that it may answer for the whole server."""
     asset = assets().get("service-worker.js")
     body = b"" if asset is None else asset.plain
-    return Response(body, media_type="text/javascript; charset=utf-8", headers=_FRESH)
+    return Response(body, media_type="text/javascript; charset=utf-8", headers={**_FRESH, **_WORKER})

@@ -15,7 +15,7 @@ import sqlalchemy as sa
 from fastapi import FastAPI
 
 from server.access.actors import NOBODY, Actor
-from server.routes.pages import POLICY
+from server.routes.headers import PAGE_POLICY
 from server.store import tables as t
 from server.store.database import Store
 from server.store.plant import put_press, put_settings
@@ -24,7 +24,8 @@ from tests.pages.server import page_server
 
 PAGES = (
     "/", "/presses/P07", "/presses/P11", "/presses/Q%2001%20%C3%A4%2Bb", "/presses/P07/baselines", "/molds",
-    "/molds/M-113", "/molds/M-140", "/alarms", "/alarms?state=all", "/containment", "/studies",
+    "/molds/M-113", "/molds/M-140", "/alarms", "/alarms?state=all", "/alarms/performance",
+    "/settings/messages", "/containment", "/studies",
     "/studies?kind=drift-check&press=P07", "/valves", "/import", "/sources", "/settings", "/help", "/login",
 )  # fmt: skip
 EMPTY_PAGES = (
@@ -78,7 +79,7 @@ def own_store(tmp_path: Path) -> Iterator[Store]:
 def test_a_page_opens_with_its_sentence_under_the_strict_policy(visitor: Visitor, path: str) -> None:
     answer = visitor.get(path)
     assert answer.status_code == 200
-    assert answer.headers["content-security-policy"] == POLICY
+    assert answer.headers["content-security-policy"] == PAGE_POLICY
     assert answer.headers["cache-control"] == "no-store"
     assert len(re.findall(r"<h1>", answer.text)) == 1
     sentence = re.search(r"<h1>(.+?)</h1>", answer.text)
