@@ -173,8 +173,8 @@ def design_of(plan: Plan) -> Design:
 def shots_to_find(*, shift: float, phi: float, weight: float, width: float, grouping: Grouping) -> float:
     """Shots until a move of `shift` sigma of single shots is found, on average, with all learnt.
 
-    Run length of the EWMA at shift/spread, times the size of a group, less half a group by which a move
-    begins before the group ends.
+    Run length of the EWMA at shift/spread, times the size of a group: a move that begins within a group
+    counts for as much of it as it fills.
 
     >>> short = shots_to_find(shift=1.0, phi=0.0, weight=0.25, width=4.2, grouping=Grouping(25, 0))
     >>> 25 < short < 80
@@ -182,7 +182,7 @@ def shots_to_find(*, shift: float, phi: float, weight: float, width: float, grou
     """
     moved = shift / group_spread(grouping, phi=phi)
     groups = ewma_steady(weight=weight, L=width, shift=min(moved, 12.0), two_sided=True)
-    return max(groups, 1.0) * grouping.size - 0.5 * grouping.size
+    return max(groups, 1.0) * grouping.size
 
 
 def widened(width: float, *, groups: float) -> float:
