@@ -25,6 +25,8 @@ TRIES_MAX: Final = 12
 FIRST_PAUSE_MS, LONGEST_PAUSE_MS = 15_000, 3 * 3_600_000
 #: A claim this old was made by a courier that never came back. Longer than any outlet's patience.
 CLAIM_LOST_MS: Final = 180_000
+#: Seconds between two rounds.
+ROUND_EVERY_S: float = 2.0
 #: Messages taken in one round.
 ROUND_MAX: Final = 50
 
@@ -65,9 +67,9 @@ class Courier:
             )
         return sum(self._deliver(message) for message in due)
 
-    def run(self, stop: threading.Event, *, every_s: float = 2.0) -> None:
+    def run(self, stop: threading.Event, *, every_s: float | None = None) -> None:
         """Round after round until told to stop."""
-        while not stop.wait(timeout=every_s):
+        while not stop.wait(timeout=ROUND_EVERY_S if every_s is None else every_s):
             try:
                 self.round()
             except Exception:  # the next round tries again
