@@ -1,4 +1,7 @@
-"""What `ringtell collect …` does: a source, its spool, and whoever empties it, until Ctrl-C."""
+"""What `ringtell collect …` does: a source, its spool, and whoever empties it, until Ctrl-C.
+
+Each kind of source is loaded by its own command alone: a collector beside a press stays small.
+"""
 
 import argparse
 import asyncio
@@ -9,25 +12,13 @@ import logging
 import re
 import signal
 import ssl
+import sys
 import threading
 from collections.abc import Callable, Coroutine, Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from server.cli_commands import say
-from server.cli_local import LocalDatabase
-from server.cli_presses import Address, read_presses
-from server.collect.folder import PATTERNS, FolderCounts, watch_folder
 from server.collect.forward import Forwarder
-from server.collect.mqtt_collect import Broker, Subscriber
-from server.collect.mqtt_mapping import MessageMapping, load_mapping, read_mapping
-from server.collect.noted import NotedSpool
-from server.collect.opcua_browse import browse
-from server.collect.opcua_collect import Station
-from server.collect.opcua_cycle import CycleOptions
-from server.collect.opcua_keep import PressAt
-from server.collect.opcua_session import Access, what_went_wrong
-from server.collect.report_files import FolderOptions
 from server.collect.reporting import Reporter
 from server.collect.sender import Sender
 from server.collect.source import SourceState
@@ -35,7 +26,18 @@ from server.collect.spool import MOST_SHOTS, Spool
 from server.errors import RingtellError, UsageError
 from server.settings import Settings
 
+if TYPE_CHECKING:
+    from server.cli_presses import Address
+    from server.collect.folder import FolderCounts
+    from server.collect.mqtt_mapping import MessageMapping
+    from server.collect.opcua_session import Access
+
 log = logging.getLogger("ringtell.collect")
+
+def say(text: str) -> None:
+    sys.stdout.write(text + "\n")
+    sys.stdout.flush()
+
 
 Work = Callable[[asyncio.Event], Coroutine[Any, Any, None]]
 
@@ -54,6 +56,8 @@ class Source:
 
 def collect_opcua(given: argparse.Namespace) -> None:
     """Cycles of presses that speak OPC UA."""
+    from server.collect.opcua_collect import Station
+
     given.url = "" if given.url is None else _opcua_url(given.url)
     if given.browse:
         _browse(given)
@@ -84,6 +88,8 @@ def collect_opcua(given: argparse.Namespace) -> None:
 
 def collect_mqtt(given: argparse.Namespace) -> None:
     """JSON messages of a broker."""
+    from server.collect.mqtt_collect import Broker, Subscriber
+
     mapping = _mapping(given)
     name = given.name or "mqtt"
     broker = Broker.of_url(
@@ -104,6 +110,10 @@ def collect_mqtt(given: argparse.Namespace) -> None:
 
 def collect_folder(given: argparse.Namespace) -> None:
     """Files that appear in a folder."""
+    from server.collect.folder import PATTERNS, FolderCounts, watch_folder
+    from server.collect.noted import NotedSpool
+    from server.collect.report_files import FolderOptions
+
     directory = Path(given.directory)
     if not directory.is_dir():
         raise UsageError(f"{directory} is no folder")
@@ -186,6 +196,8 @@ def _way_out(
                 raise UsageError(f"--to-ca {given.to_ca} cannot be used: {error}") from None
         sender = Sender(given.to, _key(given, settings), spool, verify=verify)
         return sender, sender.report
+    from server.cli_local import LocalDatabase
+
     local = LocalDatabase(settings, source=name)
     ending.callback(local.close)
     say(f"Shots go into {local.shown}; they are evaluated by the server on it")
@@ -208,6 +220,9 @@ def _until_stopped(*works: Work) -> None:
 
 
 def _browse(given: argparse.Namespace) -> None:
+    from server.collect.opcua_browse import browse
+    from server.collect.opcua_session import what_went_wrong
+
     if not given.url:
         raise UsageError("--browse needs the address: ringtell collect opcua opc.tcp://… --browse")
     logging.getLogger("asyncua").setLevel(logging.CRITICAL)
@@ -221,7 +236,11 @@ def _browse(given: argparse.Namespace) -> None:
         say("\n".join(one.lines()))
 
 
-def _addresses(given: argparse.Namespace) -> list[Address]:
+def _addresses(given: argparse.Namespace) -> "list[Address]":
+    from server.cli_presses import Address, read_presses
+    from server.collect.opcua_cycle import CycleOptions
+    from server.collect.opcua_keep import PressAt
+
     options = CycleOptions(
         pressure_basis=given.pressure_basis,
         assume=given.assume_units or "",
@@ -249,7 +268,9 @@ def _opcua_url(url: str) -> str:
     return url
 
 
-def _access(given: argparse.Namespace) -> Access:
+def _access(given: argparse.Namespace) -> "Access":
+    from server.collect.opcua_session import Access
+
     spool = Path(given.spool) if given.spool else Path()
     access = Access(
         folder=spool.parent,
@@ -266,7 +287,9 @@ def _access(given: argparse.Namespace) -> Access:
     return access
 
 
-def _mapping(given: argparse.Namespace) -> MessageMapping:
+def _mapping(given: argparse.Namespace) -> "MessageMapping":
+    from server.collect.mqtt_mapping import load_mapping, read_mapping
+
     if (given.mapping is None) == (given.topic is None):
         raise UsageError("give either --topic 'plant/imm/{press}/shot' or --mapping FILE")
     return read_mapping({"topic": given.topic}) if given.topic else load_mapping(Path(given.mapping))
@@ -303,7 +326,7 @@ def _pairs(texts: list[str], option: str) -> dict[str, str]:
     return pairs
 
 
-def _note_folder(state: SourceState, press: str, counts: FolderCounts) -> None:
+def _note_folder(state: SourceState, press: str, counts: "FolderCounts") -> None:
     """What the folder's reader noted, as the page of the sources shows it."""
     files = {"files": f"{counts.files:,}", "notes": "; ".join(sorted(counts.notes))[:400]}
     state.facts(press, {name: text for name, text in files.items() if text})
