@@ -36,7 +36,7 @@ from server.store.plant import read_settings
 from server.store.records import baseline_by_no
 from server.valve.estimates import LeakEstimate
 from server.valve.evidence import FACTS, likelihood
-from server.valve.evidence_words import term_sentence
+from server.valve.evidence_words import settled_by, term_sentence
 from server.valve.model_v1 import MODEL
 from server.valve.recalibration import KEPT_TERMS
 from server.words.prior_words import prior_lines
@@ -108,6 +108,7 @@ def _grounds(row: questions.Row) -> dict[str, Any]:
     return {
         "causes": dict(judgement.causes),
         "evidence": evidence,
+        "settled_by": list(settled_by(facts)),
         "facts": {name: one if math.isfinite(one) else None for name, one in facts.items()},
     }
 

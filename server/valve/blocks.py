@@ -48,12 +48,22 @@ HIGH_TAIL: Final = 3 * _S + 1
 AT_BOTTOM: Final = 3 * _S + 2
 #: 1 where there were weights enough for a scatter.
 WEIGHT_SCATTERED: Final = 3 * _S + 3
-WIDTH: Final = 3 * _S + 4
+#: How far single values lay beyond LEAN_SIGMA to either side of the median, in sigma, added up.
+LOW_LEAN: Final = 3 * _S + 4
+HIGH_LEAN: Final = 3 * _S + 5
+#: Single values far beyond what tails of readings reach, low and high.
+LOW_FAR: Final = 3 * _S + 6
+HIGH_FAR: Final = 3 * _S + 7
+WIDTH: Final = 3 * _S + 8
 
 #: Mean absolute distance from the median of five normal values, in sigma (computed, 400,000 blocks).
 _MEAN_DISTANCE: Final = 0.6625
 #: A value counts as fallen out beyond this many sigma from its block's median.
 TAIL_SIGMA: Final = 3.5
+#: And as far out as tails of readings hardly reach.
+FAR_SIGMA: Final = 9.0
+#: Distances from the median that lean: beyond what healthy blocks show most of the time.
+LEAN_SIGMA: Final = 1.5
 #: One distance is never counted for more than this, so that a lone outlier does not make a scatter.
 _CLIP_SIGMA: Final = 8.0
 #: A cushion nearer to true bottom than this is at bottom, mm (common practice, no source); not
@@ -67,13 +77,28 @@ class Reference:
 
     center, sigma, step: float64 [S] in the order of SIGNALS, in the signal's own unit; NaN where
     the signal is not in the record. step is the rounding of the readings (0: none seen).
-    bottom_mm: screw position at true bottom (NaN: not known).
+    bottom_mm: screw position at true bottom (NaN: not known). within [S]: scatter from shot to shot,
+    slow wandering left out (None: as sigma).
     """
 
     center: Floats
     sigma: Floats
     step: Floats
     bottom_mm: float
+    within: Floats | None = None
+
+    def near(self) -> Floats:
+        """[S] scatter from shot to shot, at most `spread`, not below half a step.
+
+        >>> Reference(np.array([60.0]), np.array([0.2]), np.zeros(1), 0.0, np.array([0.1])).near().tolist()
+        [0.1]
+        """
+        widest = self.spread()
+        if self.within is None:
+            return widest
+        step = np.where(np.isfinite(self.step), self.step, 0.0)
+        within = np.fmax(self.within, 0.3 * self.sigma)
+        return np.fmin(np.sqrt(within * within + 0.25 * step * step), widest)
 
     def spread(self) -> Floats:
         """[S] sigma that rounding cannot take below half a step; NaN stays NaN.
@@ -94,7 +119,8 @@ def summarise(values: Floats, *, reference: Reference) -> Floats:
     """Block rows [k, WIDTH] of values [5 k, S]; NaN = missing.
 
     Median, mean absolute distance from it (1 = as in the record), values fallen far out to either
-    side of it, and shots at bottom. A signal with fewer than 3 of 5 values (weight and drift: none),
+    side of it, how they lean, and shots at bottom. A
+    signal with fewer than 3 of 5 values (weight and drift: none),
     or without a record, is marked as not present and its columns are 0.
 
     >>> one = np.full((5, len(SIGNALS)), np.nan)
@@ -108,7 +134,7 @@ def summarise(values: Floats, *, reference: Reference) -> Floats:
     """
     k = len(values) // BLOCK
     shots = np.ascontiguousarray(values[: k * BLOCK].reshape(k, BLOCK, _S).transpose(0, 2, 1))
-    spread = reference.spread()
+    spread = reference.near()
     finite = np.isfinite(shots)
     count = finite.sum(axis=2)
     median = _median(shots, count)
@@ -129,10 +155,29 @@ def summarise(values: Floats, *, reference: Reference) -> Floats:
     swept_away = np.where(np.isfinite(away[:, SWEPT]), away[:, SWEPT], 0.0)
     rows[:, LOW_TAIL] = (swept_away > TAIL_SIGMA).sum(axis=1)
     rows[:, HIGH_TAIL] = (swept_away < -TAIL_SIGMA).sum(axis=1)
-    near = BOTTOM_MM + 0.5 * np.nan_to_num(reference.step[CUSHION])
-    if reference.center[CUSHION] - reference.bottom_mm > 3.0 * near:
-        rows[:, AT_BOTTOM] = (shots[:, CUSHION] - reference.bottom_mm <= near).sum(axis=1)
+    rows[:, LOW_FAR] = (swept_away > FAR_SIGMA).sum(axis=1)
+    rows[:, HIGH_FAR] = (swept_away < -FAR_SIGMA).sum(axis=1)
+    leaning = np.clip(swept_away, -_CLIP_SIGMA, _CLIP_SIGMA)
+    lean = (np.maximum(leaning - LEAN_SIGMA, 0.0), np.maximum(-leaning - LEAN_SIGMA, 0.0))
+    for column, each in zip((LOW_LEAN, HIGH_LEAN), lean, strict=True):
+        for i in range(BLOCK):
+            rows[:, column] += each[:, i]
+    rows[:, AT_BOTTOM] = at_bottom(shots[:, CUSHION], reference=reference).sum(axis=1)
     return rows
+
+
+def at_bottom(cushion_mm: Floats, *, reference: Reference) -> NDArray[np.bool_]:
+    """Which cushions are at true bottom: none on a press whose record stands nearly there.
+
+    >>> record = Reference(np.array([54.0, 6.0]), np.ones(2), np.zeros(2), 0.0)
+    >>> at_bottom(np.array([6.0, 0.2, np.nan]), reference=record).tolist()
+    [False, True, False]
+    """
+    near = BOTTOM_MM + 0.5 * np.nan_to_num(reference.step[CUSHION])
+    if not reference.center[CUSHION] - reference.bottom_mm > 3.0 * near:
+        return np.zeros(cushion_mm.shape, dtype=bool)
+    with np.errstate(invalid="ignore"):
+        return np.asarray(cushion_mm - reference.bottom_mm <= near)
 
 
 def _median(shots: Floats, count: NDArray[np.intp]) -> Floats:

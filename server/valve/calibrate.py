@@ -1,15 +1,19 @@
-"""Fits the coefficients of the judgement on simulated presses, and proves them on others.
+"""Fits the coefficients of the judgement on simulated presses of two families.
 
     python -m server.valve.calibrate fit > model.py && mv model.py server/valve/model_v1.py
-    python -m server.valve.calibrate proof
+    python -m server.valve.calibrate choose
 
-Both are fixed by their seed. The fit is a logistic regression of "the valve leaks" on the shapes of
-the evidence, drawn towards the weights of `calibration_start` (ridge) and held to the signs the trade
-is sure of; causes are two softmax regressions, within the leak causes and within the others.
+Fixed by the seed. The fit is a logistic regression of "the valve leaks" on the shapes of the evidence,
+drawn towards the weights of `calibration_start` (ridge) and held to the signs the trade is sure of; once
+for presses with any further signal, once for those that give cushion and shot size only. `choose`
+shows, for each strength of that pull, what a fit on one family of presses is worth on the other; the
+same comparison shrinks the weights as far as they promise too much there. Causes are two softmax
+regressions, within the leak causes and within the others. `python -m server.valve.prove` proves the
+result on presses of a third kind.
 """
 
 import argparse
-import dataclasses
+import hashlib
 import json
 import sys
 import textwrap
@@ -21,90 +25,84 @@ from numpy.typing import NDArray
 from scipy.optimize import minimize
 
 from server.contract import CAUSES, LEAK_CAUSES
-from server.valve.calibration_proof import prove, table
+from server.valve.calibration_rows import Table, gather
 from server.valve.calibration_start import FALLS, RISES, START
-from server.valve.calibration_stories import TRAINING, World
-from server.valve.calibration_world import Case, draw_case
-from server.valve.shapes import CAUSE_ONLY, EVIDENCE, design
+from server.valve.calibration_world import FAMILIES, Case, draw_case
+from server.valve.shapes import CAUSE_ONLY, TWO_SIGNALS
 
 Floats = NDArray[np.float64]
 
+VERSION: Final = "v2"
 SEED: Final = 41_000
-PRESSES: Final = 4_000
-#: Rows kept of a press: few, since neighbouring judgements share their windows.
-ROWS: Final = 12
-#: Pull towards the starting weights, in rows of information.
-_RIDGE: Final = 3.0
+#: Presses of each family.
+PRESSES: Final = 1_200
+#: Pull towards the starting weights, in rows of information; see `choose`.
+RIDGE: Final = 3.0
 _CAUSE_RIDGE: Final = 1.5
 
 
-@dataclasses.dataclass(frozen=True)
-class Table:
-    """Rows of evidence: columns by name, leaking bool [n], cause [n] index, weight [n], few bool [n]."""
-
-    columns: dict[str, Floats]
-    leaking: NDArray[np.bool_]
-    cause: NDArray[np.int64]
-    weight: Floats
-    few: NDArray[np.bool_]
-
-
-def gather(cases: Sequence[Case], *, seed: int) -> Table:
-    """Some rows of each case where the truth is clear; a press counts as one whatever its rows."""
-    rng = np.random.default_rng(seed)
-    facts, leaking, cause, weight = [], [], [], []
-    for case in cases:
-        clear = np.flatnonzero(case.clear)
-        rows = np.sort(rng.choice(clear, size=min(ROWS, len(clear)), replace=False))
-        began = (case.shot[rows] >= case.onset) & (case.onset >= 0)
-        facts.append(case.facts[rows])
-        leaking.append(case.leaking[rows])
-        cause.append(np.where(began, CAUSES.index(case.cause), CAUSES.index("sealing")))
-        weight.append(np.full(len(rows), 1.0 / max(len(rows), 1)))
-    shapes = design(np.concatenate(facts))
-    leaks = np.concatenate(leaking)
-    weights = np.concatenate(weight)
-    share = (weights * leaks).sum() / weights.sum()
-    balanced = weights * np.where(leaks, 0.5 / share, 0.5 / (1.0 - share))
-    return Table(shapes.columns, leaks, np.concatenate(cause).astype(np.int64), balanced, shapes.few_signals)
-
-
-def fit_terms(rows: Table, *, share: float) -> dict[str, dict[str, float]]:
-    """Weights of the evidence at even odds of leaking; rows with few signals count shrunk by `share`."""
+def _names(rows: Table, *, two: bool) -> list[str]:
     names = [name for name in rows.columns if not name.startswith(CAUSE_ONLY + ".")]
-    start = np.array([START["terms"].get(t, {}).get(s, 0.0) for t, s in (n.split(".") for n in names)])
+    return [name for name in names if not two or name.split(".", 1)[0] in TWO_SIGNALS]
+
+
+def _start(names: Sequence[str]) -> Floats:
+    split = (name.split(".", 1) for name in names)
+    return np.array([START["terms"].get(term, {}).get(shape, 0.0) for term, shape in split])
+
+
+def fit_weights(rows: Table, names: Sequence[str], *, ridge: float) -> Floats:
+    """[names] weights at even odds of leaking."""
+    start = _start(names)
     x = np.stack([rows.columns[name] for name in names], axis=1)
-    x = x * np.where(rows.few, share, 1.0)[:, None]
     sign = np.where(rows.leaking, 1.0, -1.0)
 
     def loss(w: Floats) -> tuple[float, Floats]:
         margin = sign * (x @ w)
         miss = 1.0 / (1.0 + np.exp(np.clip(margin, -40, 40)))
-        value = (rows.weight * np.logaddexp(0.0, -margin)).sum() + 0.5 * _RIDGE * ((w - start) ** 2).sum()
-        return float(value), -(x.T @ (rows.weight * miss * sign)) + _RIDGE * (w - start)
+        value = (rows.weight * np.logaddexp(0.0, -margin)).sum() + 0.5 * ridge * ((w - start) ** 2).sum()
+        return float(value), -(x.T @ (rows.weight * miss * sign)) + ridge * (w - start)
 
     bounds = [(0.0 if n in RISES else None, 0.0 if n in FALLS else None) for n in names]
     first = np.array([np.clip(s, lo, hi) for s, (lo, hi) in zip(start, bounds, strict=True)])
-    found = minimize(loss, first, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 500})
-    terms: dict[str, dict[str, float]] = {term: {} for term in EVIDENCE}
-    for name, weight in zip(names, found.x, strict=True):
-        term, shape = name.split(".")
-        terms[term][shape] = round(float(weight), 3)
+    found = minimize(loss, first, jac=True, method="L-BFGS-B", bounds=bounds, options={"maxiter": 600})
+    return np.asarray(found.x, dtype=np.float64)
+
+
+def other_family(rows: Table, names: Sequence[str], *, ridge: float) -> tuple[Floats, Table]:
+    """Scores [n] of each row by a fit on the other families, and the rows in that order."""
+    scores, parts = [], []
+    for number in np.unique(rows.family):
+        away = rows.where(rows.family == number)
+        w = fit_weights(rows.where(rows.family != number), names, ridge=ridge)
+        scores.append(np.stack([away.columns[name] for name in names], axis=1) @ w)
+        parts.append(away)
+    return np.concatenate(scores), Table.joined(parts)
+
+
+def log_loss(score: Floats, rows: Table, *, share: float = 1.0) -> float:
+    """Mean of -log of the chance given to what was true, the score multiplied by `share`."""
+    sign = np.where(rows.leaking, 1.0, -1.0)
+    return float((rows.weight * np.logaddexp(0.0, -sign * share * score)).sum() / rows.weight.sum())
+
+
+def shrink(score: Floats, rows: Table) -> float:
+    """By how much scores are to be multiplied to promise on another family what they keep; at most 1."""
+    shares = np.arange(0.5, 1.0001, 0.02).round(2).tolist()
+    return float(min(shares, key=lambda share: log_loss(score, rows, share=share)))
+
+
+def fit_terms(rows: Table, *, two: bool, ridge: float = RIDGE) -> dict[str, dict[str, float]]:
+    """Weights of the evidence, shrunk as far as the other family says."""
+    own = rows.where(rows.few == two)
+    names = _names(rows, two=two)
+    share = shrink(*other_family(own, names, ridge=ridge)) if len(np.unique(own.family)) > 1 else 1.0
+    weights = share * fit_weights(own, names, ridge=ridge)
+    terms: dict[str, dict[str, float]] = {}
+    for name, weight in zip(names, weights, strict=True):
+        term, shape = name.split(".", 1)
+        terms.setdefault(term, {})[shape] = round(float(weight), 3) + 0.0
     return terms
-
-
-def fit_share(rows: Table, terms: Mapping[str, Mapping[str, float]]) -> float:
-    """How far the score is to be shrunk where only cushion and shot size are there: least log loss."""
-    total = np.zeros(len(rows.leaking))
-    for term, shapes in terms.items():
-        for shape, weight in shapes.items():
-            total += weight * rows.columns[f"{term}.{shape}"]
-    sign = np.where(rows.leaking, 1.0, -1.0)[rows.few]
-    losses = {
-        share: float((rows.weight[rows.few] * np.logaddexp(0.0, -sign * share * total[rows.few])).sum())
-        for share in np.arange(0.4, 1.0001, 0.02).round(2).tolist()
-    }
-    return float(min(losses, key=lambda share: losses[share]))
 
 
 def fit_causes(rows: Table, *, leaking: bool) -> dict[str, dict[str, float]]:
@@ -141,26 +139,45 @@ def fit_causes(rows: Table, *, leaking: bool) -> dict[str, dict[str, float]]:
     }
 
 
-def fit(*, world: World = TRAINING, seed: int = SEED, presses: int = PRESSES) -> dict[str, Any]:
-    """The model as a dict, from `presses` presses drawn from `world`."""
-    cases = [draw_case(seed + 10 * i, world=world) for i in range(presses)]
-    rows = gather(cases, seed=seed)
-    share = 1.0
-    terms: dict[str, dict[str, float]] = {}
-    for _ in range(2):
-        terms = fit_terms(rows, share=share)
-        share = fit_share(rows, terms)
+def draw(*, seed: int, presses: int) -> dict[int, list[Case]]:
+    """Presses of each family, by its number."""
+    return {
+        number: [
+            case
+            for i in range(presses)
+            if (case := draw_case(seed + 10 * i + 10_000_000 * number, family=family)) is not None
+        ]
+        for number, family in enumerate(FAMILIES)
+    }
+
+
+def fit(*, seed: int = SEED, presses: int = PRESSES) -> dict[str, Any]:
+    """The model as a dict, from `presses` presses of each family."""
+    rows = gather(draw(seed=seed, presses=presses), seed=seed)
     causes = fit_causes(rows, leaking=True) | fit_causes(rows, leaking=False)
     causes["unexplained"] = dict(START["causes"]["unexplained"])
-    cap = START["few_signals"]["cap_log_odds"]
-    return {
-        "version": "v1",
-        "seed": seed,
-        "presses": presses,
-        "terms": terms,
-        "few_signals": {"share": share, "cap_log_odds": cap},
+    weights = {
+        "terms": fit_terms(rows, two=False),
+        "terms_of_two": fit_terms(rows, two=True),
         "causes": {cause: causes[cause] for cause in CAUSES},
+        "few_signals": dict(START["few_signals"]),
     }
+    digest = hashlib.sha256(json.dumps(weights).encode()).hexdigest()[:16]
+    return {"version": VERSION, "seed": seed, "presses": presses, "digest": digest, **weights}
+
+
+def choose(*, seed: int = SEED, presses: int = 600) -> str:
+    """What each pull towards the start is worth on the family not fitted on, as text."""
+    rows = gather(draw(seed=seed + 5, presses=presses), seed=seed)
+    lines = ["pull   log loss (share) with further signals   with cushion and shot size only"]
+    for ridge in (0.3, 1.0, 3.0, 10.0, 30.0, 100.0):
+        parts = []
+        for two in (False, True):
+            score, there = other_family(rows.where(rows.few == two), _names(rows, two=two), ridge=ridge)
+            share = shrink(score, there)
+            parts.append(f"{log_loss(score, there, share=share):.4f} ({share:.2f})")
+        lines.append(f"{ridge:5g}  " + "   ".join(parts))
+    return "\n".join(lines) + "\n"
 
 
 def _literal(name: str, value: Any, indent: int) -> str:
@@ -183,25 +200,23 @@ def as_module(model: Mapping[str, Any]) -> str:
     body = "".join(_literal(name, value, 4) for name, value in model.items())
     return (
         '"""Coefficients of the judgement, fitted on simulated presses; written by a command.\n\n'
-        "Made by `python -m server.valve.calibrate fit`; see there for how, and for the proof.\n"
+        "Made by `python -m server.valve.calibrate fit`; see there for how; proven by `server.valve.prove`.\n"
         '"""\n\nfrom typing import Any, Final\n\n'
         f"MODEL: Final[dict[str, Any]] = {{\n{body}}}  # fmt: skip\n"
     )
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """`fit` writes the model's module to standard output, `proof` the table of figures."""
+    """`fit` writes the model's module to standard output, `choose` what each pull is worth."""
     parser = argparse.ArgumentParser(prog="python -m server.valve.calibrate", description=__doc__)
-    parser.add_argument("what", choices=("fit", "proof"))
+    parser.add_argument("what", choices=("fit", "choose"))
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--presses", type=int, default=None)
     given = parser.parse_args(arguments)
     if given.what == "fit":
         sys.stdout.write(as_module(fit(seed=given.seed, presses=given.presses or PRESSES)))
-        return 0
-    from server.valve.model_v1 import MODEL  # the file is being rewritten while fitting
-
-    sys.stdout.write(table(prove(MODEL, seed=given.seed + 7_000_000, presses=given.presses or 1500)))
+    else:
+        sys.stdout.write(choose(seed=given.seed, presses=given.presses or 600))
     return 0
 
 

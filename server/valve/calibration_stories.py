@@ -48,8 +48,8 @@ TRAINING: Final = World(
     stroke_mm=(35, 120), leak_pct=(0.5, 10), late_share=(0.02, 0.4), late_mm=(0.4, 4.0),
     unshut=(0.06, 0.4), other_size=1.0, minimum_share=0.25,
 )  # fmt: skip
-#: Tighter and rougher presses, smaller and larger faults than in training.
-UNSEEN: Final = World(
+#: Tighter and rougher presses, smaller and larger faults.
+ROUGHER: Final = World(
     metering_mm=(0.006, 0.25), closing=(0.005, 0.15), phi=(0.05, 0.65), tail_df=(4, 12),
     pressure_pct=(0.1, 2.0), weight_pct=(0.02, 0.4), wander_pct=(0.02, 0.22), day_night_c=(0.2, 6),
     seating=(0.01, 0.6), absorption=(0.4, 1.0), steps_mm=(0.01, 0.05, 0.1),
@@ -57,12 +57,14 @@ UNSEEN: Final = World(
     unshut=(0.04, 0.5), other_size=1.3, minimum_share=0.25,
 )  # fmt: skip
 
+WORLDS: Final = (TRAINING, ROUGHER)
+
 #: How often each cause is drawn.
 MIX: Final[dict[str, float]] = {
-    "sealing": 0.235, "erratic_closing": 0.17, "steady_leak": 0.25, "not_closing": 0.08,
-    "uneven_melt": 0.02, "metering": 0.03, "worn_screw": 0.03, "viscosity_shift": 0.06,
-    "setting_change": 0.06, "position_reference": 0.02, "flash": 0.02, "blocked_cavity": 0.02,
-    "outward_leak": 0.005,
+    "sealing": 0.28, "erratic_closing": 0.16, "steady_leak": 0.25, "not_closing": 0.07,
+    "uneven_melt": 0.035, "metering": 0.02, "worn_screw": 0.02, "viscosity_shift": 0.045,
+    "setting_change": 0.045, "position_reference": 0.02, "flash": 0.03, "blocked_cavity": 0.015,
+    "outward_leak": 0.01,
 }  # fmt: skip
 
 
@@ -225,7 +227,15 @@ class Story:
 
 
 def draw_story(
-    dice: Dice, world: World, model: PressModel, *, cause: str, onset: int, record: int, shots: int
+    dice: Dice,
+    world: World,
+    model: PressModel,
+    *,
+    cause: str,
+    onset: int,
+    record: int,
+    shots: int,
+    ramp: int,
 ) -> Story:
     """What happens from shot `onset` on, after `record` shots of startup; lots and top-ups beside it."""
     change = np.zeros(shots, dtype=np.int64)
@@ -234,7 +244,6 @@ def draw_story(
         at = int(dice.rng.integers(record + 50, shots - 100))
         effects.append(Effect("viscosity", at, float(dice.rng.normal(0.0, 0.02))))
         change[at] = LOT_CHANGE if dice.either(0.7) else 0
-    ramp = int(dice.rng.choice([0, 0, 0, 100, 400, 800]))
     if cause in LEAK_CAUSES and dice.either(0.2):
         effects.append(Effect("top_up_mm", min(onset + 300, shots - 50), dice.between((0.5, 2.0))))
     if cause == "sealing":

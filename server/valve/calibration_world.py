@@ -1,35 +1,40 @@
-"""Cases the judgement is calibrated and proven on: drawn presses judged block by block.
+"""Cases the judgement is fitted on: drawn presses judged block by block, of two families.
 
-A `World` says how wide the parameters are drawn. Training and proof use different worlds: other
-ranges, noise and severities, so that the proof is not on the training's presses.
+`physical`: presses of `press_sim`, parameters drawn from two worlds. `signature`: causes as marks on
+the signals (`calibration_signature`). The proof has presses of its own (`proof_world`), which are never
+fitted on.
 """
 
 import dataclasses
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import LEAK_CAUSES
-from server.maths.baseline import robust_sigma
-from server.valve.blocks import SIGNALS, Reference
-from server.valve.calibration_stories import MIX, Dice, World, draw_press, draw_story
+from server.valve.blocks import SIGNALS
+from server.valve.calibration_signature import draw_signals
+from server.valve.calibration_stories import MIX, WORLDS, Dice, World, draw_press, draw_story
 from server.valve.evidence import EvidenceState, advance
-from server.valve.press_model import PressModel
-from server.valve.press_sim import Simulated, shot_times, simulate
+from server.valve.press_sim import shot_times, simulate
 from server.valve.signals import derive
+from server.valve.startup import record_of
 
 Floats = NDArray[np.float64]
 
+FAMILIES: Final = ("physical", "signature")
 #: A model without weights: facts do not depend on it.
-_BLANK: Final = {"terms": {}, "causes": {}, "few_signals": {"share": 1.0, "cap_log_odds": 99.0}}
+_BLANK: Final[dict[str, Any]] = {
+    "terms": {}, "terms_of_two": {}, "causes": {}, "few_signals": {"cap_log_odds": 99.0},
+}  # fmt: skip
 #: What presses send beyond shot size and cushion, as sets drawn at random.
 _MORE: Final = ("peak_pressure_bar", "transfer_pressure_bar", "fill_time_s", "recovery_time_s",
                 "part_weight_g", "drift_mm")  # fmt: skip
-
-
-#: Shots of the startup record, and shots judged after it.
-RECORD, AFTER = 450, 1150
+#: Shots judged after the record: usually, and where wear takes weeks.
+AFTER, AFTER_LONG = 1000, 8000
+_LONG_SHARE: Final = 0.06
+#: A loss below this share of the stroke is not called a leak.
+_LEAKS_FROM: Final = 0.003
 
 
 @dataclasses.dataclass(frozen=True)
@@ -37,7 +42,7 @@ class Case:
     """One drawn press and what its judgements rest on.
 
     facts [k, F]; leaking [k] bool; clear [k] bool: whether the truth is beyond doubt there (not in
-    the first blocks after an onset, not below what counts as leaking); cause: what was put in;
+    the first shots after an onset, not below what counts as leaking); cause: what was put in;
     onset: first shot of it after the record (-1: none); shot [k]: shot of each row after the record.
     """
 
@@ -48,71 +53,87 @@ class Case:
     cause: str
     onset: int
     severity: float
-    minimum: bool  # cushion and shot size only
     reported: bool
+
+
+@dataclasses.dataclass(frozen=True)
+class _Run:
+    columns: dict[str, NDArray[Any]]
+    leaking: NDArray[np.bool_]
+    change: NDArray[np.int64]
+    severity: float
+    reported: bool
+
+
+@dataclasses.dataclass(frozen=True)
+class _Plan:
+    cause: str
+    record: int
+    onset: int
+    n: int
     ramp: int
 
 
-def reference_of(values: Floats, *, step_mm: float, bottom_mm: float) -> Reference:
-    """Startup record of values [n, S]: median, robust sigma and the position's step."""
-    s = len(SIGNALS)
-    center, sigma, step = (np.full(s, np.nan) for _ in range(3))
-    for i, name in enumerate(SIGNALS):
-        found = values[np.isfinite(values[:, i]), i]
-        if len(found) >= 100:
-            step[i] = step_mm if name.endswith("_mm") and name != "recovery_s_per_mm" else 0.0
-            center[i] = float(np.median(found))
-            sigma[i] = robust_sigma(found, floor=0.0)
-    return Reference(center, sigma, step, bottom_mm)
-
-
-def _values(shots: Simulated, model: PressModel, sent: set[str]) -> Floats:
-    columns = {k: v for k, v in shots.columns.items() if k in sent | {"at_ms", "counter"}}
-    derived = derive(columns, dose_lag=0, screw_diameter_mm=model.machine.screw_diameter_mm)
-    return np.stack([derived.signals[name] for name in SIGNALS], axis=1)
-
-
-def draw_case(seed: int, *, world: World, cause: str | None = None, minimum: bool | None = None) -> Case:
-    """One press with its story, judged block by block after its startup record."""
+def draw_case(seed: int, *, family: str, cause: str | None = None) -> Case | None:
+    """One press with its story, judged after its startup record; None where the record does not suffice."""
     dice = Dice(np.random.default_rng(seed))
     drawn = str(dice.rng.choice(list(MIX), p=list(MIX.values())))
-    cause = cause or drawn
+    record = int(dice.between((60.0, 1000.0)))
+    long = dice.either(_LONG_SHARE)
+    ramp = int(dice.between((2000, 7000))) if long else int(dice.rng.choice([0, 0, 100, 300, 700]))
+    plan = _Plan(
+        cause=cause or drawn, record=record, onset=int(dice.rng.integers(120, 450)),
+        n=record + (AFTER_LONG if long else AFTER), ramp=ramp,
+    )  # fmt: skip
+    run = _physical(dice, plan, seed) if family == "physical" else _signature(dice, plan)
+    return _judged(dice, plan, run)
+
+
+def _physical(dice: Dice, plan: _Plan, seed: int) -> _Run:
+    world: World = WORLDS[int(dice.rng.integers(len(WORLDS)))]
     model = draw_press(dice, world)
-    onset = int(dice.rng.integers(150, 500))
     story = draw_story(
-        dice, world, model, cause=cause, onset=RECORD + onset, record=RECORD, shots=RECORD + AFTER
-    )
-    start_ms = int(dice.rng.integers(0, 86_400_000))
-    at_ms = shot_times(RECORD + AFTER, model=model, start_ms=start_ms, seed=seed)
+        dice, world, model, cause=plan.cause, onset=plan.record + plan.onset, record=plan.record,
+        shots=plan.n, ramp=plan.ramp,
+    )  # fmt: skip
+    at_ms = shot_times(plan.n, model=model, start_ms=int(dice.rng.integers(0, 86_400_000)), seed=seed)
     shots = simulate(model, at_ms=at_ms, seed=seed + 1, story=story.effects)
-    few = dice.either(world.minimum_share) if minimum is None else minimum
-    more = () if few else tuple(name for name in _MORE if dice.either(0.3 if name == "drift_mm" else 0.75))
-    few = few or not more
-    values = _values(shots, model, {"shot_size_mm", "cushion_mm", *more})
-    reference = reference_of(values[:RECORD], step_mm=model.machine.position_step_mm, bottom_mm=0.0)
-    judged = advance(
-        EvidenceState.fresh(),
-        values[RECORD:],
-        usable=np.ones(AFTER, dtype=bool),
-        change=story.change[RECORD:],
-        reference=reference,
-        prior_log_odds=0.0,
-        model=_BLANK,
+    return _Run(shots.columns, shots.truth["leaking"], story.change, story.severity, story.reported)
+
+
+def _signature(dice: Dice, plan: _Plan) -> _Run:
+    columns, marks = draw_signals(
+        dice, cause=plan.cause, record=plan.record, onset=plan.onset, n=plan.n, ramp=plan.ramp
     )
+    named: dict[str, NDArray[Any]] = {
+        "at_ms": 30_000 * np.arange(1, plan.n + 1, dtype=np.int64), "counter": np.arange(1, plan.n + 1),
+        **columns,
+    }  # fmt: skip
+    return _Run(named, marks.loss >= _LEAKS_FROM, marks.change, marks.severity, marks.reported)
+
+
+def _judged(dice: Dice, plan: _Plan, run: _Run) -> Case | None:
+    share = float(dice.rng.choice([0.0, 1.0, 0.6, 0.85]))
+    more = {name for name in _MORE if dice.either(share * (0.45 if name == "drift_mm" else 1.0))}
+    sent = more | {"shot_size_mm", "cushion_mm", "at_ms", "counter"}
+    columns = {name: column for name, column in run.columns.items() if name in sent}
+    derived = derive(columns, dose_lag=0, screw_diameter_mm=None)
+    bottom = 0.3 if dice.either(0.7) else 0.0
+    reference = record_of(derived, record=plan.record, bottom_mm=bottom)
+    if reference is None:
+        return None
+    values = np.stack([derived.signals[name] for name in SIGNALS], axis=1)[plan.record :]
+    judged = advance(
+        EvidenceState.fresh(), values, usable=np.ones(len(values), dtype=bool),
+        change=run.change[plan.record :], reference=reference, prior_log_odds=0.0, model=_BLANK,
+    )  # fmt: skip
     ready = judged.status == 0
     at = judged.at_index[ready]
-    leaking = shots.truth["leaking"][RECORD + at] & (cause in LEAK_CAUSES)
-    settled = (at < onset) | (at >= onset + (10 if cause == "not_closing" else 40))
-    began = (at >= onset) & (cause in LEAK_CAUSES)
+    leaking = run.leaking[plan.record + at] & (plan.cause in LEAK_CAUSES)
+    settled = (at < plan.onset) | (at >= plan.onset + (3 if plan.cause == "not_closing" else 25))
+    began = (at >= plan.onset) & (plan.cause in LEAK_CAUSES)
     return Case(
-        facts=judged.facts[ready],
-        leaking=leaking,
-        clear=settled & (leaking == began),
-        shot=at,
-        cause=cause,
-        onset=onset if cause != "sealing" else -1,
-        severity=story.severity,
-        minimum=few,
-        reported=story.reported,
-        ramp=story.ramp,
-    )
+        facts=judged.facts[ready], leaking=leaking, clear=settled & (leaking == began), shot=at,
+        cause=plan.cause, onset=plan.onset if plan.cause != "sealing" else -1, severity=run.severity,
+        reported=run.reported,
+    )  # fmt: skip

@@ -1,8 +1,9 @@
-"""Evidence on a press's valve, shot after shot: a carried state, and one judgement a block of five shots.
+"""Evidence on a press's valve, shot after shot: a carried state, and a judgement a block of five shots.
 
 `advance` may be fed any batching of one history and gives the same bits. What is carried: the shots
-of an unfinished block, the rows of the last 199 blocks, what known changes have moved, and the
-levels kept while a change is being measured.
+of an unfinished block, the rows of the last 199 blocks, what known changes have moved, the levels
+kept while a change is being measured, and the memory of the whole history since the record. Three or
+four gross shots at the start of a block bring a judgement of their own (`early`).
 """
 
 import dataclasses
@@ -13,6 +14,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from server.valve import memory
 from server.valve.blocks import (
     BLOCK,
     CUSHION,
@@ -21,12 +23,13 @@ from server.valve.blocks import (
     SIGNALS,
     SIZE,
     SWEPT,
-    WIDTH,
     Reference,
     level_of,
     summarise,
 )
-from server.valve.features import FACTS, LEVELS, LONG, MID, level_facts, scatter_facts
+from server.valve.early import Early, early_rows
+from server.valve.evidence_state import KEPT, EvidenceState
+from server.valve.features import FACT_INDEX, FACTS, MID, level_facts, scatter_facts
 from server.valve.judgement import TERMS, judge, likelihood
 from server.valve.shapes import LOT_CHANGE, SETTING_CHANGE
 
@@ -51,83 +54,10 @@ ACROSS: Final = 4
 #: How much of the record's swept stroke a known change may explain (common practice, no source:
 #: 10 MPa of hold pressure is about 1 % of stroke, a lot rarely as much).
 STEP_LIMIT: Final[dict[int, float]] = {LOT_CHANGE: 0.01, SETTING_CHANGE: 0.04}
-#: Blocks of a state that are kept for the windows to come.
-_KEPT: Final = LONG - 1
+#: Where the facts of the long memory stand.
+_REMEMBERED: Final = [FACT_INDEX[name] for name in memory.FACTS]
 OK: Final = 0
 TOO_FEW: Final = 1
-
-
-@dataclasses.dataclass(frozen=True)
-class EvidenceState:
-    """What must be known of the shots before.
-
-    partial [p, S]: usable shots of the unfinished block, p < 5. rows [199, WIDTH]: block rows with
-    known changes taken out of their medians (zeros: before the first). waiting [w, WIDTH], w < 4:
-    raw rows since a known change that is still being measured. offset [S]: what known changes have
-    moved so far. before [S]: levels before the change being measured (NaN: none known).
-    kept [LEVELS]: level facts of the last judgement. kind: change being measured (0: none).
-    last: kind of the last change. since: blocks since then (-1: none yet). judged: blocks so far.
-    """
-
-    partial: Floats
-    rows: Floats
-    waiting: Floats
-    offset: Floats
-    before: Floats
-    kept: Floats
-    kind: int
-    last: int
-    since: int
-    judged: int
-
-    @staticmethod
-    def fresh() -> "EvidenceState":
-        """The state before the first shot after a record was approved."""
-        s = len(SIGNALS)
-        return EvidenceState(
-            partial=np.empty((0, s)),
-            rows=np.zeros((_KEPT, WIDTH)),
-            waiting=np.empty((0, WIDTH)),
-            offset=np.zeros(s),
-            before=np.full(s, np.nan),
-            kept=np.full(len(LEVELS), np.nan),
-            kind=0,
-            last=0,
-            since=-1,
-            judged=0,
-        )
-
-    def to_arrays(self) -> dict[str, NDArray[Any]]:
-        """The state as named arrays, to be stored; rows before the first block are left out."""
-        counts = np.array([self.kind, self.last, self.since, self.judged], dtype=np.int64)
-        names = ("partial", "waiting", "offset", "before", "kept")
-        known = self.rows[_KEPT - min(self.judged, _KEPT) :]
-        return {"counts": counts, "rows": known, **{name: getattr(self, name) for name in names}}
-
-    @staticmethod
-    def from_arrays(arrays: Mapping[str, NDArray[Any]]) -> "EvidenceState":
-        """The state of `to_arrays`, bit for bit.
-
-        >>> again = EvidenceState.from_arrays(EvidenceState.fresh().to_arrays())
-        >>> again.judged, again.rows.shape == EvidenceState.fresh().rows.shape
-        (0, True)
-        """
-        kind, last, since, judged = (int(x) for x in arrays["counts"])
-        known = np.asarray(arrays["rows"], dtype=np.float64).reshape(-1, WIDTH)
-        rows = np.zeros((_KEPT, WIDTH))
-        rows[_KEPT - len(known) :] = known
-        return EvidenceState(
-            partial=np.asarray(arrays["partial"], dtype=np.float64).reshape(-1, len(SIGNALS)),
-            rows=rows,
-            waiting=np.asarray(arrays["waiting"], dtype=np.float64).reshape(-1, WIDTH),
-            offset=np.asarray(arrays["offset"], dtype=np.float64),
-            before=np.asarray(arrays["before"], dtype=np.float64),
-            kept=np.asarray(arrays["kept"], dtype=np.float64),
-            kind=kind,
-            last=last,
-            since=since,
-            judged=judged,
-        )
 
 
 @dataclasses.dataclass(frozen=True)
@@ -151,9 +81,10 @@ class Advanced:
 
 @dataclasses.dataclass(frozen=True)
 class _Stretch:
-    """Facts of the blocks of one stretch without a change inside."""
+    """Facts of the blocks of one stretch without a change inside; together: rows carried and new ones."""
 
     state: EvidenceState
+    together: Floats
     at_index: NDArray[np.int64]
     facts: Floats
 
@@ -189,7 +120,7 @@ def advance(
     stretches: list[_Stretch] = []
     for i, (begin, end) in enumerate(itertools.pairwise(starts)):
         if i:
-            state = _changed(state, int(change[begin]))
+            state = _changed(state, int(change[begin]), reference)
         part = _stretch(state, values[begin:end], usable[begin:end], reference, begin)
         state = part.state
         stretches.append(part)
@@ -217,13 +148,14 @@ def _of_blocks(value: float | Floats, at_index: NDArray[np.int64]) -> float | Fl
     return value[at_index] if isinstance(value, np.ndarray) else value
 
 
-def _changed(state: EvidenceState, kind: int) -> EvidenceState:
+def _changed(state: EvidenceState, kind: int, reference: Reference) -> EvidenceState:
     """The state as a known change begins: levels before it are noted, the block begun is dropped."""
-    rows, before = state.rows, state.before
+    rows, before, remembered = state.rows, state.before, state.memory
     if state.kind:
         unsure = state.waiting.copy()
         unsure[:, PRESENT] = 0.0
-        rows = np.concatenate([rows, unsure])[-_KEPT:]
+        rows = np.concatenate([rows, unsure])[-KEPT:]
+        remembered, _ = memory.take(remembered, unsure, reference=reference)
     else:
         before = level_of(rows[-ACROSS:])
     return dataclasses.replace(
@@ -235,6 +167,7 @@ def _changed(state: EvidenceState, kind: int) -> EvidenceState:
         kind=max(kind, state.kind),
         last=kind,
         since=0,
+        memory=remembered,
     )
 
 
@@ -247,8 +180,49 @@ def _stretch(
     rows = summarise(shots, reference=reference)
     last = np.arange(1, made + 1) * BLOCK - 1 - len(state.partial)
     at_index = (index[last] + begin).astype(np.int64)
-    state = dataclasses.replace(state, partial=shots[made * BLOCK :].copy())
-    return _measured(state, rows, reference, at_index)
+    found = _measured(state, rows, reference, at_index)
+    after = dataclasses.replace(found.state, partial=shots[made * BLOCK :].copy())
+    found = dataclasses.replace(found, state=after)
+    if after.kind or not np.isfinite(reference.center[SWEPT]):
+        return found
+    free = ACROSS - len(state.waiting) if state.kind else 0
+    early = early_rows(
+        shots,
+        rows=found.together[len(found.together) - made :],
+        before=found.together[-made - 1],
+        first_block=free,
+        judged=len(state.partial),
+        reference=reference,
+        offset=after.offset,
+    )
+    if not early:
+        return found
+    at = [int(index[one.block * BLOCK + one.shots - 1 - len(state.partial)]) + begin for one in early]
+    facts = np.concatenate([_early_facts(one, state, found, made, reference) for one in early])
+    places = [one.block for one in early]
+    return dataclasses.replace(
+        found,
+        at_index=np.insert(found.at_index, places, at),
+        facts=np.insert(found.facts, places, facts, axis=0),
+    )
+
+
+def _early_facts(
+    one: Early, state: EvidenceState, found: _Stretch, made: int, reference: Reference
+) -> Floats:
+    """[1, FACTS] of an early row: as if its shots were the block, after the blocks before it."""
+    offset = found.state.offset
+    row = one.row.copy()
+    row[MEDIAN] -= offset * row[PRESENT]
+    before = found.together[: len(found.together) - made + one.block][-KEPT:]
+    rows = np.concatenate([before, row[None, :]])
+    levels = level_facts(rows, start=KEPT, reference=reference, offset=offset)
+    if one.block:
+        levels[:, _REMEMBERED] = found.facts[one.block - 1, _REMEMBERED]
+    else:
+        levels[:, _REMEMBERED] = memory.facts(state.memory, reference=reference)
+    since = np.array([np.nan if state.since < 0 else state.since + float(one.block)])
+    return scatter_facts(rows, start=KEPT, levels=levels, since=since, last_change=state.last)
 
 
 def _measured(
@@ -267,8 +241,12 @@ def _measured(
     corrected = since_change.copy()
     corrected[:, MEDIAN] -= offset[None, :] * corrected[:, PRESENT]
     together = np.concatenate([state.rows, corrected])
-    start = _KEPT + earlier
+    start = KEPT + earlier
     levels = level_facts(together, start=start, reference=reference, offset=offset)
+    remembered = state.memory
+    if not kind:
+        remembered, told = memory.take(remembered, corrected, reference=reference)
+        levels[:, _REMEMBERED] = told[earlier:]
     levels[:frozen] = state.kept
     blocks = np.arange(1, len(rows) + 1)
     since = np.where(state.since < 0, np.nan, state.since + blocks)
@@ -279,7 +257,7 @@ def _measured(
     return _Stretch(
         state=dataclasses.replace(
             state,
-            rows=state.rows if kind else together[-_KEPT:].copy(),
+            rows=state.rows if kind else together[-KEPT:].copy(),
             waiting=waiting,
             offset=offset,
             before=state.before if kind else np.full(len(SIGNALS), np.nan),
@@ -287,7 +265,9 @@ def _measured(
             kind=kind,
             since=state.since if state.since < 0 else state.since + len(rows),
             judged=state.judged + len(rows),
+            memory=remembered,
         ),
+        together=together,
         at_index=at_index,
         facts=facts,
     )

@@ -92,6 +92,11 @@ def _low_tail(f: Facts) -> str:
 
 
 def _slow_drift(f: Facts) -> str:
+    long, shots = f.get("long_rise_pct", math.nan), f.get("long_shots", math.nan)
+    if _known(long) and shots > 1000 and abs(long) >= 2 * f["swept_slope_noise_pct"]:
+        grown = f"{'grown' if long > 0 else 'shrunk'} {_pct(long)}"
+        way = " bit by bit" if long > 0 and f["long_gradual"] > 0.6 else ""
+        return f"Swept stroke has {grown}{way} over the {shots:,.0f} shots since the record"
     slope = f["swept_slope_pct"]
     if abs(slope) < 1.5 * f["swept_slope_noise_pct"]:
         return "Swept stroke does not drift over the last 1,000 shots"
@@ -174,9 +179,25 @@ def _known_change(f: Facts) -> str:
     return f"Known changes explain {_pct(moved)} of swept stroke"
 
 
+def _two_signals(f: Facts) -> bool:
+    """Whether cushion and shot size are all there is."""
+    others = ("peak_change_pct", "transfer_change_pct", "fill_change_pct", "recovery_change_pct",
+              "weight_change_pct", "drift_rise_mm")  # fmt: skip
+    return not any(_known(f[name]) for name in others)
+
+
+def settled_by(f: Facts) -> tuple[str, ...]:
+    """What would tell a leak from what looks like one, where cushion and shot size are all there is.
+
+    >>> from server.valve.features import FACTS
+    >>> settled_by({name: float("nan") for name in FACTS})
+    ('part_weight_g', 'peak_pressure_bar', 'drift_check')
+    """
+    return ("part_weight_g", "peak_pressure_bar", "drift_check") if _two_signals(f) else ()
+
+
 def _few_signals(f: Facts) -> str:
-    others = ("peak_change_pct", "transfer_change_pct", "recovery_change_pct", "weight_change_pct")
-    if any(_known(f[name]) for name in others):
+    if not _two_signals(f):
         return "Surer than this, shots alone cannot be"
     return (
         "Cushion and shot size alone cannot tell a leak from flash, melt escaping outside or thinner"
@@ -247,6 +268,6 @@ def term_sentence(term: str, *, log_odds: float, facts: Facts) -> str:
         return f"{TERM_TEXT[term]}: {early}"
     if term == "own_inspections":
         return _own_inspections(log_odds)
-    if term == "few_signals" and log_odds == 0:
+    if term == "few_signals" and log_odds == 0 and not _two_signals(facts):
         return "The signals at hand are enough to tell a leak from what looks like one"
     return _SENTENCES[term](facts)

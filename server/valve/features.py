@@ -9,13 +9,18 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from server.valve import memory
 from server.valve.blocks import (
     AT_BOTTOM,
     BLOCK,
     CUSHION,
     DRIFT,
     FILL,
+    HIGH_FAR,
+    HIGH_LEAN,
     HIGH_TAIL,
+    LOW_FAR,
+    LOW_LEAN,
     LOW_TAIL,
     MEDIAN,
     PEAK,
@@ -61,6 +66,9 @@ LEVELS: Final[tuple[str, ...]] = (
     "cushion_left_mm",  # above true bottom, as read
     "change_explains_pct",  # share of the swept stroke that known changes have moved
     "cushion_change_sigma",  # the same in sigma of the record: what a limit on cushion alone would look at
+    "swept_sigma_pct",  # scatter from shot to shot in the record
+    "cushion_used_share",  # rise of the last block, of the cushion there was
+    *memory.FACTS,  # the whole history since the record
 )
 #: Facts that need no level.
 SCATTERS: Final[tuple[str, ...]] = (
@@ -83,6 +91,13 @@ SCATTERS: Final[tuple[str, ...]] = (
     "shots_since_change",
     "last_change",  # 1 a lot, 2 a setting
     "shots_seen",  # within the last 100 with a swept stroke
+    "swept_scatter_long",  # over 1000 shots
+    "low_lean_100",  # sigma by which single shots fell low rather than high, in a hundred
+    "low_lean_long",
+    "lean_sided_100",  # the same against all that fell far to either side, -1 to 1
+    "lean_sided_long",
+    "far_low_100",  # single shots far out low beyond those far out high, of the last 100
+    "far_low_per_100_long",
 )
 FACTS: Final[tuple[str, ...]] = LEVELS + SCATTERS
 FACT_INDEX: Final[dict[str, int]] = {name: i for i, name in enumerate(FACTS)}
@@ -96,8 +111,9 @@ def _mean(sums: Floats, counts: Floats, *, needed: float) -> Floats:
 def level_facts(rows: Floats, *, start: int, reference: Reference, offset: Floats) -> Floats:
     """[k, LEVELS] of the block rows from `start` on; rows [m, WIDTH] with changes taken out.
 
-    offset [S]: what was taken out. Means of block medians over 20 and 100 shots against the
-    record; the slope is the weighted least-squares line through ten group means of 100 shots.
+    offset [S]: what was taken out; the facts of `memory` are left open. Means of block medians over 20
+    and 100 shots against the record; the slope is the weighted least-squares line through ten group
+    means of 100 shots.
     """
     spread = reference.spread()
     median = rows[:, MEDIAN] - np.where(np.isfinite(reference.center), reference.center, 0.0)
@@ -116,6 +132,9 @@ def level_facts(rows: Floats, *, start: int, reference: Reference, offset: Float
     facts[:, FACT_INDEX["cushion_left_mm"]] = (
         short[:, CUSHION] + reference.center[CUSHION] + offset[CUSHION] - reference.bottom_mm
     )
+    deep = reference.center[CUSHION] + offset[CUSHION] - reference.bottom_mm
+    if deep > 0:
+        facts[:, FACT_INDEX["cushion_used_share"]] = last / deep
     facts[:, FACT_INDEX["change_explains_pct"]] = 100.0 * offset[SWEPT] / reference.center[SWEPT]
     return facts
 
@@ -124,17 +143,20 @@ def _put_swept(
     facts: Floats, short: Floats, middle: Floats, last: Floats, slope: Floats, reference: Reference
 ) -> None:
     center = reference.center[SWEPT]
-    spread_pct = 100.0 * reference.spread()[SWEPT] / center
+    near_pct = 100.0 * reference.near()[SWEPT] / center
+    wide_pct = 100.0 * reference.spread()[SWEPT] / center
+    slow_pct = float(np.sqrt(max(wide_pct * wide_pct - near_pct * near_pct, 0.0)))
     step = reference.step[SWEPT]
     step_pct = 100.0 * (step if np.isfinite(step) else 0.0) / center
     at = FACT_INDEX
+    facts[:, at["swept_sigma_pct"]] = near_pct
     facts[:, at["swept_rise_mm"]] = short
     facts[:, at["swept_rise_pct"]] = 100.0 * short / center
     facts[:, at["swept_rise_100_pct"]] = 100.0 * middle / center
     facts[:, at["swept_last_pct"]] = 100.0 * last / center
-    facts[:, at["swept_noise_pct"]] = _noise(0.5 * spread_pct, 0.4 * step_pct, 0.15)
+    facts[:, at["swept_noise_pct"]] = _noise(0.35 * near_pct, slow_pct, 0.3 * step_pct, 0.07)
     facts[:, at["swept_slope_pct"]] = 100.0 * slope / center
-    facts[:, at["swept_slope_noise_pct"]] = _noise(0.3 * spread_pct, 0.3 * step_pct, 0.15)
+    facts[:, at["swept_slope_noise_pct"]] = _noise(0.2 * near_pct, slow_pct, 0.2 * step_pct, 0.07)
 
 
 def _noise(*parts: float) -> float:
@@ -205,6 +227,17 @@ def _sided(low: Floats, high: Floats, seen: Floats) -> Floats:
     return np.where(seen >= SHORT, (low - high) / np.sqrt(low + high + 1.0), np.nan)
 
 
+def _leaning(tails: dict[int, Floats], seen: Floats, seen_long: Floats) -> list[Floats]:
+    """low_lean_100 to lean_sided_long."""
+    counts = {MID: seen, LONG: seen_long}
+    excess, sided = [], []
+    for n, count in counts.items():
+        low, high = tails[n][:, 3], tails[n][:, 4]
+        excess.append(100.0 / BLOCK * _mean(low - high, count, needed=SHORT))
+        sided.append(np.where(count >= SHORT, (low - high) / (low + high + 3.0), np.nan))
+    return [*excess, *sided]
+
+
 def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats, last_change: float) -> Floats:
     """[k, FACTS]: the level facts handed in, followed by scatter, tails, bottoming and counts.
 
@@ -214,7 +247,8 @@ def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats, la
     counted = rows[:, PRESENT].copy()
     counted[:, WEIGHT] = rows[:, WEIGHT_SCATTERED]
     scatter = rows[:, SCATTER] * counted
-    columns = np.concatenate([scatter, counted, rows[:, LOW_TAIL : AT_BOTTOM + 1]], axis=1)
+    further = rows[:, [LOW_TAIL, HIGH_TAIL, AT_BOTTOM, LOW_LEAN, HIGH_LEAN, LOW_FAR, HIGH_FAR]]
+    columns = np.concatenate([scatter, counted, further], axis=1)
     sums = window_sums(columns, lengths=_WINDOWS, start=start)
     s = rows[:, PRESENT].shape[1]
     middle = _mean(sums[MID][:, :s], sums[MID][:, s : 2 * s], needed=SHORT)
@@ -228,14 +262,14 @@ def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats, la
     found += [per_100 * _mean(tails[MID][:, column], seen, needed=SHORT) for column in (0, 1)]
     found.append(per_100 * _mean(tails[LONG][:, 0], seen_long, needed=SHORT))
     found += [_sided(tails[n][:, 0], tails[n][:, 1], seen) for n in (MID, LONG)]
+    wide = _mean(sums[LONG][:, SWEPT], seen_long, needed=SHORT)
     cushions = sums[SHORT][:, s + CUSHION]
-    found.append(_mean(tails[SHORT][:, AT_BOTTOM - LOW_TAIL], cushions * BLOCK, needed=1.0))
+    found.append(_mean(tails[SHORT][:, 2], cushions * BLOCK, needed=1.0))
     last = rows[start:]
     found.append(np.where(last[:, PRESENT][:, CUSHION] > 0, last[:, AT_BOTTOM] / BLOCK, np.nan))
     found.append(since * BLOCK)
     found.append(np.where(np.isfinite(since), last_change, np.nan))
-    found.append(seen * BLOCK)
+    found += [seen * BLOCK, wide, *_leaning(tails, seen, seen_long)]
+    found.append(np.where(seen >= SHORT, tails[MID][:, 5] - tails[MID][:, 6], np.nan))
+    found.append(per_100 * _mean(tails[LONG][:, 5] - tails[LONG][:, 6], seen_long, needed=SHORT))
     return np.concatenate([levels, np.stack(found, axis=1)], axis=1)
-
-
-assert HIGH_TAIL == LOW_TAIL + 1

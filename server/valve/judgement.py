@@ -23,6 +23,8 @@ Floats = NDArray[np.float64]
 LIMITS: Final = (-9.2, 6.9)
 #: `few_signals` holds the score down where too few signals are there to tell a leak from its mimics.
 TERMS: Final[tuple[str, ...]] = (*EVIDENCE, "few_signals")
+#: Evidence that lifts that cap.
+UNLIKE_OTHERS: Final = ("low_tail", "not_shutting")
 
 
 @dataclasses.dataclass(frozen=True)
@@ -44,9 +46,10 @@ def judge(
 ) -> Judged:
     """Log-odds terms and causes of facts [k, F] (NaN where a fact cannot be said).
 
-    model: {"version", "terms": {term: {shape: weight}}, "causes": {cause: {"term.shape": weight}},
-    "few_signals": {"share", "cap_log_odds"}}. With few signals the sum of the other terms is shrunk
-    by `share` and the score held under the cap. Rows with too few shots keep the prior.
+    model: {"version", "terms": {term: {shape: weight}}, "terms_of_two": the same for presses that give
+    cushion and shot size only, "causes": {cause: {"term.shape": weight}}, "few_signals":
+    {"cap_log_odds"}}. With two signals the score is held under the cap, unless single late shots or a
+    valve that does not shut speak, which no other cause looks like. Rows with too few shots keep the prior.
     prior_log_odds: one number or one a row; checked: the part of it that checks on record say, which
     lifts the cap by as much, since a check is what can tell a leak from its mimics.
 
@@ -58,15 +61,18 @@ def judge(
     """
     shapes = design(facts)
     prior = _a_row(prior_log_odds, len(facts))
-    weights = model["terms"]
     terms = np.zeros((len(facts), len(TERMS)))
     total = prior.copy()
     for i, term in enumerate(TERMS[:-1]):
-        for shape, weight in weights.get(term, {}).items():
-            terms[:, i] += weight * shapes.columns[f"{term}.{shape}"]
-        terms[:, i] = np.where(shapes.enough, terms[:, i], 0.0)
+        usual = _weighted(shapes, term, model["terms"])
+        few = _weighted(shapes, term, model["terms_of_two"])
+        terms[:, i] = np.where(shapes.enough, np.where(shapes.few_signals, few, usual), 0.0)
         total += terms[:, i]
-    terms[:, -1] = _held(total, shapes, prior, _a_row(checked, len(facts)), model["few_signals"])
+    # What neither flash, nor melt escaping outside, nor thin melt looks like is not held down.
+    lifted = np.maximum(_a_row(checked, len(facts)), 0.0)
+    for name in UNLIKE_OTHERS:
+        lifted = lifted + np.maximum(terms[:, TERMS.index(name)], 0.0)
+    terms[:, -1] = _held(total, shapes, lifted, model["few_signals"])
     log_odds = prior.copy()
     for i in range(len(TERMS)):
         log_odds += terms[:, i]
@@ -74,19 +80,23 @@ def judge(
     return Judged(terms=terms, log_odds=log_odds, causes=causes, enough=shapes.enough)
 
 
+def _weighted(shapes: Design, term: str, weights: Mapping[str, Mapping[str, float]]) -> Floats:
+    """[k] one evidence under one set of weights."""
+    total = np.zeros(len(shapes.enough))
+    for shape, weight in weights.get(term, {}).items():
+        total += weight * shapes.columns[f"{term}.{shape}"]
+    return total
+
+
 def _a_row(value: float | Floats, rows: int) -> Floats:
     return np.broadcast_to(np.asarray(value, dtype=np.float64), (rows,))
 
 
-def _held(
-    total: Floats, shapes: Design, prior: Floats, checked: Floats, rule: Mapping[str, float]
-) -> Floats:
+def _held(total: Floats, shapes: Design, lifted: Floats, rule: Mapping[str, float]) -> Floats:
     """What few signals, and the limits of what can be known, take away."""
-    taken = np.where(shapes.few_signals, (rule["share"] - 1.0) * (total - prior), 0.0)
-    left = total + taken
-    top = np.where(shapes.few_signals, rule["cap_log_odds"] + np.maximum(checked, 0.0), LIMITS[1])
+    top = np.where(shapes.few_signals, rule["cap_log_odds"] + lifted, LIMITS[1])
     top = np.minimum(top, LIMITS[1])
-    taken = taken + np.where(left > top, top - left, 0.0) + np.where(left < LIMITS[0], LIMITS[0] - left, 0.0)
+    taken = np.where(total > top, top - total, 0.0) + np.where(total < LIMITS[0], LIMITS[0] - total, 0.0)
     return np.where(shapes.enough, taken, 0.0)
 
 

@@ -7,17 +7,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import CAUSES, LEAK_CAUSES
-from server.maths.baseline import phase_one
-from server.maths.results import Undetermined
-from server.valve.blocks import SIGNALS, Reference
+from server.valve.blocks import SIGNALS
 from server.valve.evidence import EvidenceState, advance
 from server.valve.proof_stories import LEAKS_FROM, SHARES, Story, tell
 from server.valve.proof_world import Chance, Floats, Press, draw_press, run_press
-from server.valve.signals import Derived, derive, detect_dose_lag
+from server.valve.signals import derive, detect_dose_lag
+from server.valve.startup import record_of
 
 #: Facts do not depend on the weights.
 NO_WEIGHTS: Final[dict[str, Any]] = {
-    "terms": {}, "causes": {}, "few_signals": {"share": 1.0, "cap_log_odds": 99.0},
+    "terms": {}, "terms_of_two": {}, "causes": {}, "few_signals": {"cap_log_odds": 99.0},
 }  # fmt: skip
 #: Shots judged after the record: usually, and on presses whose fault takes weeks.
 AFTER: Final = 1_100
@@ -59,21 +58,6 @@ class Judged:
         return (self.shot >= self.onset) & (self.onset >= 0)
 
 
-def record_of(derived: Derived, *, record: int) -> Reference | None:
-    """The startup record of the first `record` shots as the product takes it; None without one."""
-    numbers = np.full((3, len(SIGNALS)), np.nan)
-    for i, name in enumerate(SIGNALS):
-        values = derived.signals[name][:record]
-        if np.isfinite(values).sum() < 30:
-            continue
-        found = phase_one(values, excluded=derived.restart_transient[:record])
-        if not isinstance(found, Undetermined):
-            numbers[:, i] = (found.center, found.sigma, found.step or 0.0)
-    if not np.isfinite(numbers[0, 0]):
-        return None
-    return Reference(numbers[0], numbers[1], numbers[2], 0.0)
-
-
 def _times(chance: Chance, press: Press, n: int, record: int) -> NDArray[np.int64]:
     """Ends of shots, with up to three stops of 20 to 300 minutes."""
     gaps = 1000.0 * press.cycle_s * (1.0 + 0.004 * chance.rng.standard_normal(n))
@@ -83,10 +67,16 @@ def _times(chance: Chance, press: Press, n: int, record: int) -> NDArray[np.int6
 
 
 def draw_judged(
-    seed: int, *, cause: str | None = None, sensors: tuple[str, ...] | None = None, worn: bool = False
+    seed: int,
+    *,
+    cause: str | None = None,
+    sensors: tuple[str, ...] | None = None,
+    worn: bool = False,
+    sudden: float | None = None,
 ) -> Judged | None:
     """A press of the proof with its judgements; worn: its record was taken on a valve leaking already.
 
+    sudden: the share of the swept stroke that a steady leak loses at once (cause "steady_leak").
     None where the record does not suffice, as on a real press.
     """
     chance = Chance(seed)
@@ -98,7 +88,9 @@ def draw_judged(
     onset = record + int(chance.flat(120, 500))
     n = record + (AFTER_LONG if long else AFTER)
     length = int(chance.log(2_000.0, 11_000.0)) if long else int(chance.log(50.0, 700.0))
-    story = tell(chance, press, cause=cause, n=n, record=record, onset=onset, length=length)
+    story = tell(
+        chance, press, cause=cause, n=n, record=record, onset=onset, length=length, sudden=sudden
+    )
     worn_share = chance.log(0.005, 0.03) if worn else 0.0
     if worn:
         story.push["loss"] += worn_share * np.exp(0.2 * chance.rng.standard_normal(n))

@@ -83,12 +83,15 @@ class Telling:
     size: float = 0.0
     reported: bool = True
     growth: str = "step"
+    sudden: float | None = None
 
     @property
     def begun(self) -> Floats:
         return (np.arange(self.n) >= self.onset).astype(np.float64)
 
     def grown(self) -> Floats:
+        if self.sudden is not None:
+            return self.begun
         self.growth, grown = growing(self.chance, self.n, self.onset, length=self.length)
         return grown
 
@@ -101,7 +104,7 @@ class Telling:
 
 def _steady_leak(t: Telling) -> None:
     c = t.chance
-    t.size = c.log(0.003, 0.08)
+    t.size = c.log(0.003, 0.08) if t.sudden is None else t.sudden
     mean = t.size * t.grown()
     spread = c.log(0.03, 0.5)
     slow = lfilter([1.0], [1.0, -c.flat(0.0, 0.8)], c.rng.standard_normal(t.n))
@@ -235,11 +238,25 @@ def _daily_life(t: Telling, record: int) -> None:
         t.push["dose_mm"][at:] += c.log(0.2, 2.5)
 
 
-def tell(chance: Chance, press: Press, *, cause: str, n: int, record: int, onset: int, length: int) -> Story:
-    """A story of n shots: `cause` from shot `onset` on, growing over `length` shots where it grows."""
+def tell(
+    chance: Chance,
+    press: Press,
+    *,
+    cause: str,
+    n: int,
+    record: int,
+    onset: int,
+    length: int,
+    sudden: float | None = None,
+) -> Story:
+    """A story of n shots: `cause` from shot `onset` on, growing over `length` shots where it grows.
+
+    sudden: share of the swept stroke a steady leak loses at once, instead of what is drawn.
+    """
     t = Telling(
         chance, press, n, onset, length, quiet(n), np.zeros(n), np.zeros(n), np.zeros(n, dtype=np.int64)
     )
+    t.sudden = sudden
     _daily_life(t, record)
     if cause != "sealing":
         _TOLD[cause](t)

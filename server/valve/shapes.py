@@ -5,6 +5,7 @@ the score. The bounds are common practice, no source; the weights on them are fi
 """
 
 import dataclasses
+import itertools
 from collections.abc import Callable
 from typing import Final
 
@@ -45,66 +46,91 @@ def _log(ratio: Floats) -> Floats:
     return np.log(np.clip(ratio, 0.05, 50.0))
 
 
-def _risen(f: _Facts, low: float = 0.7, high: float = 2.5) -> Floats:
-    return np.nan_to_num(_ramp(f["swept_rise_pct"], low, high))
+def _steps(x: Floats, name: str, bounds: tuple[float, ...]) -> Shapes:
+    """One ramp between each two neighbouring bounds: together a curve that levels off at both ends."""
+    return {f"{name}_{low:g}": _ramp(x, low, high) for low, high in itertools.pairwise(bounds)}
+
+
+def _z(f: _Facts) -> Floats:
+    """Rise over 100 shots in units of what a healthy mean may differ."""
+    return f["swept_rise_100_pct"] / f["swept_noise_pct"]
+
+
+def _risen(f: _Facts, low: float = 1.5, high: float = 5.0) -> Floats:
+    """0 to 1: how clearly the swept stroke stands above the record over the last 100 shots."""
+    return np.nan_to_num(_ramp(_z(f), low, high))
+
+
+def _clear(f: _Facts) -> Floats:
+    """0 to 1: how far the rise stands out of the scatter as it is now; bursts and late shots stay low."""
+    scatter = f["swept_sigma_pct"] * np.maximum(f["swept_scatter"], 1.0)
+    return _risen(f) * np.nan_to_num(_ramp(f["swept_rise_100_pct"] / np.maximum(scatter, 0.02), 1.0, 4.0))
 
 
 def _swept_level(f: _Facts) -> Shapes:
-    z = f["swept_rise_pct"] / f["swept_noise_pct"]
-    z_100 = f["swept_rise_100_pct"] / f["swept_noise_pct"]
-    rise = f["swept_rise_pct"]
+    z, rise = f["swept_rise_pct"] / f["swept_noise_pct"], f["swept_rise_pct"]
     return {
         "constant": f.ones(),
-        "up_2": _ramp(z, 1.5, 3.5),
-        "up_5": _ramp(z, 3.5, 8.0),
-        "up_10": _ramp(z, 8.0, 20.0),
-        "up_2_100": _ramp(z_100, 1.5, 3.5),
-        "up_5_100": _ramp(z_100, 3.5, 8.0),
-        "size_1": _ramp(rise, 0.5, 2.0),
-        "size_3": _ramp(rise, 2.0, 5.0),
-        "down": _ramp(-z, 2.0, 6.0),
+        **_steps(z, "up", (1.0, 2.0, 4.0, 8.0, 16.0, 40.0)),
+        **_steps(_z(f), "up_100", (1.0, 2.0, 4.0, 8.0)),
+        **_steps(rise, "size", (0.15, 0.4, 0.8, 1.6, 3.2, 6.0)),
+        "clear": _clear(f),
+        "down": _ramp(-z, 1.0, 3.0),
+        "far_down": _ramp(-rise, 0.3, 2.0),
     }
 
 
 def _swept_scatter(f: _Facts) -> Shapes:
-    log_100, log_20 = _log(f["swept_scatter"]), _log(f["swept_scatter_20"])
+    log_100 = _log(f["swept_scatter"])
     return {
         "constant": f.ones(),
-        "wider": _ramp(log_100, 0.1, 0.5),
-        "much_wider": _ramp(log_100, 0.5, 1.3),
-        "wider_20": _ramp(log_20, 0.3, 1.0),
-        "with_rise": _risen(f, 0.4, 1.5) * _ramp(log_100, 0.1, 0.6),
-        "rise_alone": _risen(f, 0.4, 1.5) * (1.0 - _ramp(log_100, 0.0, 0.35)),
+        **_steps(log_100, "wider", (0.05, 0.25, 0.6, 1.3)),
+        "wider_20": _ramp(_log(f["swept_scatter_20"]), 0.3, 1.0),
+        **_steps(_log(f["swept_scatter_long"]), "wider_long", (0.05, 0.3, 0.8)),
+        "with_rise": _risen(f) * _ramp(log_100, 0.1, 0.6),
+        "rise_alone": _risen(f) * (1.0 - _ramp(log_100, 0.0, 0.35)),
     }
 
 
 def _low_tail(f: _Facts) -> Shapes:
     beyond = f["low_per_100"] - f["high_per_100"]
+    sided = np.maximum(f["lean_sided_100"], 0.0)
     return {
         "constant": f.ones(),
-        "some": _ramp(beyond, 0.9, 4.0),
-        "many": _ramp(beyond, 4.0, 14.0),
+        **_steps(beyond, "falls", (0.9, 4.0, 14.0)),
         "sided": _ramp(f["low_sided_100"], 1.2, 3.0),
-        "sided_long": _ramp(f["low_sided_long"], 1.5, 4.0),
-        "very_sided_long": _ramp(f["low_sided_long"], 4.0, 10.0),
+        **_steps(f["low_sided_long"], "sided_long", (1.5, 4.0, 10.0)),
+        **_steps(f["low_lean_100"], "leans", (4.0, 12.0, 40.0, 150.0)),
+        **_steps(f["low_lean_long"], "leans_long", (2.0, 8.0, 30.0)),
+        **_steps(f["far_low_100"], "far", (0.5, 1.5, 4.0)),
+        "far_long": _ramp(f["far_low_per_100_long"], 0.1, 0.8),
+        "leans_one_way": _ramp(f["low_lean_100"], 4.0, 20.0) * _ramp(sided, 0.2, 0.7),
     }
 
 
 def _slow_drift(f: _Facts) -> Shapes:
     z = f["swept_slope_pct"] / f["swept_slope_noise_pct"]
+    whole = f["long_rise_pct"] / f["swept_slope_noise_pct"]
+    ordered = _ramp(f["long_order"], 0.3, 0.8)
     return {
-        "up": _ramp(z, 1.5, 4.0),
-        "up_steep": _ramp(z, 4.0, 12.0),
+        **_steps(z, "up", (1.5, 4.0, 12.0)),
         "up_gradually": _ramp(z, 1.5, 5.0) * _ramp(f["swept_gradual"], 0.5, 0.75),
         "down": _ramp(-z, 2.0, 6.0),
+        "up_for_long": _ramp(whole, 1.0, 4.0) * ordered,
+        "far_up_for_long": _ramp(whole, 4.0, 12.0) * ordered,
+        "gradually_for_long": _ramp(whole, 1.5, 5.0) * ordered * _ramp(f["long_gradual"], 0.5, 0.8),
+        "long_down": _ramp(-whole, 1.5, 5.0),
     }
 
 
 def _not_shutting(f: _Facts) -> Shapes:
     bottom, now = np.nan_to_num(f["bottom_share"]), np.nan_to_num(f["bottom_share_last"])
+    used = np.nan_to_num(f["cushion_used_share"])
+    z = f["swept_last_pct"] / f["swept_noise_pct"]
     return {
-        "leap": _ramp(f["swept_last_pct"], 4.0, 9.0),
-        "leap_20": _ramp(f["swept_rise_pct"], 5.0, 12.0),
+        "leap": _ramp(f["swept_last_pct"], 2.5, 7.0) * _ramp(z, 8.0, 20.0),
+        "leap_20": _ramp(f["swept_rise_pct"], 4.0, 10.0),
+        "cushion_gone": _ramp(used, 0.35, 0.9) * _ramp(z, 4.0, 12.0),
         "at_bottom": _ramp(bottom, 0.1, 0.6),
         "at_bottom_now": _ramp(now, 0.3, 0.9),
     }
@@ -119,14 +145,19 @@ def _pressure_change(f: _Facts) -> Floats:
 
 def _pressure_level(f: _Facts) -> Shapes:
     change = _pressure_change(f)
-    rise = np.nan_to_num(np.maximum(f["swept_rise_pct"], 0.0))
+    rise = np.nan_to_num(np.maximum(f["swept_rise_100_pct"], 0.0))
+    beyond = np.abs(change) - 0.8 * rise
+    sag = np.nan_to_num(f["peak_change_pct"] - f["transfer_change_pct"])
     return {
         "constant": f.ones(),
         "lower": _ramp(-change, 0.4, 2.0),
         "much_lower": _ramp(-change, 2.0, 8.0),
         "higher": _ramp(change, 0.6, 4.0),
-        "more_than_leak": _ramp(np.abs(change) - 0.8 * rise, 1.0, 4.0),
+        **_steps(beyond, "more_than_leak", (0.5, 1.5, 4.0)),
+        "thin_explains": _risen(f) * _ramp(np.maximum(-change, 0.0) / (rise + 0.1), 2.0, 8.0),
         "steady_while_risen": _risen(f) * (1.0 - _ramp(np.abs(change), 0.7, 2.5)),
+        "steady_while_clear": _clear(f) * (1.0 - _ramp(np.abs(change), 0.7, 2.5)),
+        "transfer_sags": _ramp(sag, 0.5, 3.0),
     }
 
 
@@ -166,14 +197,19 @@ def _metering(f: _Facts) -> Shapes:
 def _weight(f: _Facts) -> Shapes:
     change = f["weight_change_pct"]
     z = change / f["weight_noise_pct"]
-    rise = np.nan_to_num(np.maximum(f["swept_rise_pct"], 0.0))
+    rise = np.nan_to_num(np.maximum(f["swept_rise_100_pct"], 0.0))
+    missing = (rise - np.maximum(change, 0.0)) / np.hypot(f["swept_noise_pct"], f["weight_noise_pct"])
     return {
         "constant": f.ones(),
         "heavier": _ramp(z, 2.0, 6.0),
-        "with_stroke": _ramp(np.minimum(change, rise), 0.3, 1.5),
+        "with_stroke": _ramp(np.minimum(change, rise), 0.15, 1.0),
+        "explains_rise": _risen(f) * _ramp(change / (rise + 0.1), 0.3, 0.8),
         "lighter": _ramp(-z, 2.0, 6.0),
-        "steady_while_risen": _risen(f) * (1.0 - _ramp(change - 0.25 * rise, 0.0, 0.6)),
-        "uneven": _ramp(_log(f["weight_scatter"]), 0.2, 0.9),
+        "lighter_while_risen": _risen(f) * _ramp(-z, 1.0, 5.0),
+        "lighter_not_risen": (1.0 - _risen(f, 0.0, 2.0)) * _ramp(-z, 2.0, 6.0),
+        **_steps(missing, "not_in_part", (1.5, 4.0, 12.0)),
+        "not_in_part_while_clear": _clear(f) * _ramp(missing, 1.5, 6.0),
+        "uneven": np.nan_to_num(_ramp(_log(f["weight_scatter"]), 0.2, 0.9)),
     }
 
 
@@ -224,6 +260,9 @@ EVIDENCE: Final[dict[str, Callable[[_Facts], Shapes]]] = {
     "known_change": _known_change,
 }
 
+#: Evidence that cushion and shot size alone can give.
+TWO_SIGNALS: Final = ("swept_level", "swept_scatter", "low_tail", "slow_drift", "not_shutting", "metering",
+                      "known_change")  # fmt: skip
 #: Shapes that only help to rank causes.
 CAUSE_ONLY: Final = "shape"
 #: Facts of signals beyond shot size and cushion.

@@ -1,41 +1,32 @@
-"""The fit is fixed by its seed, and the model that ships holds up on presses it has not seen."""
+"""The fit is fixed by its seed and keeps the signs of the trade; the model that ships is what it makes."""
+
+import hashlib
+import json
 
 import numpy as np
 import pytest
 
-from server.contract import CAUSES
+from server.contract import CAUSES, LEAK_CAUSES
 from server.valve import calibrate
-from server.valve.calibration_proof import auc, calibration_error, prove, table
-from server.valve.calibration_start import FALLS, RISES
-from server.valve.calibration_stories import TRAINING, UNSEEN
-from server.valve.calibration_world import draw_case
+from server.valve.calibration_rows import gather
+from server.valve.calibration_signature import draw_signals
+from server.valve.calibration_start import FALLS, RISES, START
+from server.valve.calibration_stories import MIX, Dice
+from server.valve.calibration_world import FAMILIES, draw_case
 from server.valve.judgement import TERMS
 from server.valve.model_v1 import MODEL
-from server.valve.shapes import EVIDENCE, design
-
-
-def test_the_area_under_the_curve_is_the_chance_to_rank_right() -> None:
-    rng = np.random.default_rng(4)
-    score, leaks = rng.integers(0, 5, 60).astype(float), rng.random(60) < 0.4
-    pairs = [1.0 if a > b else 0.5 if a == b else 0.0 for a in score[leaks] for b in score[~leaks]]
-    assert auc(score, leaks) == pytest.approx(float(np.mean(pairs)))
-
-
-def test_stated_chances_that_come_true_have_no_calibration_error() -> None:
-    chance = np.repeat([0.25, 0.75], 400)
-    came = np.concatenate([np.arange(400) % 4 == 0, np.arange(400) % 4 != 0])
-    assert calibration_error(chance, came, weight=np.ones(800)) == pytest.approx(0.0)
-    assert calibration_error(chance, ~came, weight=np.ones(800)) == pytest.approx(0.5)
+from server.valve.shapes import EVIDENCE, TWO_SIGNALS, design
 
 
 def test_a_small_fit_is_the_same_again_and_keeps_its_signs() -> None:
-    one = calibrate.fit(presses=60, seed=3)
-    two = calibrate.fit(presses=60, seed=3)
+    one = calibrate.fit(presses=25, seed=3)
+    two = calibrate.fit(presses=25, seed=3)
     assert calibrate.as_module(one) == calibrate.as_module(two)
-    for signs, side in ((RISES, 1.0), (FALLS, -1.0)):
-        for name in signs:
-            term, shape = name.split(".")
-            assert side * one["terms"][term][shape] >= 0.0, name
+    for name in RISES | FALLS:
+        term, shape = name.split(".", 1)
+        side = 1.0 if name in RISES else -1.0
+        assert side * one["terms"][term][shape] >= 0.0, name
+        assert side * one["terms_of_two"].get(term, {}).get(shape, 0.0) >= 0.0, name
 
 
 def test_the_module_written_holds_the_model() -> None:
@@ -44,32 +35,63 @@ def test_the_module_written_holds_the_model() -> None:
     assert scope["MODEL"] == MODEL
 
 
+def test_the_shipped_model_is_of_this_version_seed_and_size() -> None:
+    assert MODEL["version"] == calibrate.VERSION
+    assert (MODEL["seed"], MODEL["presses"]) == (calibrate.SEED, calibrate.PRESSES)
+    weights = json.dumps({key: MODEL[key] for key in ("terms", "terms_of_two", "causes", "few_signals")})
+    assert hashlib.sha256(weights.encode()).hexdigest()[:16] == MODEL["digest"]
+
+
 def test_the_shipped_model_names_what_the_judgement_knows() -> None:
-    case = draw_case(8, world=TRAINING)
+    case = draw_case(8, family="physical")
+    assert case is not None
     known = set(design(case.facts).columns)
     assert set(MODEL["terms"]) == set(EVIDENCE) == set(TERMS) - {"few_signals"}
+    assert set(MODEL["terms_of_two"]) == set(TWO_SIGNALS)
     assert set(MODEL["causes"]) == set(CAUSES)
-    for term, shapes in MODEL["terms"].items():
-        assert {f"{term}.{shape}" for shape in shapes} <= known
-    for weights in MODEL["causes"].values():
+    for terms in (MODEL["terms"], MODEL["terms_of_two"], START["terms"]):
+        for term, shapes in terms.items():
+            assert {f"{term}.{shape}" for shape in shapes} <= known
+    for weights in (*MODEL["causes"].values(), *START["causes"].values()):
         assert set(weights) <= known
     assert known >= RISES | FALLS
 
 
-def test_the_shipped_model_holds_up_on_presses_it_has_not_seen() -> None:
-    """Bounds leave room for the chance of 250 presses: see the proof command for the figures."""
-    proof = prove(MODEL, world=UNSEEN, seed=9_000_000, presses=250)
-    given, minimum = proof.figures
-    assert given.auc > 0.93
-    assert given.auc > max(given.sigma_auc, given.ratio_auc) + 0.1
-    assert given.brier[0.05] < 0.045
-    assert given.calibration_error[0.2] < 0.07
-    assert minimum.auc > 0.88
-    for cause in ("sealing", "worn_screw", "metering", "setting_change", "position_reference"):
-        assert proof.quiet.get(cause, 1.0) >= 0.95, cause
-    assert "AUC" in table(proof)
+@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("cause", sorted(MIX))
+def test_cases_say_what_was_put_in(family: str, cause: str) -> None:
+    case = draw_case(60, family=family, cause=cause)
+    assert case is not None
+    leaks = cause in LEAK_CAUSES
+    assert case.leaking.any() == leaks
+    assert not case.leaking[case.shot < case.onset].any()
+
+
+def test_rows_come_whole_thinned_and_with_two_signals() -> None:
+    cases = {0: [case for i in range(6) if (case := draw_case(200 + i, family="signature")) is not None]}
+    rows = gather(cases, seed=1)
+    n = len(rows.leaking) // 3
+    assert rows.few[2 * n :].all()
+    assert rows.few[:n].sum() <= rows.few[n : 2 * n].sum()
+    assert rows.leaking[:n].tolist() == rows.leaking[2 * n :].tolist()
+
+
+def test_marks_of_a_cause_keep_cushion_shot_size_and_swept_stroke_together() -> None:
+    columns, marks = draw_signals(
+        Dice(np.random.default_rng(5)), cause="steady_leak", record=200, onset=100, n=1200, ramp=0
+    )
+    swept = columns["shot_size_mm"] - columns["cushion_mm"]
+    before, after = np.median(swept[:300]), np.median(swept[320:])
+    assert (after / before - 1.0) == pytest.approx(0.8 * marks.severity, abs=0.4 * marks.severity + 0.002)
 
 
 @pytest.mark.campaign
 def test_the_shipped_model_is_what_the_command_makes() -> None:
-    assert calibrate.fit() == MODEL
+    """To 0.02: the last places hang on the order in which a machine adds."""
+    made = calibrate.fit()
+    assert {key: made[key] for key in ("version", "seed", "presses")} == {
+        key: MODEL[key] for key in ("version", "seed", "presses")
+    }
+    for part in ("terms", "terms_of_two", "causes"):
+        for name, weights in MODEL[part].items():
+            assert made[part][name] == pytest.approx(weights, abs=0.02), name

@@ -12,7 +12,7 @@ from server.valve.evidence_words import CAUSE_TEXT, TERM_TEXT, term_sentence
 
 def test_every_cause_and_term_has_its_words() -> None:
     assert set(CAUSE_TEXT) == set(CAUSES)
-    assert set(TERM_TEXT) == {"prior", *TERMS}
+    assert set(TERM_TEXT) == {"prior", OWN, *TERMS}
     assert len(set(CAUSE_TEXT.values())) == len(CAUSES)
 
 
