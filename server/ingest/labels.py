@@ -74,6 +74,14 @@ def read_text(field: str, value: Any) -> str | None:
 
 
 def _code(field: str, text: str) -> str:
+    hidden = next((c for c in text if unicodedata.category(c) == "Cf"), None)
+    if hidden is not None:
+        raise RowFault(
+            field,
+            "hidden_character",
+            f"{field} {shown(text)} holds the invisible character U+{ord(hidden):04X}, which makes two codes"
+            " look the same; remove it",
+        )
     if text in (".", "..") or "/" in text or "\\" in text:
         raise RowFault(
             field,

@@ -181,4 +181,7 @@ def read_code(name: str, value: Any) -> str:
         raise refuse(name, value, f"1 to {CODE_LENGTH_MAX} characters, not {len(code)}")
     if code in (".", "..") or code != code.strip() or _FORBIDDEN_IN_CODES(code):
         raise refuse(name, value, "a code without '/', '\\', control characters or spaces at its edges")
+    hidden = next((c for c in code if unicodedata.category(c) == "Cf"), None)
+    if hidden is not None:
+        raise refuse(name, value, f"a code without the invisible character U+{ord(hidden):04X}")
     return code

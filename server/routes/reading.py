@@ -11,7 +11,7 @@ from server.contract import SIGNALS
 from server.derived.standing import likelihood_of, press_status, shown_status
 from server.routes import reading_leak, reading_molds, reading_shots, recalibration
 from server.routes.acting import baseline_item, event_item, press_item, valve_item
-from server.routes.calls import allow, objects_of, when
+from server.routes.calls import allow, code_of, objects_of, when
 from server.routes.reading_query import (
     Cursor,
     From,
@@ -33,14 +33,19 @@ router = APIRouter(prefix="/api/v1", tags=["reading"])
 
 
 @router.get("/presses")
-def get_presses(request: Request, limit: Limit = 100, cursor: Cursor = None) -> dict[str, Any]:
-    """Every press of the plant, by code, with how it stands."""
+def get_presses(
+    request: Request, limit: Limit = 100, cursor: Cursor = None, mold: str | None = None
+) -> dict[str, Any]:
+    """Every press of the plant, by code, with how it stands; `mold`: those that run it now."""
     allow(request, "read")
     key = decode_cursor(cursor, [str])
     objects = objects_of(request)
     now_ms = objects.now_ms()
+    of_mold = None if mold is None else code_of(mold)
     with objects.store.read() as connection:
-        rows = questions.presses_page(connection, after=key[0] if key else None, limit=limit + 1)
+        rows = questions.presses_page(
+            connection, after=key[0] if key else None, limit=limit + 1, mold=of_mold
+        )
         open_alarms = questions.open_alarm_counts(connection)
         silent_after_s = float(read_settings(connection)["silent_after_s"])
     items = [

@@ -37,9 +37,13 @@ def _with_state() -> sa.Select[Any]:
     )
 
 
-def presses_page(connection: sa.Connection, *, after: str | None, limit: int) -> list[Row]:
-    """Presses of the plant with their state beside them, by code, after a code."""
+def presses_page(
+    connection: sa.Connection, *, after: str | None, limit: int, mold: str | None = None
+) -> list[Row]:
+    """Presses of the plant with their state beside them, by code, after a code; mold: that run it now."""
     query = _with_state().where(presses.c.accepted)
+    if mold is not None:
+        query = query.where(press_states.c.mold == mold)
     if after is not None:
         query = query.where(presses.c.press > after)
     return _rows(connection, query.order_by(presses.c.press).limit(limit))

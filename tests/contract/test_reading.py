@@ -61,6 +61,12 @@ def test_the_list_says_how_each_press_stands(plant: Plant) -> None:
     assert leaking["last_shot_at"] == as_text(START + (ALL - 1) * CYCLE)
 
 
+def test_the_list_can_be_of_the_presses_that_run_a_mold(plant: Plant) -> None:
+    of_mold = plant.get("/presses?mold=" + quote(MOLD, safe=""))["items"]
+    assert [one["press"] for one in of_mold] == ["P-bare", PRESS]  # P-new runs none
+    assert plant.get("/presses?mold=M-none")["items"] == []
+
+
 def test_a_press_that_sends_is_running_and_falls_silent(plant: Plant) -> None:
     last = START + (ALL - 1) * CYCLE
     plant.objects.at_ms = last + 60_000

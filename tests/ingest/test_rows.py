@@ -106,6 +106,8 @@ def test_a_shot_ten_minutes_ahead_is_taken_and_one_a_millisecond_more_can_be_rep
         ("lot", 1.5, "not_text"),
         ("press", "a/b", "bad_code"),
         ("press", "a\\b", "bad_code"),
+        ("press", "P\u202e70", "hidden_character"),
+        ("mold", "M-1\u200b", "hidden_character"),
         ("press", "..", "bad_code"),
         ("press", " P07", "bad_code"),
         ("press", "x" * 41, "too_long"),
