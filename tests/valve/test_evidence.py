@@ -208,7 +208,7 @@ def test_cushion_and_shot_size_alone_are_capped_and_say_so() -> None:
     reference = reference_of(press_rows(380, seed=3, signals=two))
     rows = press_rows(300, seed=4, signals=two)
     rows[100:, 0] += 3.0
-    result = run(rows, reference, prior=2.0)
+    result = run(rows, reference, prior=4.0)
     lifted = np.maximum(result.terms[:, [TERMS.index(name) for name in UNLIKE_OTHERS]], 0.0).sum(axis=1)
     held = result.terms[:, TERMS.index("few_signals")] < 0
     assert held[-10:].all()

@@ -8,6 +8,7 @@ import pytest
 from server.contract import CAUSES
 from server.valve.evidence import FACTS, TERMS
 from server.valve.evidence_words import CAUSE_TEXT, TERM_TEXT, term_sentence
+from server.valve.recalibration import OWN
 
 
 def test_every_cause_and_term_has_its_words() -> None:
