@@ -105,9 +105,7 @@ def watch_of(row: Mapping[str, Any], press: Press, *, false_alarms_a_week: float
     def numbers(names: Sequence[str], field: str) -> NDArray[np.float64]:
         return np.array([_number(signals.get(name, {}).get(field)) for name in names])
 
-    watched = WatchedRecord(
-        numbers(WATCHED_LEVELS, "center"), numbers(WATCHED_LEVELS, "sigma"), numbers(WATCHED_LEVELS, "phi")
-    )
+    watched = WatchedRecord(numbers(WATCHED_LEVELS, "center"), numbers(WATCHED_LEVELS, "sigma"))
     cycle_ms = float(kept.get("cycle_ms") or 0.0)
     return Watch(
         baseline_no=row["baseline_no"],
@@ -124,6 +122,7 @@ def watch_of(row: Mapping[str, Any], press: Press, *, false_alarms_a_week: float
             sigma=numbers(EVIDENCE_SIGNALS, "sigma"),
             step=numbers(EVIDENCE_SIGNALS, "step"),
             bottom_mm=BOTTOM_MM if press.bottom_mm is None else press.bottom_mm,
+            within=numbers(EVIDENCE_SIGNALS, "sigma_within"),
         ),
         missing=tuple(name for name in EVIDENCE_SIGNALS if name not in signals),
         watched=watched,
