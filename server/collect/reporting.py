@@ -55,7 +55,11 @@ class Reporter:
         self.say()
 
     def say(self) -> None:
-        """One report; that the server does not hear is told once, not at every try."""
+        """One report; that the server does not hear is told once, not at every try.
+
+        Beside the spool a file `….alive` is touched: whoever watches the process looks at its age.
+        """
+        self._spool.path.with_suffix(".alive").touch()
         for one in self._refresh:
             one()
         document = self._state.document(self._spool.state(), self._counts)

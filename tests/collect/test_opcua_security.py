@@ -45,7 +45,8 @@ async def secured(folder: Path, port: int, policy: Any) -> PressServer:
     await press.server.init()
     press.ready = True
     await press.server.set_application_uri(uri)
-    press.server.set_security_policy([policy], permission_ruleset=SimpleRoleRuleset())
+    rules = SimpleRoleRuleset()  # type: ignore[no-untyped-call]  # asyncua's own gap
+    press.server.set_security_policy([policy], permission_ruleset=rules)
     press.server.set_identity_tokens([ua.X509IdentityToken, ua.UserNameIdentityToken])
     await press.server.load_certificate(str(certificate))
     await press.server.load_private_key(key)
