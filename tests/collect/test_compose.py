@@ -11,6 +11,7 @@ import pytest
 from server.cli import parser
 from tests.architecture.modules import ROOT
 from tests.collect.broker import program, self_signed
+from tests.processes import free_port
 
 COMPOSE = (ROOT / "docker-compose.yml").read_text(encoding="utf-8")
 
@@ -25,7 +26,8 @@ def test_the_brokers_settings_are_taken_by_a_real_broker(tmp_path: Path) -> None
     for inside, here in {
         "/mosquitto/config/passwords": str(words), "/mosquitto/tls/plant.crt": str(certificate),
         "/mosquitto/tls/plant.key": str(key), "/mosquitto/data/": f"{tmp_path}/",
-        "listener 1883": "listener 0", "listener 8883": "listener 0",
+        "listener 1883": f"listener {free_port()} 127.0.0.1",
+        "listener 8883": f"listener {free_port()} 127.0.0.1",
     }.items():  # fmt: skip
         assert inside in text
         text = text.replace(inside, here)
