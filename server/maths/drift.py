@@ -158,8 +158,12 @@ def theil_sen(
 
 
 def _ranks(slopes: Floats, reach: float) -> tuple[float, float]:
-    """The slopes `reach` pairs of S below and above the median."""
-    low = max(0, math.floor((slopes.size - reach) / 2.0))
+    """The slopes `reach` pairs of S below and above the median, as many below as above.
+
+    Of N slopes in order the (N - reach)/2-th and, counted from 1, the ((N + reach)/2 + 1)-th: Hollander &
+    Wolfe, Nonparametric Statistical Methods (memory).
+    """
+    low = max(0, math.floor((slopes.size - reach) / 2.0) - 1)
     high = min(slopes.size - 1, math.ceil((slopes.size + reach) / 2.0))
     return float(slopes[low]), float(slopes[high])
 

@@ -11,17 +11,15 @@ from typing import Final
 
 import numpy as np
 import numpy.typing as npt
-from scipy import optimize, stats
+from scipy import stats
 
+from server.maths.life_likelihood import Parts, best_law, laws_within, log_likelihood
 from server.maths.results import Undetermined
 
 Floats = npt.NDArray[np.float64]
 
 #: Failures before a law is fitted: with fewer the shape is anybody's guess (common practice, no source).
 FAILURES_MIN: Final = 3
-#: Points along each axis of the region of laws the record does not contradict.
-_GRID: Final = 61
-_COARSE: Final = 17
 _EM_ROUNDS: Final = 5_000
 
 
@@ -29,8 +27,8 @@ _EM_ROUNDS: Final = 5_000
 class WeibullLife:
     """S(t) = exp(-(t / scale)^shape), with likelihood-ratio intervals of both; `median` likewise.
 
-    `failures` of `n` parts. `laws` are the (shape, scale) the record does not contradict at that
-    confidence, [k, 2]: what `remaining` takes its interval from.
+    `failures` of `n` parts. `laws` are the (shape, scale) on the border of those the record does not
+    contradict at that confidence, and the best, [k, 2]: what `remaining` takes its interval from.
     """
 
     shape: float
@@ -126,12 +124,12 @@ def weibull_life(
         return Undetermined(f"{failures} of {FAILURES_MIN} failures needed for a law of life")
     unit = float(high[np.isfinite(high)].max())
     parts = (low / unit, high / unit, start / unit)
-    best = _best(parts)
+    best = best_law(parts)
     if best is None:
         return Undetermined("the record bounds no law of life: too few of the ages differ")
-    top = float(_log_likelihood(best[None, :], parts)[0])
+    top = float(log_likelihood(best[None, :], parts)[0])
     drop = 0.5 * float(stats.chi2.ppf(confidence, 1))
-    laws = _region(best, parts, top - drop)
+    laws = laws_within(best, parts, top - drop)
     if laws is None:
         return Undetermined("the record bounds no law of life: too few of the ages differ")
     shape, scale = laws[:, 0], laws[:, 1] * unit
@@ -204,12 +202,13 @@ def life_curve(
     inside = (points > low[:, None]) & (points <= high[:, None]) | (known[:, None] & (points == low[:, None]))
     watched = points > start[:, None]
     inside &= watched | known[:, None]
+    own, seen, unseen = (one.astype(np.float64) for one in (inside, watched, ~watched))
     mass = np.full(points.size, 1.0 / points.size)
     for _ in range(_EM_ROUNDS):
-        own = inside * mass
-        own /= np.maximum(own.sum(axis=1, keepdims=True), 1e-300)
-        unseen = ~watched * mass / np.maximum((watched * mass).sum(axis=1, keepdims=True), 1e-300)
-        new = (own + unseen).sum(axis=0)
+        new = mass * (
+            own.T @ (1.0 / np.maximum(own @ mass, 1e-300))
+            + unseen.T @ (1.0 / np.maximum(seen @ mass, 1e-300))
+        )
         new /= new.sum()
         done = float(np.abs(new - mass).max()) < 1e-12
         mass = new
@@ -219,10 +218,7 @@ def life_curve(
     return LifeCurve(at=at, good=np.clip(good, 0.0, 1.0), beyond=float(mass[-1]))
 
 
-_Parts = tuple[Floats, Floats, Floats]
-
-
-def _checked(lower: npt.ArrayLike, upper: npt.ArrayLike, entry: npt.ArrayLike | None) -> _Parts:
+def _checked(lower: npt.ArrayLike, upper: npt.ArrayLike, entry: npt.ArrayLike | None) -> Parts:
     low, high = (np.asarray(one, dtype=np.float64).ravel() for one in (lower, upper))
     start = np.zeros(low.size) if entry is None else np.asarray(entry, dtype=np.float64).ravel()
     for name, one in (("upper", high), ("entry", start)):
@@ -239,68 +235,6 @@ def _checked(lower: npt.ArrayLike, upper: npt.ArrayLike, entry: npt.ArrayLike | 
     if bad.any():
         raise ValueError(f"entry must not be above lower, got {start[bad][0]!r}")
     return low, high, start
-
-
-def _log_likelihood(laws: Floats, parts: _Parts) -> Floats:
-    """[k] at (log shape, log scale), [k, 2]; -1e12 where a record is impossible."""
-    low, high, start = parts
-    shape, log_scale = np.exp(np.clip(laws[:, :1], -6.0, 6.0)), laws[:, 1:]
-
-    def hazard(age: Floats) -> Floats:
-        """(age / scale)^shape, [k, n]."""
-        with np.errstate(divide="ignore"):
-            return np.asarray(np.exp(np.minimum(shape * (np.log(age) - log_scale), 700.0)))
-
-    h_low = hazard(low)
-    known = low == high
-    with np.errstate(divide="ignore", invalid="ignore"):
-        # log(exp(-a) - exp(-b)) without loss for neighbouring ages.
-        h_high = np.where(np.isinf(high), np.inf, hazard(high))
-        between = -h_low + np.log(-np.expm1(h_low - h_high))
-        density = np.log(shape) - log_scale + (shape - 1.0) * (np.log(low) - log_scale) - h_low
-        total = (np.where(known, density, between) + hazard(start)).sum(axis=1)
-    return np.where(np.isfinite(total), total, -1e12)
-
-
-def _best(parts: _Parts) -> Floats | None:
-    def against(at: Floats) -> float:
-        return -float(_log_likelihood(at[None, :], parts)[0])
-
-    found = [
-        optimize.minimize(against, np.array([math.log(shape), scale]), method="Nelder-Mead", tol=1e-10)
-        for shape, scale in ((1.0, 0.0), (2.5, 0.0), (5.0, 0.3))
-    ]
-    best = min(found, key=lambda one: float(one.fun))
-    at = np.asarray(best.x, dtype=np.float64)
-    return at if abs(at[0]) < math.log(50.0) and abs(at[1]) < math.log(1e4) else None
-
-
-def _region(best: Floats, parts: _Parts, least: float) -> Floats | None:
-    """(shape, scale) on a grid whose log likelihood is at least `least`; None where it has no end."""
-    reach = np.array([0.4, 0.4])
-    for _ in range(10):
-        inside, _axes = _inside(best, reach, parts, least, points=_COARSE)
-        wide = (
-            bool(inside[0].any() or inside[-1].any()),
-            bool(inside[:, 0].any() or inside[:, -1].any()),
-        )
-        if not any(wide):
-            inside, axes = _inside(best, reach, parts, least, points=_GRID)
-            rows, columns = np.nonzero(inside)
-            return np.asarray(np.exp(np.vstack([np.column_stack([axes[0][rows], axes[1][columns]]), best])))
-        reach = np.where(wide, reach * 1.7, reach)
-    return None
-
-
-def _inside(
-    best: Floats, reach: Floats, parts: _Parts, least: float, *, points: int
-) -> tuple[npt.NDArray[np.bool_], list[Floats]]:
-    axes = [np.linspace(best[i] - reach[i], best[i] + reach[i], points) for i in (0, 1)]
-    return np.array([_row(one, axes[1], parts) >= least for one in axes[0]]), axes
-
-
-def _row(log_shape: float, log_scales: Floats, parts: _Parts) -> Floats:
-    return _log_likelihood(np.column_stack([np.full(log_scales.size, log_shape), log_scales]), parts)
 
 
 def _range(values: Floats) -> tuple[float, float]:

@@ -73,6 +73,13 @@ def test_trend_moves_with_zero_and_unit(seed: int, shift: float, scale: float) -
     assert there.p == pytest.approx(here.p, rel=1e-6)
 
 
+@pytest.mark.parametrize("n", [8, 9, 15])
+def test_a_fall_is_as_unsure_as_the_rise_it_mirrors(n: int) -> None:
+    x = normal(n, seed=4)
+    here, there = trend(x), trend(-x)
+    assert (there.slope_lower, there.slope_upper) == pytest.approx((-here.slope_upper, -here.slope_lower))
+
+
 def test_uneven_times_are_used() -> None:
     at = np.cumsum(np.random.default_rng(3).exponential(1, 60))
     found = theil_sen(2.0 * at + 1.0, at=at)

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from scipy import stats
+from scipy import optimize, stats
 
 from server.maths.life import LifeCurve, Remaining, WeibullLife, life_curve, remaining, weibull_life
 from server.maths.results import Undetermined
@@ -41,6 +41,19 @@ def test_interval_and_right_censored_lives_agree_with_another_maximiser() -> Non
     shape, _, scale = stats.weibull_min.fit(data, floc=0)
     found = law(lower, upper)
     assert (found.shape, found.scale) == pytest.approx((shape, scale), rel=1e-3)
+
+
+def test_the_interval_of_the_shape_ends_where_its_profile_says() -> None:
+    """The likelihood of the shape with the best scale beside it, another way to the same ends."""
+    found, x = law(BEARINGS, BEARINGS), np.array(BEARINGS)
+
+    def fall(shape: float) -> float:
+        scale = float(np.mean(x**shape)) ** (1.0 / shape)
+        likelihood = stats.weibull_min.logpdf(x, shape, scale=scale).sum()
+        return float(likelihood) - found.log_likelihood + 0.5 * float(stats.chi2.ppf(0.95, 1))
+
+    ends = optimize.brentq(fall, 0.5, found.shape), optimize.brentq(fall, found.shape, 6.0)
+    assert found.shape_interval == pytest.approx(ends, rel=5e-4)
 
 
 def fleet(seed: int, *, shape: float, scale: float, valves: int = 60) -> tuple[np.ndarray, ...]:
