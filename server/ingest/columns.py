@@ -37,7 +37,9 @@ class _NotPlainError(Exception):
     """Something for the careful path."""
 
 
-def read_columns(columns: Sequence[Column], head: Head, received_ms: int) -> ReadBatch | None:
+def read_columns(
+    columns: Sequence[Column], head: Head, received_ms: int, *, first_row: int = 0
+) -> ReadBatch | None:
     """Shots of columns in the order of `FIELDS`; None where any row needs the careful path.
 
     Counters are whole numbers, `at` texts (or milliseconds), numbers floats; absent is None; set-points and
@@ -46,12 +48,12 @@ def read_columns(columns: Sequence[Column], head: Head, received_ms: int) -> Rea
     if not columns or not columns[0]:
         return ReadBatch(received=0, shots=[], rejected=[])
     try:
-        return _read(columns, head, received_ms)
+        return _read(columns, head, received_ms, first_row)
     except (_NotPlainError, RowFault, msgspec.DecodeError, UnicodeDecodeError):
         return None
 
 
-def _read(columns: Sequence[Column], head: Head, received_ms: int) -> ReadBatch:
+def _read(columns: Sequence[Column], head: Head, received_ms: int, first_row: int) -> ReadBatch:
     counters = columns[0]
     if None in counters or None in columns[1]:
         raise _NotPlainError
@@ -77,7 +79,7 @@ def _read(columns: Sequence[Column], head: Head, received_ms: int) -> ReadBatch:
         for name, column in zip(SHOT_DOCUMENTS, columns[_AFTER_TEXTS:], strict=True)
     ]
     values = zip(*numbers, *texts, *documents, strict=True)
-    shots = list(map(ReadShot, range(count), labels, times, counters, values))
+    shots = list(map(ReadShot, range(first_row, first_row + count), labels, times, counters, values))
     return ReadBatch(received=count, shots=shots, rejected=[])
 
 

@@ -20,7 +20,12 @@ Places = Sequence[tuple[int, str]]
 
 
 def read_chunk_fast(
-    chunk: Sequence[Sequence[Any]], places: Places, reading: Reading, head: Head, received_ms: int
+    chunk: Sequence[Sequence[Any]],
+    places: Places,
+    reading: Reading,
+    head: Head,
+    received_ms: int,
+    first_row: int = 0,
 ) -> ReadBatch | None:
     """All rows of a chunk at once, or None."""
     fields = [field for _, field in places]
@@ -37,7 +42,7 @@ def read_chunk_fast(
         return None
     count = len(chunk)
     columns = [given[name] if name in given else _absent(name, count) for name in FIELDS]
-    return read_columns(columns, head, received_ms)
+    return read_columns(columns, head, received_ms, first_row=first_row)
 
 
 def _gather(given: dict[str, Column], prefix: str, field: str) -> None:

@@ -201,12 +201,12 @@ def _batches(
     start = 0
     while chunk := list(itertools.islice(source.rows, chunk_rows)):
         last_ms = reading.clock.last_ms
-        batch = read_chunk_fast(chunk, places, reading, head, received_ms)
+        batch = read_chunk_fast(chunk, places, reading, head, received_ms, start)
         if batch is None:
             reading.clock.last_ms = last_ms
             rows = (row_of_cells(cells, places, source, reading) for cells in chunk)
-            batch = check_rows(rows, head, received_ms)
-        yield _moved(batch, start)
+            batch = _moved(check_rows(rows, head, received_ms), start)
+        yield batch
         start += batch.received
 
 
