@@ -15,7 +15,7 @@ from tests.architecture.modules import ROOT
 README = (ROOT / "README.md").read_text(encoding="utf-8")
 DEVELOPERS = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
 #: Paths as DEVELOPERS.md shortens them within the server.
-WITHIN = ("", "server/", "server/evaluate/", "server/store/", "tests/")
+WITHIN = ("", "server/", "server/evaluate/", "server/store/", "server/collect/", "tests/")
 
 
 def test_two_commands_install_and_run() -> None:
