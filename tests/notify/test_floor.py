@@ -3,6 +3,7 @@
 import dataclasses
 
 import pytest
+import sqlalchemy as sa
 
 from server.contract import ALARM_KINDS
 from server.derived.alarm_performance import Measure, find_floods, is_stale, measure_alarms
@@ -16,6 +17,7 @@ from server.notify.conditions import Condition
 from server.store import alarm_history, alarm_service
 from server.store import floor as kept_floor
 from server.store.audit import PLANT, audit_of
+from server.store.database import Store
 from server.store.plant import PLANT_DEFAULTS, put_settings
 from tests.notify.plants import HOUR, MINUTE, MORNING, press_named, scratch
 
@@ -220,3 +222,33 @@ def test_flickering_shows_at_once_on_the_page() -> None:
         now = MORNING + MINUTE
         assert alarm_history.chattering(connection, now_ms=now) == {(press.press_id, "leak")}
         assert alarm_history.chattering(connection, now_ms=now + 2 * HOUR) == set()
+
+
+def test_the_floor_keeps_the_same_on_both_databases(any_store: Store) -> None:
+    def shift(connection: sa.Connection) -> dict[str, object]:
+        press = press_named(connection)
+        service.take_out(
+            connection, press, "silent", who="ada", why="repair", until_ms=MORNING + DAY, now_ms=MORNING
+        )
+        for step in range(6):
+            react(connection, press, GONE if step % 2 else LEAK, now_ms=MORNING + 10_000 * step)
+        acts.acknowledge(connection, "P-07 Ä+-1", who="vera", reason="going", now_ms=MORNING + MINUTE)
+        floor.tick_step(connection, press, "weigh", ticked=True, who="vera", now_ms=MORNING)
+        once(
+            connection,
+            lambda: str(floor.hand_over(connection, note="quiet", who="vera", now_ms=MORNING + MINUTE)),
+            who="vera",
+            key="k1",
+            action="hand",
+            now_ms=MORNING + MINUTE,
+        )
+        return summarise(connection, now_ms=MORNING + MINUTE).as_facts()
+
+    facts = any_store.write(shift)
+    assert facts["opened"] == ["P-07 Ä+-1"]
+    with any_store.read() as connection:
+        found = measure_alarms(connection, now_ms=MORNING + HOUR)
+        (note,) = kept_floor.latest_handovers(connection)
+        assert (found.alarms, found.chattering) == (3, (("P-07 Ä+", "leak"),))
+        assert note.summary == facts
+        assert [stop.kind for stop in alarm_service.stops_now(connection)] == ["silent"]

@@ -150,20 +150,20 @@ def test_what_a_server_refuses_for_now_is_tried_again_later_under_the_same_id(st
     assert mail["Message-ID"].endswith("@plant.example>")
 
 
-def test_what_never_arrives_is_given_up_in_sight_and_can_be_tried_again(store: Store) -> None:
+def test_what_never_arrives_is_given_up_in_sight_and_can_be_tried_again(any_store: Store) -> None:
     clock = Clock()
     outlets: dict[str, Outlet] = {"mail": Deaf(), "log": LogOutlet()}
-    plant(store, outlets, Wanted("mail", "line@plant.example"))
-    look(store, LEAK, at_ms=MORNING)
-    courier = Courier(store, outlets, now_ms=clock, chance=lambda: 1.0)
+    plant(any_store, outlets, Wanted("mail", "line@plant.example"))
+    look(any_store, LEAK, at_ms=MORNING)
+    courier = Courier(any_store, outlets, now_ms=clock, chance=lambda: 1.0)
     for tries in range(1, TRIES_MAX + 1):
         courier.round()
         clock.now += pause_ms(tries, chance=1.0)
-    (dead,) = outbox(store, "dead")
+    (dead,) = outbox(any_store, "dead")
     assert (dead.tries, dead.trouble) == (TRIES_MAX, "ConnectionRefusedError: Connection refused")
-    assert outbox(store, "waiting") == []
-    assert store.write(lambda c: kept.try_again(c, now_ms=clock.now)) == 1
-    (waiting,) = outbox(store, "waiting")
+    assert outbox(any_store, "waiting") == []
+    assert any_store.write(lambda c: kept.try_again(c, now_ms=clock.now)) == 1
+    (waiting,) = outbox(any_store, "waiting")
     assert waiting.tries == 0
 
 
@@ -194,13 +194,13 @@ def test_a_message_claimed_by_a_server_that_died_leaves_after_the_restart(store:
     assert {mail["Message-ID"].strip("<>").partition("@")[0]} == ids
 
 
-def test_two_couriers_send_a_message_once(store: Store) -> None:
+def test_two_couriers_send_a_message_once(any_store: Store) -> None:
     outlets: dict[str, Outlet] = {"log": LogOutlet()}
-    plant(store, outlets)
-    look(store, LEAK, at_ms=MORNING)
-    with store.read() as connection:
+    plant(any_store, outlets)
+    look(any_store, LEAK, at_ms=MORNING)
+    with any_store.read() as connection:
         (message,) = kept.due_messages(connection, now_ms=MORNING)
-    taken = [store.write(lambda c: kept.claim(c, message, now_ms=MORNING, lost_ms=-1)) for _ in range(2)]
+    taken = [any_store.write(lambda c: kept.claim(c, message, now_ms=MORNING, lost_ms=-1)) for _ in range(2)]
     assert taken == [True, False]
 
 
@@ -252,23 +252,23 @@ def test_routes_choose_by_area_urgency_and_shift(store: Store) -> None:
     assert sorted(told) == ["early@plant.example", "hall.a@plant.example", "shift@plant.example"]
 
 
-def test_nobody_answers_and_the_next_levels_are_told_each_once(store: Store) -> None:
+def test_nobody_answers_and_the_next_levels_are_told_each_once(any_store: Store) -> None:
     outlets: dict[str, Outlet] = {"mail": Deaf(), "log": LogOutlet()}
     plant(
-        store,
+        any_store,
         outlets,
         Wanted("mail", "lead@plant.example", urgency="now", level=1, after_min=10),
         Wanted("mail", "boss@plant.example", urgency="now", level=2, after_min=30),
     )
-    look(store, LEAK, at_ms=MORNING)
+    look(any_store, LEAK, at_ms=MORNING)
 
     def at(minutes: int) -> list[str]:
         now = MORNING + minutes * MINUTE
-        done = store.write(lambda c: tick(c, now_ms=now, settings=PLANT_DEFAULTS))
+        done = any_store.write(lambda c: tick(c, now_ms=now, settings=PLANT_DEFAULTS))
         return [change.action for change in done]
 
     assert [at(m) for m in (9, 10, 11, 29, 30, 300)] == [[], ["escalated"], [], [], ["escalated"], []]
-    assert [m.recipient for m in outbox(store, "waiting")] == ["boss@plant.example", "lead@plant.example"]
+    assert [m.recipient for m in outbox(any_store, "waiting")] == ["boss@plant.example", "lead@plant.example"]
 
 
 def test_an_answer_in_time_ends_escalation_and_a_new_call_begins_it_anew(store: Store) -> None:
@@ -284,12 +284,12 @@ def test_an_answer_in_time_ends_escalation_and_a_new_call_begins_it_anew(store: 
     assert len(store.write(lambda c: tick(c, now_ms=later, settings=PLANT_DEFAULTS))) == 1
 
 
-def test_a_flickering_alarm_does_not_flood_a_mailbox(store: Store) -> None:
+def test_a_flickering_alarm_does_not_flood_a_mailbox(any_store: Store) -> None:
     outlets: dict[str, Outlet] = {"mail": Deaf(), "log": LogOutlet()}
-    plant(store, outlets, Wanted("mail", "line@plant.example"))
+    plant(any_store, outlets, Wanted("mail", "line@plant.example"))
     for step in range(40):
-        look(store, LEAK if step % 2 == 0 else GONE, at_ms=MORNING + 4_000 * step)
-    assert len(outbox(store, "waiting")) <= 8
+        look(any_store, LEAK if step % 2 == 0 else GONE, at_ms=MORNING + 4_000 * step)
+    assert len(outbox(any_store, "waiting")) <= 8
 
 
 @pytest.mark.parametrize(
