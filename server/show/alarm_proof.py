@@ -48,9 +48,9 @@ def _healthy(found: Found) -> PlainTable:
 
 
 def _healthy_row(row: Found) -> tuple[str, ...]:
-    name = str(row["name"])
+    name = str(row["name"]).replace("phi", "φ").replace("sigma", "σ")
     return (
-        name[0].upper() + name[1:].replace("phi", "φ").replace("sigma", "σ"),
+        name if name.startswith("φ") else name[0].upper() + name[1:],
         whole(row["press_weeks"]),
         whole(row["false_alarms"]),
         fixed(row["per_press_week"], 3),
