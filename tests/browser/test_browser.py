@@ -13,8 +13,8 @@ pytestmark = pytest.mark.browser
 
 PATHS = (
     "/", "/presses/P07", "/presses/Q%2001%20%C3%A4%2Bb", "/presses/P07/baselines", "/molds", "/molds/M-113",
-    "/alarms", "/containment", "/studies?kind=short-shot", "/valves", "/import", "/settings", "/help",
-    "/login",
+    "/alarms", "/alarms/performance", "/settings/messages", "/containment",
+    "/studies?kind=short-shot", "/valves", "/import", "/settings", "/help", "/login",
 )  # fmt: skip
 Scheme = Literal["light", "dark"]
 LOOKS: tuple[tuple[Scheme, int, int], ...] = (("light", 1440, 900), ("dark", 820, 1180), ("light", 400, 800))

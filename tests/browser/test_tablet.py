@@ -108,16 +108,26 @@ def tablet(
 ) -> Iterator[BrowserContext]:
     """A tablet in somebody's hands, signed in."""
     context = browser.new_context(has_touch=True, is_mobile=True, viewport={"width": width, "height": height})
+    sign_in(context, floor, who)
+    try:
+        yield context
+    finally:
+        context.close()
+
+
+def sign_in(context: BrowserContext, floor: Floor, who: str) -> None:
     answer = context.request.post(
         f"{floor.base}/api/v1/login",
         data={"name": who, "password": PASSWORD},
         headers={"X-Ringtell": "page"},
     )
     assert answer.ok, answer.text()
-    try:
-        yield context
-    finally:
-        context.close()
+
+
+_KEPT_FOR = """async () => {
+  const known = await (await caches.open('ringtell-pages')).match('/alarms?person');
+  return known ? known.text() : '';
+}"""
 
 
 def alarms(context: BrowserContext, floor: Floor) -> Page:
@@ -135,7 +145,7 @@ def kept_offline(page: Page) -> None:
     """The worker has the page, as far as a page can tell."""
     script = """async () => {
       const shelf = await caches.open('ringtell-pages');
-      return (await shelf.keys()).length > 0 && !!navigator.serviceWorker.controller;
+      return !!(await shelf.match('/alarms')) && !!navigator.serviceWorker.controller;
     }"""
     end = time.monotonic() + 20
     while not page.evaluate(script):
@@ -288,6 +298,35 @@ def test_whoever_signs_out_leaves_nothing_on_the_device(browser: Browser, floor:
         context.set_offline(True)
         with pytest.raises(Exception, match="ERR_"):
             page.goto(f"{floor.base}/alarms")
+
+
+def test_the_next_person_on_the_same_device_sees_and_sends_nothing_of_the_one_before(
+    browser: Browser, floor: Floor
+) -> None:
+    with tablet(browser, floor, "vera") as context:
+        page = alarms(context, floor)
+        kept_offline(page)
+        context.set_offline(True)
+        tap(page, "P07", "Seen")
+        expect(page.locator("[data-network]")).to_contain_text("(1 waiting)", timeout=PATIENCE)
+        page.close()
+        context.set_offline(False)
+        sign_in(context, floor, "olek")
+        page = alarms(context, floor)
+        eventually(lambda: page.evaluate(_KEPT_FOR) == "olek")
+        kept_offline(page)
+        page.wait_for_timeout(1_500)
+        assert floor.answers("P07") == []
+        assert not page.get_by_text("Kept: Seen.").is_visible()
+        context.set_offline(True)
+        page.reload()
+        ready(page)
+        expect(page.locator(".foot")).to_contain_text("olek", timeout=PATIENCE)
+        context.set_offline(False)
+        # What vera tapped is hers: it leaves when she is back.
+        sign_in(context, floor, "vera")
+        page.goto(f"{floor.base}/alarms")
+        eventually(lambda: floor.answers("P07") == [("vera", "seen")])
 
 
 def test_a_shift_hands_over_to_the_next(browser: Browser, floor: Floor) -> None:

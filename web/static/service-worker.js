@@ -3,6 +3,7 @@ const PARTS = 'ringtell-parts';
 const PAGES = 'ringtell-pages';
 const PAGE = '/alarms';
 const PART_OF_PAGE = '/alarms#part';
+const PERSON = '/alarms?person';
 const PATIENCE_MS = 6000;
 
 self.addEventListener('install', (event) => event.waitUntil(self.skipWaiting()));
@@ -10,7 +11,7 @@ self.addEventListener('activate', (event) => event.waitUntil(self.clients.claim(
 
 self.addEventListener('message', (event) => {
   if (event.data?.forget) event.waitUntil(forget());
-  if (event.data?.keep) event.waitUntil(keep(event.data.keep));
+  if (event.data?.keep) event.waitUntil(keep(event.data.keep, event.data.person ?? ''));
 });
 
 self.addEventListener('notificationclick', (event) => {
@@ -28,7 +29,8 @@ self.addEventListener('fetch', (event) => {
 async function forget() { await caches.delete(PAGES); }
 
 // The page that is open is fetched once more for keeping, with every part it is made of; older parts go.
-async function keep(parts) {
+async function keep(parts, person) {
+  await belongTo(person);
   const shelf = await caches.open(PARTS);
   const wanted = new Set(parts);
   for (const request of await shelf.keys()) {
@@ -38,6 +40,14 @@ async function keep(parts) {
     if (!await shelf.match(path)) await shelf.add(path).catch(() => undefined);
   }
   await store(PAGE, await fetch(PAGE, { credentials: 'same-origin' }));
+}
+
+// What was kept for somebody else goes before anything is kept for this one.
+async function belongTo(person) {
+  const known = await (await caches.open(PAGES)).match(PERSON);
+  if (known && await known.text() === person) return;
+  await forget();
+  await (await caches.open(PAGES)).put(PERSON, new Response(person));
 }
 
 async function part(request) {
