@@ -7,7 +7,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.access.actors import OPEN, Actor
 from server.notify.outlets import LogOutlet, Outlet
-from server.routes import floor_pages
+from server.routes import floor_pages, score
 from server.routes.pages import router
 from server.store.database import Store
 from tests.pages.plant import NOW
@@ -45,5 +45,6 @@ def page_server(store: Store, *, actor: Actor = OPEN) -> FastAPI:
     app.state.ringtell = StandingObjects(store)
     app.include_router(router)
     app.include_router(floor_pages.router)
+    app.include_router(score.router)
     app.add_middleware(Looker, actor=actor)
     return app

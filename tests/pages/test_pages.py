@@ -26,7 +26,9 @@ PAGES = (
     "/", "/presses/P07", "/presses/P11", "/presses/Q%2001%20%C3%A4%2Bb", "/presses/P07/baselines", "/molds",
     "/molds/M-113", "/molds/M-140", "/alarms", "/alarms?state=all", "/alarms/performance",
     "/settings/messages", "/containment", "/studies",
-    "/studies?kind=drift-check&press=P07", "/valves", "/import", "/sources", "/settings", "/help", "/login",
+    "/studies?kind=drift-check&press=P07", "/valves", "/import", "/sources", "/settings", "/help", "/score",
+    "/alarm-budget",
+    "/login",
 )  # fmt: skip
 EMPTY_PAGES = (
     "/", "/molds", "/alarms", "/containment", "/studies", "/valves", "/import", "/settings", "/help",
