@@ -13,7 +13,7 @@ pytestmark = pytest.mark.browser
 
 PATHS = (
     "/", "/presses/P07", "/presses/Q%2001%20%C3%A4%2Bb", "/presses/P07/baselines", "/molds", "/molds/M-113",
-    "/alarms", "/alarms/performance", "/settings/messages", "/containment",
+    "/alarms", "/alarms/performance", "/alarm-budget", "/settings/messages", "/containment",
     "/studies?kind=short-shot", "/valves", "/import", "/settings", "/help", "/login",
 )  # fmt: skip
 Scheme = Literal["light", "dark"]

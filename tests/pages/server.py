@@ -7,7 +7,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.access.actors import OPEN, Actor
 from server.notify.outlets import LogOutlet, Outlet
-from server.routes import floor_pages, score
+from server.routes import alarm_budget, floor_pages, score
 from server.routes.pages import router
 from server.store.database import Store
 from tests.pages.plant import NOW
@@ -46,5 +46,6 @@ def page_server(store: Store, *, actor: Actor = OPEN) -> FastAPI:
     app.include_router(router)
     app.include_router(floor_pages.router)
     app.include_router(score.router)
+    app.include_router(alarm_budget.router)
     app.add_middleware(Looker, actor=actor)
     return app

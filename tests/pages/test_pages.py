@@ -23,7 +23,8 @@ from tests.pages.plant import NOW, make_empty, make_plant
 from tests.pages.server import page_server
 
 PAGES = (
-    "/", "/presses/P07", "/presses/P11", "/presses/Q%2001%20%C3%A4%2Bb", "/presses/P07/baselines", "/molds",
+    "/", "/presses/P07", "/presses/P11", "/presses/Q%2001%20%C3%A4%2Bb", "/presses/P07/baselines",
+    "/presses/P07/data-quality", "/presses/P11/data-quality", "/molds",
     "/molds/M-113", "/molds/M-140", "/alarms", "/alarms?state=all", "/alarms/performance",
     "/settings/messages", "/containment", "/studies",
     "/studies?kind=drift-check&press=P07", "/valves", "/import", "/sources", "/settings", "/help", "/score",
