@@ -15,7 +15,7 @@ router = APIRouter()
 
 @router.get("/score", include_in_schema=False)
 def score_page(request: Request) -> Response:
-    return page_answer(request, "score.html", lambda _c, plant: build_score(plant))
+    return page_answer(request, "score.html", build_score)
 
 
 @router.get("/api/v1/score-proof")

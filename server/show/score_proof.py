@@ -4,9 +4,11 @@ import dataclasses
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+import sqlalchemy as sa
 from markupsafe import Markup
 
 from server.show.frame import Frame
+from server.show.own_inspections import OwnInspections, own_inspections
 from server.show.plant_words import Plant
 from server.show.scale import Scale
 from server.show.svg import box, drawing, element, label, line
@@ -52,10 +54,11 @@ class ScorePage:
     pictures: tuple[Calibration, ...]
     limits: tuple[str, ...]
     made_by: str
+    own: OwnInspections
 
 
-def build_score(plant: Plant) -> ScorePage:
-    """The page from `shared/score_proof.json`."""
+def build_score(connection: sa.Connection, plant: Plant) -> ScorePage:
+    """The page from `shared/score_proof.json`, and what the plant's own inspections say."""
     found = shared_object("score_proof")
     sets = {one["id"]: one for one in found["sets"]}
     every = sets["every"]["seen"]
@@ -73,6 +76,7 @@ def build_score(plant: Plant) -> ScorePage:
         pictures=_pictures(sets),
         limits=_limits(found, sets),
         made_by=f"model {found['model_version']}, python -m server.valve.prove, seed {found['seed']}",
+        own=own_inspections(connection, plant),
     )  # fmt: skip
 
 

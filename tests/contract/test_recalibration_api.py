@@ -15,6 +15,9 @@ from server.record.recalibration import change_recalibration
 from server.record.settings import change_settings, open_settings
 from server.record.studies import keep_study
 from server.record.valves import put_valve
+from server.show.frame import Actor as Person
+from server.show.own_inspections import OwnInspections, own_inspections
+from server.show.plant_words import plant_at
 from server.store import intake
 from server.store.database import Store
 from server.store.plant import need_press, put_press, read_settings
@@ -159,6 +162,25 @@ def test_the_calls_need_their_permissions(store: Store) -> None:
     plant = Plant(store)
     plant.actor = dataclasses.replace(OPEN, kind="nobody", role="", scopes=frozenset())
     assert plant.ask("/score/recalibration").status_code == 401
+
+
+def shown_of(store: Store) -> OwnInspections:
+    with store.read() as c:
+        return own_inspections(c, plant_at(c, now_ms=NOW, actor=Person()))
+
+
+def test_the_page_says_what_the_inspections_come_to_and_offers_the_act_that_fits(store: Store) -> None:
+    store.write(too_sure)
+    before = shown_of(store)
+    assert before.lines[0] == "40 inspections count."
+    assert "too sure" in before.lines[1]
+    assert before.acts == ("apply",)
+    assert {row.said for row in before.rows} == {"98 %", "2 %"}
+    store.write(lambda c: change_recalibration(c, {"apply": True}, who="ines", now_ms=NOW))
+    assert shown_of(store).acts == ("remove",)
+    assert "carries a correction from 40 inspections" in shown_of(store).lines[-1]
+    store.write(lambda c: inspected(c, scored(c, "P99", 2.0), "good"))
+    assert shown_of(store).acts == ("again", "remove")
 
 
 def test_settings_can_be_sent_back_as_they_were_read(store: Store) -> None:

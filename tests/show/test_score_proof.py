@@ -3,6 +3,8 @@
 from server.show.frame import Actor
 from server.show.plant_words import Plant
 from server.show.score_proof import SETS, build_score
+from server.store.database import Store
+from server.store.plant import PLANT_DEFAULTS
 from server.valve.model_v1 import MODEL
 from server.valve.proof_report import LAYOUT
 from server.valve.prove import PRESSES, SEED, table
@@ -25,11 +27,18 @@ def test_the_proof_that_ships_is_of_the_model_that_ships() -> None:
     assert "AUC" in table(found)
 
 
-def test_the_page_says_what_the_file_says() -> None:
+def test_the_page_says_what_the_file_says(store: Store) -> None:
     plant = Plant(
-        settings={"plant_name": "Test"}, units=Units(), zone=Zone("UTC"), now_ms=NOW_MS, actor=Actor()
+        settings={**PLANT_DEFAULTS, "plant_name": "Test"},
+        units=Units(),
+        zone=Zone("UTC"),
+        now_ms=NOW_MS,
+        actor=Actor(),
     )
-    page = build_score(plant)
+    with store.read() as connection:
+        page = build_score(connection, plant)
+    assert "0 failing and 0 sound valves inspected" in page.own.lines[1]
+    assert page.own.acts == ()
     every = {one["id"]: one for one in shared_object("score_proof")["sets"]}["every"]["seen"]
     assert f"{100 * every['auc']:.0f} %" in page.answer
     ranking = next(one for one in page.tables if one.title.startswith("How well"))
