@@ -16,7 +16,7 @@ from collections.abc import Callable, Sequence
 from typing import Any, Final
 
 from server.clock import now_ms
-from server.collect.spool import Spool, Spooled, SpoolUnusableError
+from server.collect.spool import Spool, Spooled
 from server.errors import RingtellError
 
 log = logging.getLogger("ringtell.collect")
@@ -39,14 +39,18 @@ class TryLaterError(RingtellError):
 
 
 class RefusedBatchError(RingtellError):
-    """Something in this batch cannot be taken. `too_large`: it is only its size."""
+    """Something in this batch cannot be taken. `too_large`: it is only its size; `about_press`: the key
+    may not send for one of its presses."""
 
     code, status, title = "refused", 422, "Not taken"
 
-    def __init__(self, message: str, *, reason_code: str, too_large: bool = False) -> None:
+    def __init__(
+        self, message: str, *, reason_code: str, too_large: bool = False, about_press: bool = False
+    ) -> None:
         super().__init__(message)
         self.reason_code = reason_code
         self.too_large = too_large
+        self.about_press = about_press
 
 
 @dataclasses.dataclass(frozen=True)
@@ -113,8 +117,6 @@ class Forwarder:
         while not self._stop.is_set():
             try:
                 wait_s = self.step()
-            except SpoolUnusableError:
-                raise
             except Exception as error:  # unforeseen: told, counted, and tried again later
                 log.exception("sending failed")
                 wait_s = self._wait_after(f"{type(error).__name__}: {error}", None)
@@ -168,12 +170,21 @@ class Forwarder:
         self._note(answer)
 
     def _halve(self, lines: Sequence[Spooled], error: RefusedBatchError) -> None:
-        """In order, the halves of a refused batch; a single line is kept apart with the reason."""
-        if len(lines) == 1:
+        """In order, the halves of a refused batch; a single line is kept apart with the reason.
+
+        Where the key may not send for a press, the batch is taken apart by press instead.
+        """
+        presses = dict.fromkeys(one.press for one in lines)
+        if len(lines) == 1 or (error.about_press and len(presses) == 1):
             self.spool.refuse(lines, code=error.reason_code, reason=error.message)
-            self.counts.kept_apart += 1
+            self.counts.kept_apart += len(lines)
             self.counts.reasons.append(f"{lines[0].press}: {error.message}")
-            log.error("a shot of %s was refused and is kept apart: %s", lines[0].press, error.message)
+            many, press = len(lines), lines[0].press
+            log.error("%d shots of %s were refused and are kept apart: %s", many, press, error.message)
+            return
+        if error.about_press:
+            for press in presses:
+                self._send([one for one in lines if one.press == press])
             return
         middle = len(lines) // 2
         if error.too_large:

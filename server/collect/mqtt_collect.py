@@ -27,7 +27,7 @@ from server.clock import from_datetime
 from server.collect.mqtt_mapping import MessageMapping
 from server.collect.mqtt_message import UnreadableMessageError, read_message
 from server.collect.source import SourceState
-from server.collect.spool import Spool, SpoolFullError
+from server.collect.spool import Spool, SpoolFullError, StoppedWaitingError
 from server.errors import UsageError
 
 log = logging.getLogger("ringtell.collect")
@@ -109,15 +109,19 @@ class Subscriber:
         self._context = broker.context()
         self._chance = random.Random(seed)
         self._recent: collections.OrderedDict[bytes, None] = collections.OrderedDict()
+        self._stop = asyncio.Event()
         self.connections = 0
 
     async def run(self, stop: asyncio.Event) -> None:
         """Collect until `stop`; every trouble is told and tried again, each time later."""
         failures = 0
+        self._stop = stop
         while not stop.is_set():
             began = time.monotonic()
             try:
                 await self._one_session(stop)
+                return
+            except StoppedWaitingError:
                 return
             except (aiomqtt.MqttError, OSError, TimeoutError) as error:
                 trouble = f"the broker {self.broker.host}:{self.broker.port}: {error}"
@@ -213,24 +217,33 @@ class Subscriber:
 
     async def _patiently(self, keep: Callable[[], None]) -> None:
         """A full spool is waited for: unacknowledged, the messages stay with the broker."""
+        waited = False
         while True:
             try:
                 await asyncio.to_thread(keep)
             except SpoolFullError as full:
+                waited = True
                 self._state.trouble(full.message)
                 log.error("%s", full.message)
-                await asyncio.sleep(_FULL_WAIT_S)
+                if self._stop.is_set():
+                    raise StoppedWaitingError from None
+                await _wait(self._stop, _FULL_WAIT_S)
             else:
+                if waited:
+                    self._state.trouble("")
                 return
 
 
 async def _some(client: aiomqtt.Client, stopping: "asyncio.Future[Any]") -> list[aiomqtt.Message]:
     """What waits, at least one, or nothing when it is time to stop."""
     first = asyncio.ensure_future(anext(client.messages))
-    await asyncio.wait((first, stopping), return_when=asyncio.FIRST_COMPLETED)
-    if not first.done():
-        first.cancel()
-        await asyncio.gather(first, return_exceptions=True)
+    try:
+        await asyncio.wait((first, stopping), return_when=asyncio.FIRST_COMPLETED)
+    finally:
+        if not first.done():
+            first.cancel()
+            await asyncio.gather(first, return_exceptions=True)
+    if first.cancelled():
         return []
     messages = [first.result()]
     while len(client.messages) and len(messages) < _AT_ONCE:

@@ -25,7 +25,7 @@ from server.collect.opcua_cycle import (
     as_label,
 )
 from server.collect.opcua_events import EventLayout, find_events
-from server.collect.opcua_keep import Keeper, Line, PressAt
+from server.collect.opcua_keep import Keeper, Line, PressAt, pause
 from server.collect.opcua_machines import Machine, find_machines
 from server.collect.opcua_session import Access, open_client, what_went_wrong
 from server.collect.opcua_space import NoPressError, Space, read_value
@@ -36,7 +36,7 @@ from server.collect.opcua_subscribe import (
     subscribe,
 )
 from server.collect.source import SourceState
-from server.collect.spool import Spool
+from server.collect.spool import Spool, StoppedWaitingError
 from server.errors import RingtellError
 
 log = logging.getLogger("ringtell.collect")
@@ -105,11 +105,14 @@ class Station:
     async def run(self, stop: asyncio.Event) -> None:
         """Collect until `stop`; every trouble is told and tried again, each time later."""
         failures = 0
+        self._keeper.stop = stop
         while not stop.is_set():
             began = time.monotonic()
             try:
                 await self._one_session(stop)
                 trouble = ""
+            except StoppedWaitingError:
+                break
             except (OSError, UaError, TimeoutError, RingtellError, ValueError, ConnectionError) as error:
                 trouble = what_went_wrong(error)
             if stop.is_set():
@@ -120,7 +123,7 @@ class Station:
             longest = min(LONGEST_WAIT_S, FIRST_WAIT_S * 2.0 ** min(failures - 1, 20))
             wait_s = longest * self._chance.uniform(0.5, 1.0)
             log.warning("%s: %s; again in %.1f s", self.url, trouble or "the session ended", wait_s)
-            await _pause(stop, wait_s)
+            await pause(stop, wait_s)
 
     # --- a session ----------------------------------------------------------------------------
 
@@ -281,10 +284,3 @@ async def _leave(client: Client) -> None:
         await asyncio.wait_for(client.disconnect(), 5.0)
     except (OSError, UaError, TimeoutError, ConnectionError) as error:
         log.debug("leaving: %s", error)
-
-
-async def _pause(stop: asyncio.Event, seconds: float) -> None:
-    try:
-        await asyncio.wait_for(stop.wait(), seconds)
-    except TimeoutError:
-        return

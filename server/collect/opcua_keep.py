@@ -24,7 +24,7 @@ from server.collect.opcua_session import what_went_wrong
 from server.collect.opcua_subscribe import Plan, read_history
 from server.collect.opcua_track import Last, ZeroWatch, fills, lost_between
 from server.collect.source import SourceState
-from server.collect.spool import Spool, SpoolFullError
+from server.collect.spool import Spool, SpoolFullError, StoppedWaitingError
 
 log = logging.getLogger("ringtell.collect")
 
@@ -60,6 +60,8 @@ class Keeper:
 
     def __init__(self, presses: Iterable[str], *, spool: Spool, state: SourceState) -> None:
         codes = list(presses)
+        #: Set by whoever runs this: a full spool is then not waited for any longer.
+        self.stop = asyncio.Event()
         self._spool = spool
         self._state = state
         self._last = {one: Last.of_text(spool.mark(f"opcua {one}")) for one in codes}
@@ -166,12 +168,26 @@ class Keeper:
 
     async def _patiently(self, keep: Callable[[], None]) -> None:
         """Into the spool; a full one is waited for, loudly: the spool counts what it refuses."""
+        waited = False
         while True:
             try:
                 await asyncio.to_thread(keep)
             except SpoolFullError as full:
+                waited = True
                 self._state.trouble(full.message)
                 log.error("%s", full.message)
-                await asyncio.sleep(_FULL_WAIT_S)
+                if self.stop.is_set():
+                    raise StoppedWaitingError from None
+                await pause(self.stop, _FULL_WAIT_S)
             else:
+                if waited:
+                    self._state.trouble("")
                 return
+
+
+async def pause(stop: asyncio.Event, seconds: float) -> None:
+    """Wait so long, or until it is time to stop."""
+    try:
+        await asyncio.wait_for(stop.wait(), seconds)
+    except TimeoutError:
+        return

@@ -90,7 +90,8 @@ def _trouble(answer: httpx.Response) -> TryLaterError | RefusedBatchError:
     # A 403 about a press is about some of the shots; any other about the whole key.
     about_shots = status != 403 or problem.get("field") == "press"
     if 400 <= status < 500 and status not in _NOT_THE_SHOTS and about_shots:
-        return RefusedBatchError(text, reason_code=str(problem.get("code", status)))
+        code = str(problem.get("code", status))
+        return RefusedBatchError(text, reason_code=code, about_press=status == 403)
     return TryLaterError(text, after_s=retry_after_s(answer.headers.get("retry-after")))
 
 

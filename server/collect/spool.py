@@ -50,6 +50,10 @@ class SpoolFullError(RingtellError):
     code, status, title = "spool_full", 507, "The spool is full"
 
 
+class StoppedWaitingError(Exception):
+    """The collector stops while its spool is full; what was to be kept was not, nor acknowledged."""
+
+
 class SpoolUnusableError(RingtellError):
     """The file cannot be opened, is no spool, or another collector holds it."""
 

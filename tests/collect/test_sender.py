@@ -157,6 +157,15 @@ def test_a_key_for_one_press_sends_that_press_and_keeps_the_others_apart(tmp_pat
     spool.close()
 
 
+def test_a_key_for_another_press_keeps_all_of_it_apart_in_one_go(spool: Spool) -> None:
+    server = FarServer(lambda _: problem(403, "this key is for press 'P09'", field="press", code="forbidden"))
+    sending_to(server, spool).drain()
+    assert len(server.asked) == 1
+    assert spool.state().apart == 10
+    assert spool.retry_apart() == 10
+    assert counters(spool.oldest(20)) == list(range(1, 11))
+
+
 def test_a_key_without_the_scope_keeps_everything_waiting(spool: Spool) -> None:
     sender = sending_to(FarServer(lambda _: problem(403, "this key may not ingest")), spool)
     assert sender.step()
