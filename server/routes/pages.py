@@ -96,6 +96,9 @@ def page_answer(request: Request, template: str, build: Builder, *, public: bool
     known = getattr(request.state, "actor", NOBODY)
     if not public and (known.kind == "nobody" or known.must_change):
         return login_redirect(request.url.path)
+    if not public:
+        # A key that may not read, or reads of one press, sees no page: pages speak of the whole plant.
+        need(known, "read")
     objects = request.app.state.ringtell
     actor = actor_of(request)
     with objects.store.read() as connection:

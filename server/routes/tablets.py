@@ -103,9 +103,9 @@ def _need_tablet(connection: Any, request: Request) -> Tablet:
 def enter_by_pin(request: Request, body: Sent = None) -> Response:
     """Change over: name and short number for a session on this tablet; the one before it ends."""
     objects = objects_of(request)
-    name, pin = text_of(body, "name"), text_of(body, "pin")
     with objects.store.read() as connection:
         tablet = _need_tablet(connection, request)
+    name, pin = text_of(body, "name"), text_of(body, "pin")
     # Counted by tablet, not by address: several stand behind one.
     throttle, where = throttle_of(request), f"tablet {tablet.tablet_id}"
     throttle.check(name, where, now_ms=objects.now_ms())

@@ -1,4 +1,4 @@
-"""Device keys: shown once, handed over without a gap, revoked at once, their use written down now and then."""
+"""Device keys: shown once, handed over without a gap, revoked at once, use written down now and then."""
 
 import pytest
 
