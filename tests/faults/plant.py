@@ -6,7 +6,6 @@ import itertools
 import json
 import random
 import sqlite3
-import sys
 import threading
 import time
 from collections.abc import Callable, Mapping
@@ -15,6 +14,7 @@ from typing import Any
 
 import httpx
 
+from tests.faults.births import Born, Nursery
 from tests.processes import Served
 
 Key = tuple[str, str, int]
@@ -116,7 +116,8 @@ class Plant:
 
     def __init__(
         self, folder: Path, *, settings: Mapping[str, str] | None = None, data: Path | None = None,
-        url: str | None = None, program: tuple[str, ...] = (),
+        url: str | None = None, nursery: Nursery | None = None, clock: Path | None = None,
+        tune: Mapping[str, Any] | None = None,
     ) -> None:  # fmt: skip
         self.folder = folder
         self.file = (data or folder) / "plant.db"
@@ -127,7 +128,11 @@ class Plant:
             "RINGTELL_ACCEPT_UNKNOWN": "1",
             **(settings or {}),
         }
-        self.served = Served("serve", folder=folder, settings=self.settings, program=program)
+        self.served: Served | Born = (
+            Served("serve", folder=folder, settings=self.settings)
+            if nursery is None
+            else Born(nursery, folder=folder, settings=self.settings, clock=clock, tune=tune)
+        )
         self.ledger = Ledger()
         self._senders: list[Sender] = []
 
@@ -197,6 +202,3 @@ def wait_for(true: Callable[[], bool], *, within_s: float = PATIENCE_S, what: st
     while not true():
         assert time.monotonic() < until, f"not within {within_s} s: {what}"
         threading.Event().wait(0.05)
-
-
-PYTHON = sys.executable
