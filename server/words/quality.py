@@ -67,9 +67,16 @@ def clock_concerns(found: ClockDrift | Undetermined) -> Iterator[Concern]:
         )  # fmt: skip
 
 
+#: What is set rather than measured on most presses may well stand still.
+_SET: Final = frozenset(
+    {"hold_time_s", "hold_pressure_bar", "back_pressure_bar", "screw_speed_rpm", "injection_speed_mm_s",
+     "decompression_mm", "transfer_position_mm", "cycle_time_s"}
+)  # fmt: skip
+
+
 def sensor_concern(field: str, found: SensorState) -> Concern | None:
-    """A signal that stands still or hides its scatter; None where it is alive."""
-    make = _SENSORS.get(found.verdict)
+    """A signal that stands still or hides its scatter; None where it is alive, or set and no sensor."""
+    make = None if field in _SET else _SENSORS.get(found.verdict)
     return None if make is None else make(field, found)
 
 

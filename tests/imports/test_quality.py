@@ -114,3 +114,11 @@ async def test_the_page_says_it_and_lets_the_dose_lag_be_set(sqlite_url: str) ->
         assert "Set to 1 by the plant." in page
         assert (await plant.client.get("/presses/P99/data-quality")).status_code == 404
         assert "/presses/P07/data-quality" in (await plant.client.get("/presses/P07")).text
+
+
+async def test_what_is_set_may_stand_still(sqlite_url: str) -> None:
+    async with plant_at(sqlite_url) as plant:
+        steady = {"hold_time_s": 4.0, "melt_temp_c": 230.0}
+        await send(plant, [shot(i, NOW_MS - (300 - i) * 20_000, **steady) for i in range(300)])
+        found = await plant.call("GET", "/presses/P07/data-quality")
+        assert [(one["code"], one["field"]) for one in found["concerns"]] == [("constant", "melt_temp_c")]
