@@ -77,6 +77,7 @@ def run_import(
         for batch in batches:
             if storing is not None:
                 _count(counts, storing.result(), table.progress(), report)
+                gc.collect(1)  # what a workbook's reader left behind, young objects only
             storing = other.submit(
                 pipeline.take_in, batch, accept_unknown=True, source=source, import_no=import_no
             )

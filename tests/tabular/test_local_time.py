@@ -25,6 +25,7 @@ BERLIN = ZoneInfo("Europe/Berlin")
         (["30/31/2026"], None, True),
         # Nothing above 12, yet read the other way the days leap by months.
         (["01/03/2026", "02/03/2026", "03/03/2026", "04/03/2026"], "day_first", False),
+        (["04.05.2026 06:00"], "day_first", False),
         (["no date"], None, False),
     ],
 )
