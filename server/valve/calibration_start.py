@@ -36,7 +36,7 @@ START: Final[dict[str, Any]] = {
         "metering": {"constant": 0.1, "uneven": -0.2, "explains_scatter": -0.4},
         "weight": {
             "constant": 0.0, "heavier": -0.4, "with_stroke": -0.6, "explains_rise": -1.2, "lighter": 0.1,
-            "lighter_while_risen": 0.6, "not_in_part_1.5": 0.3, "not_in_part_4": 0.3, "not_in_part_12": 0.2,
+            "lighter_while_risen": 0.6, "not_in_part_1.5": 0.3, "not_in_part_4": 0.3,
             "not_in_part_while_clear": 1.0,
             "uneven": 0.1,
         },
@@ -70,8 +70,7 @@ START: Final[dict[str, Any]] = {
         "flash": {"weight.with_stroke": 2.5, "weight.heavier": 0.8, "swept_level.up_4": 0.7},
         "blocked_cavity": {"shape.swept_down": 3.0, "swept_level.down": 1.0, "weight.lighter": 1.0,
                            "pressure_level.higher": 0.7, "shape.constant": -0.5},
-        "outward_leak": {"swept_level.up_4": 1.2, "swept_scatter.wider_0.25": 0.5,
-                         "weight.steady_while_risen": 0.8},
+        "outward_leak": {"swept_level.up_4": 1.2, "swept_scatter.wider_0.25": 0.5},
         "unexplained": {"shape.constant": 0.5, "swept_scatter.wider_0.6": 0.7, "swept_level.up_4": 0.5},
     },
 }  # fmt: skip
@@ -92,7 +91,7 @@ RISES: Final[frozenset[str]] = frozenset({
     "not_shutting.at_bottom_now", "pressure_level.steady_while_risen",
     "pressure_level.steady_while_clear", "swept_level.clear",
     "weight.lighter_while_risen", "weight.not_in_part_while_clear",
-    *(f"weight.not_in_part_{z:g}" for z in (1.5, 4, 12)),
+    *(f"weight.not_in_part_{z:g}" for z in (1.5, 4)),
     "gate_seal_drift.some", "gate_seal_drift.much",
 })  # fmt: skip
 #: Never for a leak.

@@ -82,7 +82,7 @@ def take(memory: Memory, rows: Floats, *, reference: Reference) -> tuple[Memory,
     >>> record = Reference(*np.full((3, len(SIGNALS)), 60.0), 0.0)
     >>> after, facts = take(Memory.empty(), rows, reference=record)
     >>> after.pieces.shape, facts[-1, :2].round(2).tolist(), bool(np.isnan(facts[98, 0]))
-    ((6, 4), [2.0, 1.0], True)
+    ((6, 4), [1.33, 1.0], True)
     """
     known = rows[:, PRESENT][:, SWEPT]
     columns = np.stack([rows[:, SWEPT] * known, known, rows[:, LOW_TAIL], rows[:, HIGH_TAIL]], axis=1)
