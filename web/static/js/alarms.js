@@ -11,7 +11,7 @@ let again = false;
 let cut = !navigator.onLine;
 let taps = [];
 
-export async function startAlarms() {
+export async function startAlarms(early = []) {
   document.addEventListener('click', (event) => {
     const button = event.target.closest('[data-answer]');
     if (button) tap(button);
@@ -29,6 +29,7 @@ export async function startAlarms() {
   await show();
   startNotify();
   keepOffline();
+  for (const button of early) await tap(button);
   flush();
 }
 

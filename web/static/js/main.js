@@ -10,7 +10,11 @@ startLive();
 startForms();
 const started = [];
 if (document.querySelector('[data-answer]') || document.body.classList.contains('floor')) {
-  started.push(import('./alarms.js').then((module) => module.startAlarms()));
+  // A finger is faster than a module: what is tapped before it is here is handed to it.
+  const early = [];
+  const hear = (event) => { const button = event.target.closest('[data-answer]'); if (button) early.push(button); };
+  document.addEventListener('click', hear);
+  started.push(import('./alarms.js').then((module) => { document.removeEventListener('click', hear); return module.startAlarms(early); }));
 }
 if (document.querySelector('[data-chart]')) started.push(import('./chart.js').then((module) => module.startCharts()));
 if (document.querySelector('[data-import]')) started.push(import('./upload.js').then((module) => module.startUpload()));
