@@ -27,11 +27,12 @@ class _Facts:
     """The fact columns by name, each a contiguous copy."""
 
     def __init__(self, facts: Floats) -> None:
-        self._facts = facts
+        self._columns = np.ascontiguousarray(facts.T)
         self.length = len(facts)
 
     def __getitem__(self, name: str) -> Floats:
-        return np.ascontiguousarray(self._facts[:, FACT_INDEX[name]])
+        column: Floats = self._columns[FACT_INDEX[name]]
+        return column
 
     def ones(self) -> Floats:
         return np.ones(self.length)
@@ -39,7 +40,12 @@ class _Facts:
 
 def _ramp(x: Floats, low: float, high: float) -> Floats:
     """0 below low, 1 above high, straight between; NaN stays NaN."""
-    return np.clip((x - low) / (high - low), 0.0, 1.0)
+    return np.minimum(np.maximum((x - low) / (high - low), 0.0), 1.0)
+
+
+def _or_0(x: Floats) -> Floats:
+    """What is not known as 0."""
+    return np.where(np.isfinite(x), x, 0.0)
 
 
 def _log(ratio: Floats) -> Floats:
@@ -58,13 +64,13 @@ def _z(f: _Facts) -> Floats:
 
 def _risen(f: _Facts, low: float = 1.5, high: float = 5.0) -> Floats:
     """0 to 1: how clearly the swept stroke stands above the record over the last 100 shots."""
-    return np.nan_to_num(_ramp(_z(f), low, high))
+    return _or_0(_ramp(_z(f), low, high))
 
 
 def _clear(f: _Facts) -> Floats:
     """0 to 1: how far the rise stands out of the scatter as it is now; bursts and late shots stay low."""
     scatter = f["swept_sigma_pct"] * np.maximum(f["swept_scatter"], 1.0)
-    return _risen(f) * np.nan_to_num(_ramp(f["swept_rise_100_pct"] / np.maximum(scatter, 0.02), 1.0, 4.0))
+    return _risen(f) * _or_0(_ramp(f["swept_rise_100_pct"] / np.maximum(scatter, 0.02), 1.0, 4.0))
 
 
 def _swept_level(f: _Facts) -> Shapes:
@@ -124,8 +130,8 @@ def _slow_drift(f: _Facts) -> Shapes:
 
 
 def _not_shutting(f: _Facts) -> Shapes:
-    bottom, now = np.nan_to_num(f["bottom_share"]), np.nan_to_num(f["bottom_share_last"])
-    used = np.nan_to_num(f["cushion_used_share"])
+    bottom, now = _or_0(f["bottom_share"]), _or_0(f["bottom_share_last"])
+    used = _or_0(f["cushion_used_share"])
     z = f["swept_last_pct"] / f["swept_noise_pct"]
     return {
         "leap": _ramp(f["swept_last_pct"], 2.5, 7.0) * _ramp(z, 8.0, 20.0),
@@ -145,9 +151,9 @@ def _pressure_change(f: _Facts) -> Floats:
 
 def _pressure_level(f: _Facts) -> Shapes:
     change = _pressure_change(f)
-    rise = np.nan_to_num(np.maximum(f["swept_rise_100_pct"], 0.0))
+    rise = _or_0(np.maximum(f["swept_rise_100_pct"], 0.0))
     beyond = np.abs(change) - 0.8 * rise
-    sag = np.nan_to_num(f["peak_change_pct"] - f["transfer_change_pct"])
+    sag = _or_0(f["peak_change_pct"] - f["transfer_change_pct"])
     return {
         "constant": f.ones(),
         "lower": _ramp(-change, 0.4, 2.0),
@@ -186,18 +192,18 @@ def _recovery(f: _Facts) -> Shapes:
 
 def _metering(f: _Facts) -> Shapes:
     log = _log(f["shot_size_scatter"])
-    beyond = np.nan_to_num(_log(f["swept_scatter"])) - log
+    beyond = _or_0(_log(f["swept_scatter"])) - log
     return {
         "constant": f.ones(),
         "uneven": _ramp(log, 0.2, 0.8),
-        "explains_scatter": _ramp(log, 0.2, 0.8) * (1.0 - np.nan_to_num(_ramp(beyond, -0.6, 0.2))),
+        "explains_scatter": _ramp(log, 0.2, 0.8) * (1.0 - _or_0(_ramp(beyond, -0.6, 0.2))),
     }
 
 
 def _weight(f: _Facts) -> Shapes:
     change = f["weight_change_pct"]
     z = change / f["weight_noise_pct"]
-    rise = np.nan_to_num(np.maximum(f["swept_rise_100_pct"], 0.0))
+    rise = _or_0(np.maximum(f["swept_rise_100_pct"], 0.0))
     missing = (rise - np.maximum(change, 0.0)) / np.hypot(f["swept_noise_pct"], f["weight_noise_pct"])
     return {
         "constant": f.ones(),
@@ -209,7 +215,7 @@ def _weight(f: _Facts) -> Shapes:
         "lighter_not_risen": (1.0 - _risen(f, 0.0, 2.0)) * _ramp(-z, 2.0, 6.0),
         **_steps(missing, "not_in_part", (1.5, 4.0, 12.0)),
         "not_in_part_while_clear": _clear(f) * _ramp(missing, 1.5, 6.0),
-        "uneven": np.nan_to_num(_ramp(_log(f["weight_scatter"]), 0.2, 0.9)),
+        "uneven": _or_0(_ramp(_log(f["weight_scatter"]), 0.2, 0.9)),
     }
 
 
@@ -220,7 +226,7 @@ def _gate_seal_drift(f: _Facts) -> Shapes:
 
 def _known_change(f: _Facts) -> Shapes:
     since = f["shots_since_change"]
-    moved = np.nan_to_num(np.abs(f["change_explains_pct"]))
+    moved = _or_0(np.abs(f["change_explains_pct"]))
     recent = 1.0 - _ramp(since, 20.0, 400.0)
     return {"recent": recent, "moved": _ramp(moved, 0.2, 1.5) * np.where(np.isfinite(since), 1.0, np.nan)}
 
@@ -228,8 +234,8 @@ def _known_change(f: _Facts) -> Shapes:
 def _shape(f: _Facts) -> Shapes:
     size, cushion = f["shot_size_change_mm"], f["cushion_change_mm"]
     together = np.minimum(np.abs(size), np.abs(cushion)) * np.where(size * cushion > 0, 1.0, 0.0)
-    moved = _ramp(np.nan_to_num(np.abs(f["change_explains_pct"])), 0.1, 0.8)
-    last = np.nan_to_num(f["last_change"])
+    moved = _ramp(_or_0(np.abs(f["change_explains_pct"])), 0.1, 0.8)
+    last = _or_0(f["last_change"])
     sudden = np.abs(f["swept_last_pct"] - f["swept_rise_100_pct"])
     return {
         "constant": f.ones(),
