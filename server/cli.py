@@ -87,6 +87,19 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     over = "even if the database holds something; that is kept aside"
     restore.add_argument("--replace", action="store_true", help=over)
     restore.set_defaults(run="cli_database.db_restore")
+    thin = _command(
+        acts, "thin", "let old raw shots go; summaries, scores and findings stay",
+        "ringtell db thin --months 24 --dry-run",
+    )  # fmt: skip
+    thin.add_argument("--months", type=float, help="raw shots kept (default: what the settings say)")
+    thin.add_argument("--dry-run", action="store_true", help="only say what would go")
+    thin.set_defaults(run="cli_database.db_thin")
+    back = _command(
+        acts, "take-back", "try shots again that evaluation failed with",
+        "ringtell db take-back --press P07",
+    )  # fmt: skip
+    back.add_argument("--press", required=True)
+    back.set_defaults(run="cli_database.db_take_back")
     db.set_defaults(run="needs_act", prog="ringtell db")
 
 

@@ -1,15 +1,18 @@
 """What `ringtell db …` does: the schema, checks, backups, thinning, what was set aside."""
 
 import argparse
+import time
 from pathlib import Path
 
 from server.care import check, open_store
 from server.clock import as_text, now_ms
 from server.errors import RingtellError
+from server.ingest.replay import take_back
 from server.say import say
 from server.settings import Settings
 from server.store import backup as backups
-from server.store import engine
+from server.store import engine, poison
+from server.thin import cutoff_of, looked_at, thin_press
 
 
 def db_upgrade(_given: argparse.Namespace) -> None:
@@ -50,3 +53,39 @@ def db_restore(given: argparse.Namespace) -> None:
         report = check(store, sample=1)
     if report.faults:
         raise RingtellError(f"restored, but: {'; '.join(report.faults)}")
+
+
+def db_thin(given: argparse.Namespace) -> None:
+    """Counts of what would go; without --dry-run it goes, in batches of milliseconds."""
+    with open_store(Settings.from_environment().database_url, upgraded=True) as store:
+        at_ms = now_ms()
+        cutoff_ms = cutoff_of(store, given.months, now_ms=at_ms)
+        say("kept: summaries, scores, findings, alarms, records; raw shots of startup records, of leak and")
+        say("bottoming alarms, and of the day before each study")
+        total = 0
+        for going in list(looked_at(store, cutoff_ms=cutoff_ms)):
+            if going.floor_ms is None:
+                say(f"{going.press.press}: nothing to thin, {going.stays:,} raw shots")
+                continue
+            total += going.goes
+            floor = as_text(going.floor_ms)
+            say(f"{going.press.press}: {going.goes:,} go before {floor}, {going.stays:,} stay")
+            if not given.dry_run:
+                thin_press(
+                    store, going.press, cutoff_ms=cutoff_ms, who="command line", now_ms=at_ms,
+                    pause=lambda: time.sleep(0.02),
+                )  # fmt: skip
+    say(f"{total:,} raw shots {'would go; nothing was changed' if given.dry_run else 'are gone'}")
+
+
+def db_take_back(given: argparse.Namespace) -> None:
+    """Shots evaluation failed with, tried again after the fault was mended."""
+    with open_store(Settings.from_environment().database_url, upgraded=True) as store:
+        at_ms = now_ms()
+        received = store.write(
+            lambda connection: take_back(
+                connection, given.press, kind=poison.KIND, who="command line", now_ms=at_ms
+            )
+        )
+    again = len(received.rejected)
+    say(f"{received.stored:,} stored, {received.duplicate:,} were there, {again:,} kept apart again")

@@ -20,12 +20,14 @@ from server.evaluate.context import (
     watch_of,
 )
 from server.evaluate.prior import marks_of
+from server.evaluate.summaries import sum_up
 from server.evaluate.watching import summary
 from server.store import evaluation as store
 from server.store import intake
 from server.store.plant import count_presses, press_by_id, read_settings, setups_of
 from server.store.records import checks_of, valves_of
 from server.store.shots import read_columns
+from server.store.thinning import floor_of
 from server.valve.model_v1 import MODEL
 
 #: Shots computed between two checkpoints, and at most in one piece of work. A piece lands in one
@@ -46,9 +48,7 @@ def evaluate_press(
     waiting = intake.waiting_of(connection, press_id)
     if waiting is None:
         return None
-    start = store.checkpoint_before(connection, press_id, waiting.earliest_ms, CODEC)
-    carry = Carry() if start is None else decode(start.state)
-    after = None if start is None else (start.at_ms, start.counter)
+    carry, after = _start(connection, press_id, waiting.earliest_ms)
     context = _context(connection, press_id, carry)
     made = _Made()
     place = after
@@ -74,8 +74,7 @@ def keys_ahead(connection: sa.Connection, press_id: int) -> list[tuple[int, int]
     waiting = intake.waiting_of(connection, press_id)
     if waiting is None:
         return []
-    start = store.checkpoint_before(connection, press_id, waiting.earliest_ms, CODEC)
-    after = None if start is None else (start.at_ms, start.counter)
+    _, after = _start(connection, press_id, waiting.earliest_ms)
     shots = read_columns(connection, press_id, after=after, names=(), limit=STRETCH)
     return list(zip(shots["at_ms"].tolist(), shots["counter"].tolist(), strict=True))
 
@@ -85,15 +84,32 @@ def try_shots(connection: sa.Connection, press_id: int, count: int) -> None:
     waiting = intake.waiting_of(connection, press_id)
     if waiting is None:
         return
-    start = store.checkpoint_before(connection, press_id, waiting.earliest_ms, CODEC)
-    carry = Carry() if start is None else decode(start.state)
-    after = None if start is None else (start.at_ms, start.counter)
+    carry, after = _start(connection, press_id, waiting.earliest_ms)
     context = _context(connection, press_id, carry)
     if count:
         shots = read_columns(connection, press_id, after=after, names=_COLUMNS, limit=count)
         carry = advance(carry, shots, context).carry
     _state(carry, context)
     encode(carry)
+
+
+def _start(
+    connection: sa.Connection, press_id: int, earliest_ms: int
+) -> tuple[Carry, tuple[int, int] | None]:
+    """Where to go on from: the last checkpoint before a moment, never from before the press's floor.
+
+    Raw shots before the floor are thinned out: what was computed from them stays as it is. A floor kept
+    by an older codec gives a carry that knows only how many shots came before.
+    """
+    start = store.checkpoint_before(connection, press_id, earliest_ms, CODEC)
+    floor = floor_of(connection, press_id)
+    if floor is not None and (start is None or start.at_ms < floor.floor_ms):
+        if floor.checkpoint.codec != CODEC:
+            return Carry(ordinal=floor.checkpoint.ordinal), (floor.floor_ms, -1)
+        start = floor.checkpoint
+    if start is None:
+        return Carry(), None
+    return decode(start.state), (start.at_ms, start.counter)
 
 
 @dataclasses.dataclass
@@ -158,7 +174,9 @@ def _evaluation(
         checkpoints=made.checkpoints,
         findings=list(made.findings.values()),
         scores=made.scores,
-        rollups=list(made.rollups.values()),
+        # Without a shot behind the checkpoint its open ten minutes are still replaced, by themselves.
+        rollups=list(made.rollups.values())
+        or sum_up(carry.bucket_at, carry.bucket_setup, carry.bucket_values).rows,
         state=_state(carry, context),
         rest_from_ms=rest_from_ms,
         rest_shots=rest_shots,

@@ -87,6 +87,7 @@ _READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
     "shelve_max_min": _bounded(1.0, 10_080.0),
     "lock_after_min": _bounded(1.0, 120.0),
     "out_of_service_max_days": _bounded(0.01, 366.0),
+    "keep_raw_months": _bounded(0.0, 1_200.0),
 }
 
 

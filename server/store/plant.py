@@ -194,6 +194,8 @@ PLANT_DEFAULTS: dict[str, Any] = {
     # Minutes without a touch after which a shared tablet asks who is there.
     "lock_after_min": 5.0,
     "out_of_service_max_days": 30.0,
+    # Months raw shots are kept before `ringtell db thin` may take them; 0: for ever.
+    "keep_raw_months": 0.0,
 }
 
 

@@ -6,7 +6,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from server.store.evaluation import merge_summaries
+from server.store.evaluation import GRAINS, merge_summaries
 from server.store.tables import (
     alarms,
     findings,
@@ -17,6 +17,7 @@ from server.store.tables import (
     scores,
     setups,
     shots,
+    thinnings,
 )
 
 Row = Mapping[str, Any]
@@ -151,10 +152,36 @@ def _shots_from(press_id: int, from_ms: int | None, to_ms: int | None) -> list[s
     return where
 
 
+def _thinned(connection: sa.Connection, press_id: int, from_ms: int | None) -> bool:
+    floor = connection.execute(
+        sa.select(sa.func.max(thinnings.c.floor_ms)).where(thinnings.c.press_id == press_id)
+    ).scalar_one()
+    return floor is not None and (from_ms is None or from_ms < int(floor))
+
+
+def _first_summary(
+    connection: sa.Connection, press_id: int, *, from_ms: int | None, to_ms: int | None
+) -> int | None:
+    c = rollups.c
+    query = sa.select(sa.func.min(c.bucket_ms)).where(c.press_id == press_id, c.grain == GRAINS[0])
+    if from_ms is not None:
+        query = query.where(c.bucket_ms >= from_ms)
+    if to_ms is not None:
+        query = query.where(c.bucket_ms < to_ms)
+    found: int | None = connection.execute(query).scalar_one()
+    return found
+
+
 def shots_up_to(
     connection: sa.Connection, press_id: int, *, from_ms: int | None, to_ms: int | None, limit: int
 ) -> int:
-    """How many shots lie in a stretch, counted no further than `limit`."""
+    """How many shots lie in a stretch, counted no further than `limit`.
+
+    A stretch that begins before the press's floor held more than is left: it counts as `limit`, so that
+    whoever asks reads summaries instead.
+    """
+    if _thinned(connection, press_id, from_ms):
+        return limit
     some = sa.select(sa.literal(1)).where(*_shots_from(press_id, from_ms, to_ms)).limit(limit).subquery()
     return int(connection.execute(sa.select(sa.func.count()).select_from(some)).scalar_one())
 
@@ -170,6 +197,8 @@ def span_of_shots(
             connection.execute(sa.select(shots.c.at_ms).where(*where).order_by(order).limit(1)).scalar()
         )
     first, last = ends
+    if _thinned(connection, press_id, from_ms):
+        first = _first_summary(connection, press_id, from_ms=from_ms, to_ms=to_ms) or first
     return None if first is None or last is None else (int(first), int(last))
 
 

@@ -285,6 +285,21 @@ checkpoints = _table(
     _need("state", sa.LargeBinary),
 )
 
+# How far raw shots were thinned out, with the checkpoint evaluation goes on from.
+thinnings = _table(
+    "thinnings",
+    _key("press_id", sa.Integer),
+    _key("thinning_no", sa.Integer),
+    _need("floor_ms", Big),
+    _need("made_ms", Big),
+    _need("who", sa.Text),
+    _need("at_ms", Big),
+    _need("counter", Big),
+    _need("ordinal", Big),
+    _need("codec", sa.Integer),
+    _need("state", sa.LargeBinary),
+)
+
 findings = _table(
     "findings",
     _key("press_id", sa.Integer),

@@ -226,3 +226,21 @@ def test_the_threads_say_when_they_last_got_somewhere(running: Pipeline) -> None
         since = running.since_sign(thread)
         assert since is not None
         assert since < 5.0
+
+
+def test_something_recorded_after_the_last_shot_leaves_the_summaries_as_they_are(
+    store: Store, running: Pipeline
+) -> None:
+    press = brought(store, "P07", count=290)
+    run_until_quiet(running)
+    before = press.results()
+    later = shots_of("P07", count=290)[-1].at_ms + 5
+
+    def ask(connection: sa.Connection) -> None:
+        intake.add(
+            connection, press.press_id, earliest_ms=later, shots=0, reason="rewrite", now_ms=START_MS
+        )
+
+    store.write(ask)
+    run_until_quiet(running)
+    assert press.results() == before
