@@ -210,6 +210,23 @@ def test_a_tap_with_a_finger_answers_under_the_name_of_who_holds_the_tablet(
         assert floor.answers("P07") == [("vera", "going")]
 
 
+def test_a_finger_faster_than_the_script_is_heard(browser: Browser, floor: Floor) -> None:
+    with tablet(browser, floor, "vera") as context:
+        page = context.new_page()
+        held: list[Any] = []
+        page.route("**/js/alarms.js", lambda route: held.append(route))
+        page.goto(f"{floor.base}/alarms", wait_until="commit")
+        until(page, "document.readyState === 'interactive' || document.readyState === 'complete'")
+        page.wait_for_timeout(2_000)
+        assert held
+        assert page.evaluate("document.documentElement.dataset.ready") is None
+        tap(page, "P07", "Seen")
+        for route in held:
+            route.continue_()
+        expect(page.locator(".quiet-alarms")).to_contain_text("vera", timeout=PATIENCE)
+        assert floor.answers("P07") == [("vera", "seen")]
+
+
 def test_without_a_network_the_last_state_shows_with_its_age_and_answers_go_out_once(
     browser: Browser, floor: Floor
 ) -> None:
@@ -360,6 +377,10 @@ def test_a_device_calls_only_after_its_owner_asked_it_to(browser: Browser, floor
         floor.alarm("P07", active=False)
         floor.store.write(lambda c: put_press(c, "P20", {"name": "Wren"}, now_ms=0))
         floor.alarm("P20")
-        page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
-        eventually(lambda: any("P20 Wren" in text for text in page.evaluate(shown)))
+
+        def called() -> bool:
+            page.evaluate("document.dispatchEvent(new Event('visibilitychange'))")
+            return any("P20 Wren" in text for text in page.evaluate(shown))
+
+        eventually(called)
         assert len(page.evaluate(shown)) == 1
