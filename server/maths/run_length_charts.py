@@ -22,7 +22,8 @@ def _density(x: Floats) -> Floats:
 
 
 def _ewma_nodes(width: float, weight: float) -> int:
-    return int(min(1200, 60 + 6 * width / weight))
+    # In steps of 32: nodes are kept once computed, and computing them costs as much as the equation.
+    return int(min(1200, 32 * math.ceil((60 + 6 * width / weight) / 32)))
 
 
 def ewma_steady(*, weight: float, L: float, shift: float, two_sided: bool = True) -> float:

@@ -14,6 +14,7 @@ from server.maths.alarm_budget import (
     width_for,
 )
 from server.maths.group_scores import Grouping, grouping_for, level_and_scatter
+from server.maths.run_length_charts import ewma_steady
 from server.maths.watch_charts import LEARNS, Bank, Design, limits, step, student_to_normal
 from server.settings import outside
 from tests.maths.budget_proof import BUDGET, MOVES, healthy_row, proof
@@ -183,3 +184,12 @@ def check_proof(found: dict[str, object]) -> None:
 @pytest.mark.campaign
 def test_the_budget_is_kept_over_two_thousand_press_weeks() -> None:
     check_proof(proof(runs=50))
+
+
+@pytest.mark.parametrize("weight", [0.05, 0.3])
+@pytest.mark.parametrize("two_sided", [True, False])
+def test_limits_from_the_curve_have_the_run_length_of_the_equation(weight: float, two_sided: bool) -> None:
+    for wanted in (25.0, 1e3, 1e5, 1e8):
+        width = width_for(wanted, weight=weight, two_sided=two_sided)
+        got = ewma_steady(weight=weight, L=width, shift=0.0, two_sided=two_sided)
+        assert got == pytest.approx(wanted, rel=1e-3)
