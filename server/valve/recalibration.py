@@ -150,9 +150,11 @@ def corrected(terms: Floats, log_odds: Floats, causes: Floats, *, shift: float, 
     The leak causes keep their shares among themselves, the others too; shift 0 and slope 1 change
     nothing. log_odds stay within `judgement.LIMITS`.
 
-    >>> done = corrected(np.ones((1, 1)), np.array([2.0]), np.full((1, 14), 1 / 14), shift=-1.0, slope=0.5)
-    >>> done.log_odds.tolist(), done.terms.tolist(), round(float(done.causes.sum()), 12)
-    ([0.0], [[1.0, -2.0]], 1.0)
+    >>> causes = np.zeros((1, len(CAUSES)))
+    >>> causes[0, :2] = 0.25, 0.75
+    >>> done = corrected(np.ones((1, 1)), np.array([math.log(3.0)]), causes, shift=-math.log(3.0), slope=1.0)
+    >>> done.log_odds.tolist(), done.causes[0, :2].round(9).tolist()
+    ([0.0], [0.5, 0.5])
     """
     if shift == 0.0 and slope == 1.0:
         return Corrected(np.column_stack([terms, np.zeros(len(log_odds))]), log_odds, causes)
