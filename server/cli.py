@@ -73,7 +73,17 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     check.add_argument(
         "--sample", type=int, default=20, help="ten-minute summaries of each press computed again (20)"
     )
+    check.add_argument("--anchors", metavar="FILE", help="hold the audit trail against anchors made earlier")
     check.set_defaults(run="cli_database.db_check")
+    anchors = _command(
+        acts, "anchors", "where the audit trail stands, to keep elsewhere", "ringtell db anchors friday.json"
+    )
+    anchors.add_argument("file")
+    anchors.set_defaults(run="cli_keys.db_anchors")
+    new_key = _command(
+        acts, "new-audit-key", "another key seals the audit trail from now on", "ringtell db new-audit-key"
+    )
+    new_key.set_defaults(run="cli_keys.db_new_audit_key")
     backup = _command(
         acts, "backup", "copy the database while it is in use; its counts go beside the copy",
         "ringtell db backup friday.db",
@@ -170,7 +180,19 @@ def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     create.add_argument("--press", default="", help="the only press it is for (default: all)")
     create.add_argument("--name", default="")
     create.add_argument("--scope", action="append", default=[], help="ingest (default), read, act")
-    create.set_defaults(run="key_create")
+    create.set_defaults(run="cli_keys.key_create")
+    listed = _command(key_acts, "list", "every key, with its last use", "ringtell key list")
+    listed.set_defaults(run="cli_keys.key_list")
+    rotate = _command(
+        key_acts, "rotate", "a successor, shown once; the old key goes on for a while",
+        "ringtell key rotate 3 --overlap-hours 72",
+    )  # fmt: skip
+    rotate.add_argument("key", type=int, help="its number in ringtell key list")
+    rotate.add_argument("--overlap-hours", type=float, default=72.0)
+    rotate.set_defaults(run="cli_keys.key_rotate")
+    revoke = _command(key_acts, "revoke", "a key opens nothing any more", "ringtell key revoke 3")
+    revoke.add_argument("key", type=int, help="its number in ringtell key list")
+    revoke.set_defaults(run="cli_keys.key_revoke")
     key.set_defaults(run="needs_act", prog="ringtell key")
 
     user = _command(subparsers, "user", "people", "ringtell user add mara --role plant_engineer")

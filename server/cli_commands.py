@@ -13,7 +13,6 @@ import sqlalchemy as sa
 from tqdm import tqdm
 
 from server import demo as demo_plant
-from server.access.keys import create_key
 from server.access.people import add_person
 from server.app import Objects, build_objects
 from server.clock import as_text, now_ms
@@ -173,21 +172,6 @@ def evaluate(given: argparse.Namespace) -> None:
 
 
 # --- people and keys ------------------------------------------------------------------------
-
-
-def key_create(given: argparse.Namespace) -> None:
-    with _store() as store:
-        made = store.write(
-            lambda connection: create_key(
-                connection,
-                press=given.press,
-                scopes=given.scope or ["ingest"],
-                name=given.name,
-                by="command line",
-                now_ms=now_ms(),
-            )
-        )
-    say(made.token)
 
 
 def user_add(given: argparse.Namespace) -> None:

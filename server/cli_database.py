@@ -1,6 +1,7 @@
 """What `ringtell db …` does: the schema, checks, backups, thinning, what was set aside."""
 
 import argparse
+import json
 import time
 from pathlib import Path
 
@@ -12,6 +13,8 @@ from server.say import say
 from server.settings import Settings
 from server.store import backup as backups
 from server.store import engine, poison
+from server.store.database import Store
+from server.store.trail import check_anchors, check_trail
 from server.thin import cutoff_of, looked_at, thin_press
 
 
@@ -24,11 +27,27 @@ def db_check(given: argparse.Namespace) -> None:
     """What the file itself, its references, summaries and checkpoints say; exit code 1 when one is wrong."""
     with open_store(Settings.from_environment().database_url, upgraded=True) as store:
         report = check(store, sample=given.sample)
+        trail, broken = _trail(store, given.anchors)
+    say(trail)
     for line in report.lines:
         say(line)
-    if report.faults:
-        raise RingtellError("; ".join(report.faults))
+    if report.faults or broken:
+        raise RingtellError("; ".join((*report.faults, *broken)))
     say("nothing amiss")
+
+
+def _trail(store: Store, anchors: str | None) -> tuple[str, list[str]]:
+    """How the audit trail stands, in a line, and what is wrong with it."""
+    document = json.loads(Path(anchors).read_text(encoding="utf-8")) if anchors else None
+    with store.read() as connection:
+        found = check_trail(connection)
+        faults = list(found.faults)
+        if document is not None:
+            faults += check_anchors(connection, document)
+    told = f"audit trail: {found.rows:,} sealed rows in {found.chains} chains"
+    if found.unsealed:
+        told += f", {found.unsealed:,} rows not sealed (see RINGTELL_AUDIT_KEY)"
+    return told, [str(fault) for fault in faults]
 
 
 def db_backup(given: argparse.Namespace) -> None:

@@ -1,4 +1,4 @@
-"""Every route asked by everybody: nobody, each role, each kind of key, a person of one area, a short number."""
+"""Every route asked by everybody: nobody, each role, each kind of key, somebody of one area, by PIN."""
 
 from collections.abc import Iterator
 from pathlib import Path
