@@ -8,8 +8,11 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize_scalar
 
+from server.maths.autocorrelation import effective_for_mean, effective_for_scatter
 from server.maths.charts import refuse_infinite
+from server.maths.intervals import Interval
 from server.maths.normality import Normality, anderson_darling
+from server.maths.percentile_intervals import Ends, normal_ends, power_ends, rank_ends
 from server.maths.results import Undetermined
 from server.maths.rounding import rounding_step
 
@@ -23,21 +26,28 @@ EMPIRICAL_N: Final = 1000
 
 @dataclass(frozen=True)
 class Quantiles:
-    """The 0.135 %, 50 % and 99.865 % points; `distribution` says where they come from."""
+    """The 0.135 %, 50 % and 99.865 % points; `distribution` says where they come from, `power` the λ of a
+    fitted power law."""
 
     low: float
     middle: float
     high: float
     distribution: str
+    power: float | None = None
+
+
+_NO_VALUES: Final = Undetermined("quantiles given without the values they come from")
 
 
 @dataclass(frozen=True)
 class PercentileIndices:
-    """`pp` is None with one limit; `ppk` is the smaller of the sides that exist."""
+    """`pp` is None with one limit; `ppk` is the smaller of the sides that exist; intervals of both."""
 
     pp: float | None
     ppk: float
     quantiles: Quantiles
+    pp_interval: Interval | Undetermined = _NO_VALUES
+    ppk_interval: Interval | Undetermined = _NO_VALUES
 
 
 @dataclass(frozen=True)
@@ -143,8 +153,11 @@ def empirical_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
 
     Notes
     -----
-    Linear interpolation between order statistics at (n - 1)p (definition 7 of Hyndman & Fan 1996).
-    At n = 1000 the outer points rest on two values; read them as rough.
+    Linear interpolation between order statistics at (n + 1/3)p + 1/3, counted from 1 (definition 8 of
+    Hyndman & Fan, Am. Stat. 50 (1996), which they recommend: its medians are right whatever the
+    distribution). The commoner (n - 1)p + 1 lies too far in: at n = 1000 Pp of normal values then reads
+    3.7 % too high, with this one 1.2 % too low (simulated, 4000 samples). At n = 1000 the outer points
+    rest on two values; read them as rough.
 
     Examples
     --------
@@ -156,7 +169,8 @@ def empirical_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
     x = x[np.isfinite(x)]
     if x.size < EMPIRICAL_N:
         return Undetermined(f"{x.size} of {EMPIRICAL_N} values needed for quantiles without a model")
-    low, middle, high = (float(v) for v in np.quantile(x, [LOW_TAIL, 0.5, 1.0 - LOW_TAIL]))
+    points = np.quantile(x, [LOW_TAIL, 0.5, 1.0 - LOW_TAIL], method="median_unbiased")
+    low, middle, high = (float(v) for v in points)
     return Quantiles(low, middle, high, "empirical")
 
 
@@ -179,7 +193,7 @@ def _power_quantiles(x: Floats, shift: float) -> tuple[Quantiles, Floats] | None
     low, middle, high = (back(mean + z * sd) for z in (-3.0, 0.0, 3.0))
     if not all(map(math.isfinite, (low, middle, high))):
         return None
-    return Quantiles(low, middle, high, f"power {found.lam:.2f}"), y
+    return Quantiles(low, middle, high, f"power {found.lam:.2f}", found.lam), y
 
 
 def fitted_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
@@ -224,7 +238,12 @@ def fitted_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
 
 
 def percentile_indices(
-    values: npt.ArrayLike, *, lower: float | None, upper: float | None
+    values: npt.ArrayLike,
+    *,
+    lower: float | None,
+    upper: float | None,
+    confidence: float = 0.95,
+    phi: float = 0.0,
 ) -> PercentileIndices | Undetermined:
     """Percentile indices: empirical quantiles from 1000 values on, else a fitted distribution.
 
@@ -234,18 +253,71 @@ def percentile_indices(
         Readings in the unit of the limits; NaN left out.
     lower, upper : float or None
         Limits, at least one.
+    confidence : float
+        Of the intervals, two-sided, 0.5 to below 1.
+    phi : float
+        Lag-1 autocorrelation, between -1 and 1; intervals then use the effective sample size.
 
     Returns
     -------
     PercentileIndices or Undetermined
+        An interval is Undetermined with its reason where the values do not support one.
+
+    Notes
+    -----
+    Intervals: of a normal, as for Pp and Ppk; of a power law, `percentile_intervals.power_ends`; of
+    empirical quantiles, `percentile_intervals.rank_ends`, from 3,409 independent values on (a bootstrap
+    cannot see beyond the outermost value and is not used). Coverage of 95 %
+    (simulated, 40 to 200 samples a line; Pp, Ppk): normal 94 %, 94 % at n = 200; lognormal 0.25 84 %, 74 %
+    at n = 200 and 93 %, 93 % at n = 800; ranks 98 % or more at n = 5000. Not covered: the wrong law taken
+    for the right one. Few values of a skewed law pass for normal (lognormal at n = 50: Ppk covered 28 %),
+    heavy tails that pass for normal are hardly covered at all (t with 5 degrees of freedom), nor is a
+    coarse step on a skewed law.
 
     Examples
     --------
     >>> percentile_indices([1.0, 2.0], lower=0, upper=3).reason
     '2 of 8 values needed to fit a distribution'
     """
-    empirical = empirical_quantiles(values)
-    quantiles = empirical if isinstance(empirical, Quantiles) else fitted_quantiles(values)
+    x = np.asarray(values, dtype=np.float64).ravel()
+    refuse_infinite(x)
+    x = x[np.isfinite(x)]
+    empirical = empirical_quantiles(x)
+    quantiles = empirical if isinstance(empirical, Quantiles) else fitted_quantiles(x)
     if isinstance(quantiles, Undetermined):
         return quantiles
-    return indices_of(quantiles, lower=lower, upper=upper)
+    found = indices_of(quantiles, lower=lower, upper=upper)
+    if isinstance(found, Undetermined):
+        return found
+    ends = _ends(x, found, (lower, upper), phi=phi, confidence=confidence)
+    return PercentileIndices(found.pp, found.ppk, quantiles, ends.pp, ends.ppk)
+
+
+def _ends(
+    x: Floats,
+    found: PercentileIndices,
+    limits: tuple[float | None, float | None],
+    *,
+    phi: float,
+    confidence: float,
+) -> Ends:
+    """The intervals that suit where the quantiles come from."""
+    n, power = x.size, found.quantiles.power
+    scatter = effective_for_scatter(n, phi=phi)
+    if found.quantiles.distribution == "normal":
+        worth = effective_for_mean(n, phi=phi), max(1.0, scatter - 1.0)
+        return normal_ends(found.pp, found.ppk, worth=worth, n=n, confidence=confidence)
+    lower, upper = limits
+    # The mean is worth fewer values than the scatter: the fewer count.
+    share = min(scatter, effective_for_mean(n, phi=phi)) / n
+    if power is not None:
+        return power_ends(x, lam=power, lower=lower, upper=upper, share=share, confidence=confidence)
+    return rank_ends(
+        np.sort(x),
+        tail=LOW_TAIL,
+        lower=lower,
+        upper=upper,
+        share=share,
+        step=rounding_step(x),
+        confidence=confidence,
+    )
