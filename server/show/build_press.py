@@ -10,6 +10,7 @@ from server.show.build_alarms import alarm_card
 from server.show.estimate_lines import estimate_lines
 from server.show.evidence_bar import evidence_bar
 from server.show.judged import Judgement, evidence_sentences, read_judgement
+from server.show.kept_words import kept_words
 from server.show.pages import (
     CauseRow,
     CompareRow,
@@ -35,7 +36,6 @@ from server.store.page_queries import (
     open_alarms,
     press_with_state,
     shots_between,
-    shots_waiting,
     valve_ledger,
 )
 from server.store.plant import press_by_id
@@ -115,7 +115,7 @@ def build_press(
         api_href=press_api(press),
         page_href=press_href(press),
         mold=row["mold"] or "",
-        trouble=_trouble(connection, row),
+        trouble=kept_words(connection, plant, row),
         edit=_edit(row),
         alarms=tuple(alarm_card(alarm, row, plant) for alarm in alarms),
         estimates=_estimates(connection, row, since, plant),
@@ -345,13 +345,6 @@ def _configuration(row: Row, units: Units) -> tuple[Fact, ...]:
         Fact("Dose", "belongs to the next shot" if lag == 1 else "belongs to the same shot"),
         Fact("Area", row["area"] or "–"),
     )
-
-
-def _trouble(connection: sa.Connection, row: Row) -> str:
-    if row["trouble"]:
-        return f"Shots of this press cannot be judged: {row['trouble']}"
-    waiting = shots_waiting(connection, row["press_id"])
-    return f"{whole(waiting)} shots are waiting to be judged." if waiting > 200 else ""
 
 
 def _edit(row: Row) -> tuple[tuple[str, str], ...]:

@@ -35,6 +35,8 @@ _FIELDS: tuple[tuple[str, str, str, str], ...] = (
     ("shelve_max_min", "Put aside at most, min", "number", "How long an alarm may be put aside."),
     ("out_of_service_max_days", "Out of service at most, days", "number",
      "After that a kind of alarm is back in service by itself."),
+    ("keep_raw_months", "Keep single shots, months", "number",
+     "Older ones may be thinned out by ringtell db thin; summaries, scores and findings stay. 0: for ever."),
     ("accept_unknown_presses", "Take in unknown presses", "switch",
      "A press that sends for the first time is taken in at once instead of being kept apart."),
 )  # fmt: skip

@@ -239,3 +239,18 @@ sa.Index("ix_alarm_steps_at_ms", alarm_steps.c.at_ms)
 sa.Index("ix_outbox_next_try_ms", outbox.c.next_try_ms)
 sa.Index("ix_audit_press_id_seq", audit.c.press_id, audit.c.seq, unique=True)
 sa.Index("ix_audit_at_ms", audit.c.at_ms)
+
+# How far raw shots were thinned out, with the checkpoint evaluation goes on from.
+thinnings = _table(
+    "thinnings",
+    _key("press_id", sa.Integer),
+    _key("thinning_no", sa.Integer),
+    _need("floor_ms", Big),
+    _need("made_ms", Big),
+    _need("who", sa.Text),
+    _need("at_ms", Big),
+    _need("counter", Big),
+    _need("ordinal", Big),
+    _need("codec", sa.Integer),
+    _need("state", sa.LargeBinary),
+)

@@ -40,15 +40,10 @@ from server.store.record_tables import (
 from server.store.record_tables import (
     outbox as outbox,
 )
-from server.store.record_tables import (
-    outlet_routes as outlet_routes,
-)
-from server.store.record_tables import (
-    studies as studies,
-)
-from server.store.record_tables import (
-    valves as valves,
-)
+from server.store.record_tables import outlet_routes as outlet_routes
+from server.store.record_tables import studies as studies
+from server.store.record_tables import thinnings as thinnings
+from server.store.record_tables import valves as valves
 from server.store.table_base import Big, Real
 from server.store.table_base import key as _key
 from server.store.table_base import metadata as metadata
@@ -280,21 +275,6 @@ checkpoints = _table(
     _key("press_id", sa.Integer),
     _key("at_ms"),
     _key("counter"),
-    _need("ordinal", Big),
-    _need("codec", sa.Integer),
-    _need("state", sa.LargeBinary),
-)
-
-# How far raw shots were thinned out, with the checkpoint evaluation goes on from.
-thinnings = _table(
-    "thinnings",
-    _key("press_id", sa.Integer),
-    _key("thinning_no", sa.Integer),
-    _need("floor_ms", Big),
-    _need("made_ms", Big),
-    _need("who", sa.Text),
-    _need("at_ms", Big),
-    _need("counter", Big),
     _need("ordinal", Big),
     _need("codec", sa.Integer),
     _need("state", sa.LargeBinary),
