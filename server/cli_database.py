@@ -70,8 +70,10 @@ def db_restore(given: argparse.Namespace) -> None:
     )
     with open_store(settings.database_url, upgraded=True) as store:
         report = check(store, sample=1)
-    if report.faults:
-        raise RingtellError(f"restored, but: {'; '.join(report.faults)}")
+        trail, broken = _trail(store, None)
+    say(trail)
+    if faults := [*report.faults, *broken]:
+        raise RingtellError(f"restored, but: {'; '.join(faults)}")
 
 
 def db_thin(given: argparse.Namespace) -> None:
