@@ -17,6 +17,7 @@ from server.notify.outlets import Outlet, outlets_of
 from server.pipeline import Pipeline
 from server.routes import (
     access,
+    access_pages,
     acting,
     alarm_budget,
     alarms,
@@ -110,6 +111,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
         shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies,
         maths, score,
     )  # fmt: skip
-    for module in (*stages, access, people, keys, tablets, trail, live, watching, docs, pages, floor_pages):
+    doors = (access, access_pages, people, keys, tablets, trail)
+    for module in (*stages, *doors, live, watching, docs, pages, floor_pages):
         app.include_router(module.router)
     return app

@@ -14,7 +14,13 @@ NAVIGATION = (
     ("/valves", "Valves"),
 )
 #: Pages of the foot line.
-MORE = (("/import", "Import"), ("/sources", "Sources"), ("/settings", "Settings"), ("/help", "Help"))
+MORE = (
+    ("/import", "Import"),
+    ("/sources", "Sources"),
+    ("/settings", "Settings"),
+    ("/access", "Access"),
+    ("/help", "Help"),
+)
 
 
 @dataclasses.dataclass(frozen=True)

@@ -150,6 +150,7 @@ TABLE: Final[dict[str, str]] = {
     "GET /settings/messages": "read",
     "GET /help": "read",
     "GET /score": "read",
+    "GET /access": "read",
 }
 
 #: What stands in for the parts of a path.

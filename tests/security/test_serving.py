@@ -1,4 +1,4 @@
-"""TLS from files, what a proxy is believed, headers on every answer, streams of ended sessions, silent logs."""
+"""TLS from files, what a proxy is believed, headers on every answer, ended streams, silent logs."""
 
 import datetime as dt
 import logging
@@ -74,8 +74,8 @@ def test_what_is_wrong_with_the_files_is_said_before_serving(tmp_path: Path) -> 
 
 
 def test_settings_name_the_files_in_the_environment() -> None:
-    proxies = {"RINGTELL_TRUSTED_PROXIES": "10.0.0.1"}
-    settings = Settings.from_environment({"RINGTELL_TLS_CERT": "a.crt", "RINGTELL_TLS_KEY": "a.key", **proxies})
+    named = {"TLS_CERT": "a.crt", "TLS_KEY": "a.key", "TRUSTED_PROXIES": "10.0.0.1"}
+    settings = Settings.from_environment({f"RINGTELL_{name}": text for name, text in named.items()})
     assert (settings.tls_cert, settings.tls_key, settings.trusted_proxies) == ("a.crt", "a.key", "10.0.0.1")
 
 

@@ -1,0 +1,207 @@
+"""The page of who may what: oneself, people, keys, shared tablets and the audit trail."""
+
+import dataclasses
+import json
+from collections.abc import Sequence
+
+import sqlalchemy as sa
+
+from server.show.frame import Frame
+from server.show.pages import Choice
+from server.show.plant_words import Plant
+from server.store.audit import audit_actions, find_audit
+from server.store.device_keys import all_keys
+from server.store.people import all_people, all_tablets, person_by_name, sessions_of
+from server.words.catalogue import ROLE, worded
+
+#: Rows of the trail shown at once; the API pages through all of it.
+_SHOWN = 100
+
+
+@dataclasses.dataclass(frozen=True)
+class AccessRow:
+    """A line, and where in the API something may be done about it."""
+
+    name: str
+    about: str
+    path: str = ""
+    is_over: bool = False
+
+
+@dataclasses.dataclass(frozen=True)
+class TrailRow:
+    when: str
+    who: str
+    action: str
+    subject: str
+    press: str
+    before: str
+    after: str
+
+
+@dataclasses.dataclass(frozen=True)
+class PermissionRow:
+    """What may be done, and by which roles, in the order of the head of the table."""
+
+    what: str
+    allowed: tuple[bool, ...]
+
+
+@dataclasses.dataclass(frozen=True)
+class Asked:
+    """How the trail is filtered."""
+
+    who: str = ""
+    action: str = ""
+
+
+@dataclasses.dataclass(frozen=True)
+class AccessPage:
+    frame: Frame
+    answer: str
+    under: str
+    roles: tuple[str, ...]
+    permissions: tuple[PermissionRow, ...]
+    role_choices: tuple[Choice, ...]
+    sessions: tuple[AccessRow, ...] = ()
+    people: tuple[AccessRow, ...] = ()
+    keys: tuple[AccessRow, ...] = ()
+    tablets: tuple[AccessRow, ...] = ()
+    trail: tuple[TrailRow, ...] = ()
+    actions: tuple[Choice, ...] = ()
+    who: str = ""
+
+
+#: The table of the access layer in words.
+_PERMISSION = {
+    "read": "See pages, charts, alarms and lists",
+    "acknowledge": "Answer alarms, tick guidance, hand over a shift",
+    "shelve": "Put an alarm aside and take it back",
+    "record": "Record events and fitted valves",
+    "study": "Do and keep studies",
+    "mold": "Change a part's drawing limits",
+    "audit": "See the audit trail",
+    "out_of_service": "Take alarms of a press out of service",
+    "ingest": "Bring in shots and files",
+    "baseline": "Capture, approve and retire baselines",
+    "configure": "Change presses, undo imports",
+    "accept": "Take a press into the plant",
+    "settings": "Change the plant's settings and who is told",
+    "keys": "Make and revoke device keys, enrol shared tablets",
+    "people": "Add people, change roles, reset passwords",
+}
+
+
+def build_access(
+    connection: sa.Connection,
+    plant: Plant,
+    *,
+    table: Sequence[tuple[str, frozenset[str]]],
+    now_ms: int,
+    asked: Asked,
+) -> AccessPage:
+    """table: (permission, roles that have it), as the access layer holds it."""
+    roles = tuple(reversed(sorted(ROLE, key=lambda role: sum(role in able for _, able in table))))
+    frame = plant.frame("Access", active="/access")
+    may = frame.may
+    return AccessPage(
+        frame=frame,
+        answer="Who may do what.",
+        under="Roles decide; areas bound where somebody acts, everybody signed in sees the whole plant",
+        roles=tuple(worded(ROLE, role) for role in roles),
+        permissions=tuple(
+            PermissionRow(worded(_PERMISSION, what), tuple(role in able for role in roles))
+            for what, able in table
+        ),
+        role_choices=tuple(Choice(role, worded(ROLE, role)) for role in reversed(roles)),
+        sessions=_sessions(connection, plant, now_ms=now_ms) if frame.signed_in else (),
+        people=_people(connection) if "people" in may else (),
+        keys=_keys(connection, plant, now_ms=now_ms) if "keys" in may else (),
+        tablets=_tablets(connection, plant) if "keys" in may else (),
+        trail=_trail(connection, plant, asked) if "audit" in may else (),
+        actions=_actions(connection, asked) if "audit" in may else (),
+        who=asked.who,
+    )
+
+
+def _sessions(connection: sa.Connection, plant: Plant, *, now_ms: int) -> tuple[AccessRow, ...]:
+    person = person_by_name(connection, plant.frame("", active="").person)
+    if person is None:
+        return ()
+    return tuple(
+        AccessRow(
+            name=f"since {plant.moment(one.created_ms)}, last used {plant.moment(one.seen_ms)}",
+            about=" · ".join(part for part in (one.address, one.agent[:60]) if part),
+            path=f"/api/v1/sessions/{one.token_hash.hex()[:16]}",
+        )
+        for one in sessions_of(connection, person.person_id, now_ms=now_ms)
+    )
+
+
+def _people(connection: sa.Connection) -> tuple[AccessRow, ...]:
+    rows = []
+    for one in all_people(connection):
+        areas = ", ".join(json.loads(one.areas))
+        about = (worded(ROLE, one.role), f"in {areas}" if areas else "", "" if one.active else "shut out")
+        rows.append(
+            AccessRow(
+                name=f"{one.name} ({one.full_name})" if one.full_name else one.name,
+                about=" · ".join(part for part in about if part),
+                path=f"/api/v1/people/{one.name}",
+                is_over=not one.active,
+            )
+        )
+    return tuple(rows)
+
+
+def _keys(connection: sa.Connection, plant: Plant, *, now_ms: int) -> tuple[AccessRow, ...]:
+    rows = []
+    for key in all_keys(connection):
+        used = "never used" if key.last_used_ms is None else f"last used {plant.moment(key.last_used_ms)}"
+        about = [key.press or "every press", key.scopes, used]
+        if key.revoked_ms is not None:
+            about.append(f"revoked {plant.moment(key.revoked_ms)}")
+        elif key.ends_ms is not None:
+            about.append(f"ends {plant.moment(key.ends_ms)}")
+        path = f"/api/v1/keys/{key.key_id}"
+        told = " · ".join(about)
+        rows.append(AccessRow(f"{key.key_id} {key.name}", told, path, is_over=not key.holds(now_ms)))
+    return tuple(rows)
+
+
+def _tablets(connection: sa.Connection, plant: Plant) -> tuple[AccessRow, ...]:
+    return tuple(
+        AccessRow(
+            name=one.name,
+            about="struck off" if one.revoked_ms else f"enrolled {plant.moment(one.created_ms)}",
+            path=f"/api/v1/tablets/{one.tablet_id}",
+            is_over=one.revoked_ms is not None,
+        )
+        for one in all_tablets(connection)
+    )
+
+
+def _trail(connection: sa.Connection, plant: Plant, asked: Asked) -> tuple[TrailRow, ...]:
+    found = find_audit(connection, who=asked.who, action=asked.action, limit=_SHOWN)
+    return tuple(
+        TrailRow(
+            when=plant.moment(row.at_ms),
+            who=row.who,
+            action=row.action.replace("_", " "),
+            subject=row.subject,
+            press=press,
+            before=_short(row.before),
+            after=_short(row.after),
+        )
+        for press, row in found
+    )
+
+
+def _short(value: object) -> str:
+    text = "" if value is None else json.dumps(value, ensure_ascii=False)
+    return text if len(text) <= 120 else f"{text[:117]}…"
+
+
+def _actions(connection: sa.Connection, asked: Asked) -> tuple[Choice, ...]:
+    found = audit_actions(connection)
+    return tuple(Choice(one, one.replace("_", " "), one == asked.action) for one in found)
