@@ -294,7 +294,7 @@ def capability(
         pp=pp,
         ppk=ppk,
         cpm=cpm,
-        percentile=percentile_indices(array, lower=lower, upper=upper),
+        percentile=percentile_indices(array, lower=lower, upper=upper, confidence=confidence, phi=phi),
         normality=anderson_darling(array, step=rounding_step(array)),
         ppm=ppm,
         ppm_interval=ppm_interval,

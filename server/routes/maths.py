@@ -16,6 +16,7 @@ from server.errors import InvalidError, TooLargeError
 from server.maths import charts, run_length, run_rules, smoothing
 from server.maths.assessment import assess
 from server.maths.capability import Capability, Index, capability
+from server.maths.intervals import Interval
 from server.maths.normality import Normality
 from server.maths.percentiles import PercentileIndices
 from server.maths.results import Undetermined
@@ -203,6 +204,12 @@ def _index(name: str, index: Index | None) -> dict[str, Any]:
     return {name: index.value, f"{name}_interval": [index.interval.lower, index.interval.upper]}
 
 
+def _interval_of(name: str, found: Interval | Undetermined) -> dict[str, Any]:
+    if isinstance(found, Undetermined):
+        return {f"{name}_interval": None, f"{name}_interval_reason": found.reason}
+    return {f"{name}_interval": [found.lower, found.upper]}
+
+
 def capability_answer(found: Capability) -> dict[str, Any]:
     """The wire form of a capability result."""
     answer: dict[str, Any] = {
@@ -220,6 +227,8 @@ def capability_answer(found: Capability) -> dict[str, Any]:
             "ppk": found.percentile.ppk,
             "quantiles": [q.low, q.middle, q.high],
             "distribution": q.distribution,
+            **_interval_of("pp", found.percentile.pp_interval),
+            **_interval_of("ppk", found.percentile.ppk_interval),
         }
     else:
         answer["percentile"] = {"pp": None, "ppk": None, "reason": found.percentile.reason}

@@ -88,6 +88,13 @@ def is_only_unstable(capability: Capability, *, demand: float) -> bool:
     return value is not None and value >= demand
 
 
+def _with_interval(found: PercentileIndices) -> str:
+    between = found.ppk_interval
+    if isinstance(between, Undetermined):
+        return f"{fixed(found.ppk, 2)} (interval: {between.reason})"
+    return f"{fixed(found.ppk, 2)} ({fixed(between.lower, 2)} to {fixed(between.upper, 2)})"
+
+
 def facts_of(capability: Capability, unit: str) -> tuple[Fact, ...]:
     """Every number of a lane, for those who want them."""
     tested = capability.normality
@@ -95,7 +102,7 @@ def facts_of(capability: Capability, unit: str) -> tuple[Fact, ...]:
         tested.reason if isinstance(tested, Undetermined) else f"Anderson–Darling p {number(tested.p, 2)}"
     )
     by_percentiles = (
-        fixed(capability.percentile.ppk, 2)
+        _with_interval(capability.percentile)
         if isinstance(capability.percentile, PercentileIndices)
         else capability.percentile.reason
     )
