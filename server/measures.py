@@ -53,8 +53,9 @@ class Measures:
             ["route", "status"], buckets=_ANSWER_S, registry=self.registry,
         )  # fmt: skip
         self._alarms = Counter(
-            "ringtell_alarm_changes", "Moves of alarms, by what happened", ["action"], registry=self.registry
-        )
+            "ringtell_alarm_changes", "Moves of alarms by evaluation and time", ["action"],
+            registry=self.registry,
+        )  # fmt: skip
 
     def took_in(self, outcomes: Mapping[str, int], *, lag_s: float | None) -> None:
         """Rows of one request, by outcome; lag_s: how old its newest shot was."""

@@ -299,6 +299,8 @@ class Pipeline:
                 log.exception("tick failed")
 
     def _tell(self, changes: list[AlarmChanged]) -> None:
+        for change in changes:
+            self.measures.alarm_moved(change.action)
         if changes:
             self.hub.publish("alarm", *{change.id for change in changes})
             self.hub.publish("press", *{change.press for change in changes})

@@ -59,9 +59,22 @@ def test_numbers_tell_rates_lags_and_queues(watched: Plant) -> None:
     assert found["process_open_fds"] > 5
 
 
+def test_moves_of_alarms_are_counted(watched: Plant) -> None:
+    shots = Press("P03", shots=60, seed=3).shots(12)
+    for shot in shots[6:]:
+        shot["cushion_mm"] = 0.0
+    watched.sender().send_until_answered(shots)
+    watched.wait_until_evaluated("P03")
+    wait_for(
+        lambda: numbers(watched).get("ringtell_alarm_changes_total{action=opened}", 0) >= 1,
+        what="an opened alarm is counted",
+    )
+    assert numbers(watched)["ringtell_alarms_total_by_kind{kind=bottoming}"] == 1
+
+
 def test_labels_stay_few_whatever_is_called(watched: Plant) -> None:
     before = len(numbers(watched))
-    for i in range(60):
+    for i in range(12):
         httpx.get(f"{watched.address}/presses/X{i}", timeout=20, trust_env=False)
         httpx.get(f"{watched.address}/api/v1/presses/X{i}?a={i}", timeout=20, trust_env=False)
         httpx.get(f"{watched.address}/nowhere/{i}", timeout=20, trust_env=False)
