@@ -62,6 +62,12 @@ class Served:
         self._environment = environment({**({} if program else CHECKOUT), **settings})
         self._process: subprocess.Popen[bytes] | None = None
 
+    @property
+    def pid(self) -> int:
+        """The process while it runs."""
+        assert self._process is not None
+        return self._process.pid
+
     def start(self) -> None:
         """Start it and wait until it answers."""
         with self.log.open("ab") as log:
