@@ -29,6 +29,9 @@ log = logging.getLogger("ringtell")
 #: Shots of one press set aside within an hour before the fault must lie elsewhere.
 MOST_AN_HOUR: Final = 20
 _HOUR_S: Final = 3600.0
+#: A press whose shots all work when tried is tried again at once, but not twice within this time: then
+#: it fails elsewhere, where its evaluation lands.
+_TRIED_AGAIN_S: Final = 600.0
 _REASON_MAX: Final = 300
 
 
@@ -40,6 +43,7 @@ class Isolation:
         self._child = child
         self._now_ms = now_ms
         self._times: dict[int, collections.deque[float]] = collections.defaultdict(collections.deque)
+        self._tried_again: dict[int, float] = {}
 
     def set_aside(self, press_id: int, error: Exception) -> bool:
         """True when a shot was set aside, or when what failed works now: try the press again."""
@@ -48,7 +52,7 @@ class Isolation:
         keys = self._child.run(keys_ahead, press_id)
         count = self._first_bad(press_id, len(keys))
         if count is None:
-            return True
+            return self._may_try_again(press_id)
         if count == 0:
             return False
         key = keys[count - 1]
@@ -64,6 +68,13 @@ class Isolation:
         while times and time.monotonic() - times[0] > _HOUR_S:
             times.popleft()
         return len(times) < MOST_AN_HOUR
+
+    def _may_try_again(self, press_id: int) -> bool:
+        last, now = self._tried_again.get(press_id), time.monotonic()
+        if last is not None and now - last < _TRIED_AGAIN_S:
+            return False
+        self._tried_again[press_id] = now
+        return True
 
     def _first_bad(self, press_id: int, count: int) -> int | None:
         """The smallest number of shots that fails (0: even none), or None when all of them work now."""

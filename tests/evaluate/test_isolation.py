@@ -149,6 +149,25 @@ def test_a_fault_of_no_single_shot_sets_none_aside_and_is_said(
     assert (state.trouble, waiting(store, press.press_id)) == (None, 0)
 
 
+def test_what_fails_only_as_it_lands_rests_the_press_and_is_said(
+    store: Store, running: Pipeline, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise ZeroDivisionError("the alarms are broken")
+
+    press = brought(store, "P07")
+    monkeypatch.setattr(pipeline, "conditions_of", broken)
+    run_until_quiet(running)
+    (state,) = rows(store, sa.select(press_states))
+    assert state.trouble == "ZeroDivisionError: the alarms are broken"
+    assert rows(store, sa.select(quarantine)) == []
+    monkeypatch.undo()
+    running._resting.clear()
+    run_until_quiet(running)
+    (state,) = rows(store, sa.select(press_states))
+    assert (state.trouble, waiting(store, press.press_id)) == (None, 0)
+
+
 def test_too_many_within_an_hour_stop_and_are_said(
     store: Store, running: Pipeline, monkeypatch: pytest.MonkeyPatch
 ) -> None:
