@@ -229,3 +229,12 @@ def test_scatter_that_cannot_be_compared(levels: list[list[float]]) -> None:
 @pytest.mark.parametrize(("a", "b"), [([], [1.0, 2.0]), ([1.0], [1.0, 2.0]), ([1.0, 1.0], [2.0, 2.0])])
 def test_means_that_cannot_be_compared(a: list[float], b: list[float]) -> None:
     assert isinstance(compare_means(a, second=b), Undetermined)
+
+
+def test_values_that_lean_on_each_other_seldom_pass_for_a_change() -> None:
+    false = 0
+    for seed in range(200):
+        found = change_point(ar1(80, phi=0.6, seed=seed))
+        false += isinstance(found, ChangePoint) and found.p < 0.05
+    # 4 % expected; above 18 of 200 has a chance below 1 in 1000 (binomial).
+    assert false <= 18
