@@ -20,7 +20,7 @@ _OUTLET: Final = {"mail": "e-mail", "webhook": "webhook", "log": "the server's l
 #: What the server must be told before an outlet can be used.
 _TOLD_BY: Final = {
     "mail": "E-mail needs RINGTELL_SMTP_HOST (and its like) in the server's environment.",
-    "webhook": "Webhooks need RINGTELL_WEBHOOK_HOSTS and RINGTELL_WEBHOOK_SECRET in the server's environment.",
+    "webhook": "Webhooks need RINGTELL_WEBHOOK_HOSTS and _SECRET in the server's environment.",
 }
 
 

@@ -124,7 +124,7 @@ def _hours_text(hours: tuple[int, ...]) -> str:
 
 
 def hours_drawing(hours: tuple[int, ...]) -> Markup:
-    """A bar an hour, oldest at the left, on a baseline; 12 an hour (the most one can manage) as a hairline."""
+    """A bar an hour, oldest at the left; 12 an hour (the most one can manage) as a hairline."""
     top, wide = max(12, *hours), _STEP * len(hours)
     parts = [
         box(2 + _STEP * i, 2 + _HEIGHT * (1 - count / top), _STEP - 4, _HEIGHT * count / top, "hour-bar")
