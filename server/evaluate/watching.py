@@ -130,7 +130,10 @@ class _Fold:
         if bits & EVERY_LEVEL:
             which[:] = True
         self.memory = self.memory.after_change(which)
-        self._note(0, 0)
+        active = self.memory.bank.active > 0
+        self.open = {
+            key: self.open[key] for i, key in enumerate(KEYS) if active[i] and key in self.open
+        }
 
     def take(self, values: Floats, at_ms: NDArray[Any], counter: NDArray[Any]) -> None:
         size, aside = self._plan.grouping.size, self._plan.grouping.aside
@@ -181,12 +184,11 @@ class _Fold:
                 continue
             value = float(size[i])
             one = before or Episode(at_ms, counter, at_ms, counter, 0, value, 0)
-            if at_ms:
-                extreme = value if abs(value) > abs(one.extreme) else one.extreme
-                one = dataclasses.replace(
-                    one, to_ms=at_ms, to_counter=counter, marks=one.marks + 1, extreme=extreme
-                )
-                self.touched.append((key, one))
+            extreme = value if abs(value) > abs(one.extreme) else one.extreme
+            one = dataclasses.replace(
+                one, to_ms=at_ms, to_counter=counter, marks=one.marks + 1, extreme=extreme
+            )
+            self.touched.append((key, one))
             self.open[key] = one
 
 

@@ -126,6 +126,16 @@ def test_another_mold_and_back_keeps_what_was_learnt(learnt: WatchState) -> None
     assert (back.memory.bank.freedom == learnt.memory.bank.freedom).all()
 
 
+def test_scatter_that_still_signals_when_its_mold_is_back_begins_with_the_mold(learnt: WatchState) -> None:
+    values = history(900, seed=6)
+    values[:, 0] = 50.0 + 2.0 * (values[:, 0] - 50.0)
+    away = entered(_after(learnt, values).state, 2, anew=False)
+    back = _after(entered(away, 1, anew=False), values, changes={0: EVERY_LEVEL})
+    begun = [one.from_ms for key, one in back.touched if key == ("swept_mm", SCATTER_GROWN)]
+    assert begun
+    assert min(begun) >= 1_000_000 + CYCLE_MS * WEEK
+
+
 def test_another_valve_forgets_everything(learnt: WatchState) -> None:
     assert entered(learnt, 1, anew=True).memory.groups == 0
 
