@@ -11,7 +11,9 @@ from tests.security.callers import House, house
 from tests.security.route_table import PARTS, TABLE
 
 #: What is read without being a page.
-NO_PAGES = ("/api/", "/static", "/service", "/open", "/healthz", "/readyz", "/metrics", "/favicon", "/manifest")
+NO_PAGES = (
+    "/api/", "/static", "/service", "/open", "/healthz", "/readyz", "/metrics", "/favicon", "/manifest",
+)  # fmt: skip
 READ = [entry.split(" ", 1)[1] for entry in TABLE if entry.startswith("GET ")]
 PAGES = sorted(path for path in READ if not path.startswith(NO_PAGES))
 INLINE = re.compile(r"<script(?![^>]*\bsrc=)|<style|\son[a-z]+=|javascript:|\sstyle=", re.I).search
