@@ -79,7 +79,7 @@ TABLE: Final[dict[str, str]] = {
     "GET /api/v1/score-proof": "read",
     "GET /api/v1/score/recalibration": "read",
     "GET /api/v1/stream": "read",
-    "GET /metrics": "read",
+    "GET /metrics": "known",
     # acting
     "PUT /api/v1/presses/{press}": "configure",
     "PUT /api/v1/molds/{mold}": "mold",
