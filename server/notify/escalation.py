@@ -20,20 +20,32 @@ def escalate(connection: sa.Connection, *, now_ms: int) -> list[AlarmChanged]:
         return []
     changes: list[AlarmChanged] = []
     for alarm in kept.open_alarms(connection):
-        if alarm.waiting_since_ms is not None:
-            changes += _levels(connection, alarm, known, now_ms=now_ms)
+        if _due(alarm, known, now_ms=now_ms):
+            # Somebody may be answering at this very moment: what counts is how it stands once it is ours.
+            kept.lock_press(connection, alarm.press_id)
+            fresh = kept.alarm_by_no(connection, alarm.press, alarm.alarm_no)
+            if fresh is not None:
+                changes += _levels(connection, fresh, known, now_ms=now_ms)
     return changes
+
+
+def _due(alarm: Alarm, known: list[Route], *, now_ms: int) -> list[Route]:
+    """Routes of levels not yet told, whose time has come; none while nobody is called."""
+    if alarm.waiting_since_ms is None:
+        return []
+    waited_ms = now_ms - alarm.waiting_since_ms
+    return [
+        route
+        for route in known
+        if route.level > alarm.escalated and waited_ms >= route.after_min * _MINUTE_MS
+    ]
 
 
 def _levels(
     connection: sa.Connection, alarm: Alarm, known: list[Route], *, now_ms: int
 ) -> list[AlarmChanged]:
     waited_ms = now_ms - (alarm.waiting_since_ms or now_ms)
-    due = [
-        route
-        for route in known
-        if route.level > alarm.escalated and waited_ms >= route.after_min * _MINUTE_MS
-    ]
+    due = _due(alarm, known, now_ms=now_ms)
     chosen = matching(connection, due, alarm, now_ms=now_ms) if due else []
     changes: list[AlarmChanged] = []
     for level in sorted({route.level for route in chosen}):

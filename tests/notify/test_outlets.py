@@ -284,6 +284,39 @@ def test_an_answer_in_time_ends_escalation_and_a_new_call_begins_it_anew(store: 
     assert len(store.write(lambda c: tick(c, now_ms=later, settings=PLANT_DEFAULTS))) == 1
 
 
+def test_an_answer_that_comes_while_a_level_is_being_told_stays(postgresql_url: str) -> None:
+    store = Store(postgresql_url)
+    outlets: dict[str, Outlet] = {"mail": Deaf(), "log": LogOutlet()}
+    plant(store, outlets, Wanted("mail", "lead@plant.example", level=1, after_min=10))
+    look(store, LEAK, at_ms=MORNING)
+    late = MORNING + 60 * MINUTE
+    told: list[Any] = []
+
+    def tell() -> None:
+        told.extend(store.write(lambda c: tick(c, now_ms=late, settings=PLANT_DEFAULTS)))
+
+    other = threading.Thread(target=tell)
+
+    def answer(connection: Any) -> None:
+        acts.acknowledge(connection, "P07-1", who="vera", reason="seen", now_ms=late)
+        other.start()
+        # Until the other one waits for what this transaction holds.
+        for _ in range(200):
+            with store.read() as looking:
+                waits = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'"
+                if looking.exec_driver_sql(waits).scalar_one():
+                    return
+            time.sleep(0.01)
+        raise AssertionError("nobody waits for the answer")
+
+    store.write(answer)
+    other.join(timeout=20)
+    with store.read() as connection:
+        alarm = acts.need_alarm(connection, "P07-1")
+    store.close()
+    assert (alarm.state, alarm.acknowledged_by, told) == ("acknowledged", "vera", [])
+
+
 def test_a_flickering_alarm_does_not_flood_a_mailbox(any_store: Store) -> None:
     outlets: dict[str, Outlet] = {"mail": Deaf(), "log": LogOutlet()}
     plant(any_store, outlets, Wanted("mail", "line@plant.example"))
