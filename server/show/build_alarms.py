@@ -113,7 +113,7 @@ def alarm_card(alarm: Row, row: Row | None, plant: Plant) -> AlarmCard:
         name=alarm["name"],
         href=press_href(alarm["press"]),
         urgency=urgency_mark(alarm["urgency"]),
-        since_text=plant.moment(alarm["since_ms"]),
+        since_text=plant.moment(alarm["opened_ms"]),
         text=alarm_text(alarm, row, judgement, units=plant.units, now_ms=plant.now_ms),
         advice=floor_advice(alarm["kind"], alarm["cause"]),
         state_text=_state_text(alarm, plant),

@@ -7,9 +7,9 @@ from server.words.times import Zone
 #: Address and word of each main page, in order.
 NAVIGATION = (
     ("/", "Plant"),
-    ("/molds", "Molds"),
     ("/alarms", "Alarms"),
     ("/containment", "Containment"),
+    ("/molds", "Molds"),
     ("/studies", "Studies"),
     ("/valves", "Valves"),
 )
