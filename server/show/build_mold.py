@@ -147,19 +147,20 @@ def build_mold(
     fit = [name for name in fit if name not in short]
     limited = any(_limits(given).known() for given in wanted.values())
     first = _limits(wanted[_PRODUCT])
+    only_unstable = not weak & set(short)
     return MoldPage(
         frame=plant.frame(mold, active="/molds", note=found["part"]),
         mold=mold,
         part=found["part"],
-        answer=mold_answer(mold, fit, short, limited=limited, only_unstable=not weak & set(short)),
-        under=_under(first, demand, asked, plant, stands_out(fit, short)),
+        answer=mold_answer(mold, fit, short, limited=limited, only_unstable=only_unstable),
+        under=_under(first, demand, asked, plant, stands_out(fit, short, only_unstable=only_unstable)),
         signals=tuple(verdicts),
         consistency=_consistency([row for press_id, row in rows.items() if press_id in setups], mold),
         sureness=_sureness(assessed),
         api_href=f"/api/v1/molds/{quote(mold, safe='')}",
         edit=_edit(found, first, demand),
         from_text=f"{plant.zone.local(asked.from_ms):%Y-%m-%d}",
-        to_text=f"{plant.zone.local(asked.to_ms - 1):%Y-%m-%d}",
+        to_text=f"{plant.zone.local(min(asked.to_ms - 1, max(asked.from_ms, plant.now_ms))):%Y-%m-%d}",
     )
 
 

@@ -169,11 +169,13 @@ def mold_answer(
     return f"{mold} is capable on {_presses(fit)} and {fails} on {_named(short)}."
 
 
-def stands_out(fit: Sequence[str], short: Sequence[str]) -> str:
-    """Where to look first."""
+def stands_out(fit: Sequence[str], short: Sequence[str], *, only_unstable: bool = False) -> str:
+    """Where to look first; `only_unstable` as in `mold_answer`."""
     if len(short) == 1 and len(fit) >= 2:
         return "the press stands out, not the mold"
     if len(short) >= 2 and not fit:
+        if only_unstable:
+            return "no press is stable: look for what they share, mold, material and lots, first"
         return "all presses fall short: look at mold, material and limits first"
     return ""
 
