@@ -55,7 +55,7 @@ def budget_answer(promised: float, opened: int, weeks: float, presses: int) -> s
     >>> budget_answer(0.0, 0, 0.0, 0)
     'No press to plan alarms for yet.'
     >>> budget_answer(2.4, 1, 10.0, 12)
-    'At most 2.4 false alarms a week are promised. One came in 10 weeks of running.'
+    'At most 2.4 false alarms a week are promised. One chart alarm, true or not, came in 10 weeks of running.'
     """
     if presses == 0:
         return "No press to plan alarms for yet."
@@ -66,6 +66,7 @@ def budget_answer(promised: float, opened: int, weeks: float, presses: int) -> s
         return first
     came = {0: "None", 1: "One"}.get(opened, whole(opened))
     span = f"{number(weeks, 2)} {plural(round(weeks), 'week')} of running"
+    came += f" chart {plural(opened, 'alarm')}{', true or not,' if opened else ''}"
     return f"{first} {came} came in {span}."
 
 

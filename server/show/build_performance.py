@@ -75,7 +75,11 @@ def _answer(found: Performance) -> str:
     if not found.alarms:
         return "There was no alarm."
     if not missed:
-        return "The alarms are few enough to be trusted."
+        unsaid = sum(isinstance(one.value, Undetermined) for one in found.measures)
+        if not unsaid:
+            return "The alarms are few enough to be trusted."
+        kept = len(found.measures) - unsaid
+        return f"No benchmark is missed; {count_word(kept)} of {len(found.measures)} can be judged so far."
     many = count_word(len(missed), capital=True)
     return f"{many} of {len(found.measures)} benchmarks {plural(len(missed), 'is', 'are')} not met."
 
