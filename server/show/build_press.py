@@ -52,7 +52,7 @@ from server.words.catalogue import (
     signal_name,
     worded,
 )
-from server.words.guidance import STUDY_ACTIONS, Advice, caution_text, steps_for
+from server.words.guidance import STEP_ACTIONS, STUDY_ACTIONS, Advice, caution_text, steps_for
 from server.words.numbers import percent, signed, whole
 from server.words.times import DAY
 from server.words.units import Units, signal_places, signal_quantity, signal_text
@@ -220,7 +220,7 @@ def step_rows(judgement: Judgement, press: str) -> tuple[StepRow, ...]:
                 "baselines",
                 "Capture a startup record from good shots.",
                 f"{press_href(press)}/baselines",
-                "open",
+                STEP_ACTIONS["baselines"],
             ),
         )
     cause = judgement.leading_cause or "unexplained"
@@ -249,7 +249,7 @@ def _step(advice: Advice, press: str, warned: set[str]) -> StepRow:
         id=advice.id,
         text=advice.text,
         href=href,
-        action="start" if advice.action in STUDY_ACTIONS else "open",
+        action=STEP_ACTIONS.get(advice.action, "open"),
         caution=caution_text(*(one for one in advice.cautions if one not in warned)),
     )
 

@@ -258,7 +258,7 @@ def _valve(connection: sa.Connection, valve: Row, plant: Plant) -> ValveRow:
     made = shots_between(
         connection, valve["press_id"], from_ms=valve["fitted_ms"], to_ms=valve["removed_ms"]
     ) + (valve["shots_before"] or 0)
-    removed = "in the press"
+    removed = "still in"
     if valve["removed_ms"] is not None:
         why = f": {valve['removed_reason']}" if valve["removed_reason"] else ""
         removed = f"{plant.day(valve['removed_ms'])}{why}"

@@ -12,6 +12,15 @@ from server.words.catalogue import shared_entries, shared_list
 
 #: The page or study a step opens, where there is one.
 STUDY_ACTIONS = ("short-shot", "drift-check", "inspection")
+#: What the button of a step says: it opens a page, and starts nothing at the press.
+STEP_ACTIONS: Final = {
+    "short-shot": "enter the weights",
+    "drift-check": "enter the readings",
+    "inspection": "enter what was found",
+    "containment": "suspect shots",
+    "events": "record it",
+    "baselines": "startup records",
+}
 
 
 @dataclasses.dataclass(frozen=True)
