@@ -25,13 +25,17 @@ def _scores(rng: np.random.Generator, n: int, phi: float = 0.0) -> Floats:
     return np.asarray(lfilter([1.0], [1.0, -phi], e))
 
 
+def _heavy(z: Floats) -> Floats:
+    return np.asarray(1.2 + 0.15 * np.asarray(stats.t.ppf(stats.norm.cdf(z), 5), dtype=np.float64))
+
+
 #: name → quantile function, and the phi of the normal scores drawn through it (told to the interval).
 PROCESSES: dict[str, tuple[Callable[[Floats], Floats], float]] = {
     "normal": (lambda z: 1.2 + 0.25 * z, 0.0),
     "lognormal 0.25": (lambda z: np.exp(0.25 * z), 0.0),
     "lognormal 0.25, AR(1) 0.4": (lambda z: np.exp(0.25 * z), 0.4),
     "gamma, shape 9": (lambda z: np.asarray(stats.gamma.ppf(stats.norm.cdf(z), 9.0) / 9.0), 0.0),
-    "heavy tails (t, 5 df)": (lambda z: np.asarray(1.2 + 0.15 * stats.t.ppf(stats.norm.cdf(z), 5)), 0.0),
+    "heavy tails (t, 5 df)": (_heavy, 0.0),
     "lognormal 0.25, step 0.1": (lambda z: np.round(np.exp(0.25 * z), 1), 0.0),
 }
 
@@ -39,7 +43,7 @@ PROCESSES: dict[str, tuple[Callable[[Floats], Floats], float]] = {
 def truth(process: str) -> PercentileIndices:
     """The indices of the distribution itself (before any rounding)."""
     law, _ = PROCESSES[process.split(", step")[0]]
-    low, middle, high = (float(v) for v in law(stats.norm.ppf([0.00135, 0.5, 0.99865])))
+    low, middle, high = (float(v) for v in law(np.asarray(stats.norm.ppf([0.00135, 0.5, 0.99865]))))
     found = indices_of(Quantiles(low, middle, high, "true"), lower=LIMITS["lower"], upper=LIMITS["upper"])
     assert isinstance(found, PercentileIndices)
     return found

@@ -81,9 +81,9 @@ ENTRIES = sorted(set(TABLE) - ENDLESS - ENDS_ITSELF)
 
 async def ask(client: httpx.AsyncClient, who: Who, entry: str, press: str) -> httpx.Response:
     method = entry.split(" ", 1)[0]
-    more = {} if method in ("GET", "DELETE") else {"json": {}}
+    body: dict[str, str] | None = None if method in ("GET", "DELETE") else {}
     return await client.request(
-        method, path_of(entry, press=press), headers=who.headers, params=QUERIES.get(entry), **more
+        method, path_of(entry, press=press), headers=who.headers, params=QUERIES.get(entry), json=body
     )
 
 
