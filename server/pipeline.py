@@ -313,8 +313,11 @@ def land(connection: sa.Connection, evaluation: landed.Evaluation, *, now_ms: in
     landed.apply(connection, evaluation, now_ms=now_ms)
     if evaluation.rest_from_ms is not None:
         return []
-    seen_ms = before["evaluated_ms"] if before is not None else None
-    return _alarms(connection, press, evaluation, seen_ms=seen_ms, now_ms=now_ms)
+    # Not where the piece before this one ended: what came and went in it calls, history calls nobody.
+    seen_ms = before["alarms_seen_ms"] if before is not None else None
+    whole = landed.with_unseen(connection, evaluation, seen_ms=seen_ms)
+    landed.note_seen(connection, evaluation)
+    return _alarms(connection, press, whole, seen_ms=seen_ms, now_ms=now_ms)
 
 
 def _alarms(

@@ -215,6 +215,35 @@ def _keep_checkpoints(connection: sa.Connection, press_id: int, made: Sequence[C
         connection.execute(sa.insert(checkpoints).values(press_id=press_id, **dataclasses.asdict(one)))
 
 
+def with_unseen(connection: sa.Connection, evaluation: Evaluation, *, seen_ms: int | None) -> Evaluation:
+    """The evaluation with the findings and scores of the pieces before it that alarms have not seen."""
+    if seen_ms is None or evaluation.after is None or evaluation.after[0] <= seen_ms:
+        return evaluation
+    here = evaluation.press_id
+    found = connection.execute(
+        sa.select(findings).where(findings.c.press_id == here, findings.c.to_ms > seen_ms)
+    )
+    judged = connection.execute(
+        sa.select(scores.c.at_ms, scores.c.log_odds).where(
+            scores.c.press_id == here, scores.c.at_ms > seen_ms
+        )
+    )
+    return dataclasses.replace(
+        evaluation,
+        findings=[dict(row._mapping) for row in found],
+        scores=[dict(row._mapping) for row in judged],
+    )
+
+
+def note_seen(connection: sa.Connection, evaluation: Evaluation) -> None:
+    """Alarms have reacted to everything up to where the evaluation ended."""
+    connection.execute(
+        sa.update(press_states)
+        .where(press_states.c.press_id == evaluation.press_id)
+        .values(alarms_seen_ms=evaluation.state["evaluated_ms"])
+    )
+
+
 def note_trouble(connection: sa.Connection, press_id: int, text: str) -> None:
     """Keep why a press could not be evaluated; its page says so."""
     connection.execute(

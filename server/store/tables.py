@@ -357,6 +357,8 @@ press_states = _table(
     # Why alarms of this press are held back; NULL: they are not.
     sa.Column("held_back", sa.Text),
     sa.Column("trouble", sa.Text),
+    # Up to which shot's time alarms have reacted; NULL: to none yet.
+    sa.Column("alarms_seen_ms", Big),
 )
 
 # --- what collectors say of themselves --------------------------------------------------------
