@@ -36,7 +36,7 @@ PROCESSES: dict[str, tuple[Callable[[Floats], Floats], float]] = {
     "lognormal 0.25, AR(1) 0.4": (lambda z: np.exp(0.25 * z), 0.4),
     "gamma, shape 9": (lambda z: np.asarray(stats.gamma.ppf(stats.norm.cdf(z), 9.0) / 9.0), 0.0),
     "heavy tails (t, 5 df)": (_heavy, 0.0),
-    "lognormal 0.25, step 0.1": (lambda z: np.round(np.exp(0.25 * z), 1), 0.0),
+    "lognormal 0.25, step 0.1": (lambda z: np.asarray(np.round(np.exp(0.25 * z), 1), dtype=np.float64), 0.0),
 }
 
 
