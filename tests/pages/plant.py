@@ -14,7 +14,8 @@ from server.store.database import Store
 from server.store.engine import upgrade
 from server.store.plant import Setup, keep_setup, put_mold, put_press, put_settings, setup_digest
 from server.store.shots import store_shots
-from server.valve.evidence import FACTS, TERMS
+from server.valve.evidence import FACTS
+from server.valve.recalibration import KEPT_TERMS
 
 DAY = 86_400_000
 #: Wednesday 18 November 2026, 13:22 UTC.
@@ -118,7 +119,7 @@ def _judge(connection: sa.Connection, number: int, press: str, mold: str, end: i
 
 def _terms(total: float) -> bytes:
     weights = {"swept_level": 0.55, "swept_scatter": 0.25, "slow_drift": 0.3, "recovery": -0.1}
-    return np.array([weights.get(term, 0.0) * total for term in TERMS], dtype="<f8").tobytes()
+    return np.array([weights.get(term, 0.0) * total for term in KEPT_TERMS], dtype="<f8").tobytes()
 
 
 def _causes(press: str, share: float) -> bytes:
