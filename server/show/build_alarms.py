@@ -10,7 +10,7 @@ from server.derived.alarm_performance import STALE_MS
 from server.derived.shift_summary import ShiftSummary, summarise
 from server.show.judged import read_judgement
 from server.show.pages import AlarmCard, AlarmsPage, HandoverCard
-from server.show.plant_words import Plant, press_href
+from server.show.plant_words import SUSPECT_KINDS, Plant, press_href
 from server.show.press_words import alarm_text, urgency_mark
 from server.store import alarm_history, alarm_service, floor
 from server.store.alarm_history import Told
@@ -64,7 +64,7 @@ def _open_cards(connection: sa.Connection, plant: Plant) -> list[AlarmCard]:
     states = {row["press_id"]: row for row in accepted_presses(connection)}
     flickering = alarm_history.chattering(connection, now_ms=plant.now_ms)
     opened = sorted(
-        open_alarms(connection), key=lambda alarm: (_ORDER.index(alarm["urgency"]), alarm["since_ms"])
+        open_alarms(connection), key=lambda alarm: (_ORDER.index(alarm["urgency"]), alarm["opened_ms"])
     )
     return [
         dataclasses.replace(
@@ -120,6 +120,7 @@ def alarm_card(alarm: Row, row: Row | None, plant: Plant) -> AlarmCard:
         answered=_answered(alarm, plant),
         open=alarm["state"] in _WAITING,
         shelved=shelved,
+        suspects=alarm["kind"] in SUSPECT_KINDS,
     )
 
 

@@ -19,7 +19,7 @@ from server.show.more_pages import (
     ValvesPage,
 )
 from server.show.pages import Choice
-from server.show.plant_words import Plant, Since, SinceOf, press_api, press_href, unknown_since
+from server.show.plant_words import SUSPECT_KINDS, Plant, Since, SinceOf, press_api, press_href, unknown_since
 from server.show.press_words import full_name
 from server.show.startup_record import RecordedSignal, recorded_signals
 from server.store.page_queries import (
@@ -136,11 +136,11 @@ def build_containment(
 ) -> ContainmentPage:
     """What open alarms for a valve make suspect, since when and where it went."""
     states = {row["press_id"]: row for row in accepted_presses(connection)}
-    leaks = [alarm for alarm in open_alarms(connection) if alarm["kind"] in ("leak", "bottoming")]
+    leaks = [alarm for alarm in open_alarms(connection) if alarm["kind"] in SUSPECT_KINDS]
     earliest: dict[int, Row] = {}
     for alarm in leaks:
         known = earliest.get(alarm["press_id"])
-        if known is None or alarm["since_ms"] < known["since_ms"]:
+        if known is None or alarm["opened_ms"] < known["opened_ms"]:
             earliest[alarm["press_id"]] = alarm
     rows = tuple(
         _suspect(connection, alarm, plant, since_of(alarm["press"]))
@@ -162,7 +162,9 @@ def build_containment(
 
 def _suspect(connection: sa.Connection, alarm: Row, plant: Plant, onset: Since | None) -> SuspectRow:
     # The early end of the interval: better one box too many than one too few.
-    since = min(int(alarm["since_ms"]), onset.from_ms) if onset else int(alarm["since_ms"])
+    # From its opening on, however often it was answered or put aside since.
+    opened = int(alarm["opened_ms"])
+    since = min(opened, onset.from_ms) if onset else opened
     boxes = boxes_between(connection, alarm["press_id"], from_ms=since, column="box")
     lots = boxes_between(connection, alarm["press_id"], from_ms=since, column="lot")
     reason = "The screw goes to bottom." if alarm["kind"] == "bottoming" else f"{cause_name(alarm['cause'])}."
@@ -176,6 +178,7 @@ def _suspect(connection: sa.Connection, alarm: Row, plant: Plant, onset: Since |
         lots=", ".join(lots) or "not sent",
         reason=reason,
         csv_href=f"{press_api(alarm['press'])}/shots?{query}",
+        file=f"suspect-{alarm['press']}.csv",
     )
 
 

@@ -58,6 +58,7 @@ class SuspectRow:
     lots: str
     reason: str
     csv_href: str
+    file: str
 
 
 @dataclasses.dataclass(frozen=True)

@@ -175,6 +175,8 @@ class AlarmCard:
     shelved: bool = False
     #: What makes it unlike others: that it flickers, that it stands since long, that others were told.
     marks: tuple[str, ...] = ()
+    #: Its parts since the onset stand on the containment page.
+    suspects: bool = False
 
 
 @dataclasses.dataclass(frozen=True)

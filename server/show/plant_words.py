@@ -2,7 +2,7 @@
 
 import dataclasses
 from collections.abc import Callable
-from typing import Any
+from typing import Any, Final
 from urllib.parse import quote
 
 import sqlalchemy as sa
@@ -12,6 +12,9 @@ from server.store.plant import read_settings
 from server.words.shifts import Shift, shift_at
 from server.words.times import Zone
 from server.words.units import Units
+
+#: Alarms that make a press's parts suspect.
+SUSPECT_KINDS: Final = ("leak", "bottoming")
 
 
 @dataclasses.dataclass(frozen=True)

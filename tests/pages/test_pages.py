@@ -186,6 +186,25 @@ def test_containment_names_boxes_and_lots_since_the_alarm(visitor: Visitor) -> N
     text = visitor.text("/containment")
     assert "Two presses have made suspect parts." in text
     assert re.search(r"Boxes \d{4} to \d{4} \(\d+ boxes\)", text)
+    assert 'data-csv="suspect-P07.csv"' in visitor.get("/containment").text
+
+
+def test_an_answer_does_not_shorten_what_is_suspect(tmp_path: Path) -> None:
+    own = make_plant(tmp_path)
+    try:
+        visitor = Visitor(page_server(own))
+        before = visitor.text("/containment")
+        own.write(lambda c: c.execute(sa.update(t.alarms).values(state="acknowledged", since_ms=NOW)))
+        after = visitor.text("/containment")
+    finally:
+        own.close()
+    assert after == before
+    assert "Two presses have made suspect parts." in after
+
+
+def test_an_alarm_of_the_valve_leads_to_its_boxes_and_lots(visitor: Visitor) -> None:
+    cards = visitor.get("/alarms").text.split("<article")[1:]
+    assert [card.count("Which boxes and lots") for card in cards] == [1, 1]
 
 
 def test_a_study_stays_shut_until_its_caution_is_confirmed(visitor: Visitor) -> None:

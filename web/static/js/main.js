@@ -17,6 +17,7 @@ if (document.querySelector('[data-answer]') || document.body.classList.contains(
   started.push(import('./alarms.js').then((module) => { document.removeEventListener('click', hear); return module.startAlarms(early); }));
 }
 if (document.querySelector('[data-chart]')) started.push(import('./chart.js').then((module) => module.startCharts()));
+if (document.querySelector('[data-csv], [data-live="suspects"]')) started.push(import('./table.js').then((module) => module.startTables()));
 if (document.querySelector('[data-import]')) started.push(import('./upload.js').then((module) => module.startUpload()));
 // Says that taps are heard from now on.
 Promise.all(started).then(() => { document.documentElement.dataset.ready = '1'; });
