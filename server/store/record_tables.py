@@ -236,7 +236,9 @@ audit_heads = _table(
 
 sa.Index("ix_alarms_open_mark", alarms.c.open_mark)
 sa.Index("ix_alarm_steps_at_ms", alarm_steps.c.at_ms)
-sa.Index("ix_outbox_next_try_ms", outbox.c.next_try_ms)
+# Of what waits alone: the courier looks every two seconds, however many messages ever left.
+_WAITS = sa.and_(outbox.c.delivered_ms.is_(None), outbox.c.dead_ms.is_(None))
+sa.Index("ix_outbox_waiting", outbox.c.next_try_ms, sqlite_where=_WAITS, postgresql_where=_WAITS)
 sa.Index("ix_audit_press_id_seq", audit.c.press_id, audit.c.seq, unique=True)
 sa.Index("ix_audit_at_ms", audit.c.at_ms)
 

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
 from server.errors import InvalidError
 from server.notify import acts, routing
@@ -315,6 +316,16 @@ def test_an_answer_that_comes_while_a_level_is_being_told_stays(postgresql_url: 
         alarm = acts.need_alarm(connection, "P07-1")
     store.close()
     assert (alarm.state, alarm.acknowledged_by, told) == ("acknowledged", "vera", [])
+
+
+def test_looking_for_what_is_due_reads_no_message_that_has_left(store: Store) -> None:
+    with store.read() as connection:
+        asked: list[tuple[str, Any]] = []
+        sa.event.listen(connection, "before_cursor_execute", lambda *said: asked.append(said[2:4]))
+        kept.due_messages(connection, now_ms=MORNING)
+        query, given = next(one for one in asked if "FROM outbox" in one[0])
+        plan = connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {query}", given).all()
+    assert any("ix_outbox_waiting" in row.detail for row in plan), plan
 
 
 def test_a_flickering_alarm_does_not_flood_a_mailbox(any_store: Store) -> None:
