@@ -89,8 +89,8 @@ class Actor:
 
 
 NOBODY: Final = Actor("", "", "nobody")
-#: Everyone, where login is switched off.
-OPEN: Final = Actor("open", "administrator", "open")
+#: Everyone, where login is switched off; what they do is signed with these words.
+OPEN: Final = Actor("no login", "administrator", "open")
 
 
 def permissions_of(actor: Actor) -> frozenset[str]:

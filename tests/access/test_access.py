@@ -268,7 +268,7 @@ def test_without_login_this_machine_may_do_everything(sqlite_url: str, host: str
     with plant(sqlite_url, no_login=True) as here:
         call = here.caller()
         assert call("PUT", "/api/v1/presses/P07", PRESS, host=host).status_code == 201
-        assert call("GET", "/api/v1/me", host=host).json()["name"] == "open"
+        assert call("GET", "/api/v1/me", host=host).json()["name"] == "no login"
 
 
 @pytest.mark.parametrize(
