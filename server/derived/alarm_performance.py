@@ -219,7 +219,7 @@ def _top_ten(rises: Sequence[Rise], frequent: Sequence[Frequent]) -> float | Und
 
 def _per(count: float, each_ms: int, span_ms: int) -> float | Undetermined:
     if span_ms < each_ms or span_ms <= 0:
-        return Undetermined("there has been no alarm for long enough to count by")
+        return Undetermined("alarms have been counted for too short a time")
     return count * each_ms / span_ms
 
 
