@@ -195,12 +195,13 @@ class Pipeline:
     def replay_due(self) -> None:
         """Rows that lay ahead of a clock that was wrong are stored once their time has come."""
         now_ms, after = self.now_ms(), self._replay_from
-        received, self._replay_from = self.store.write(
-            lambda connection: replay.replay_due(connection, after=after, now_ms=now_ms)
-        )
-        if received is not None:
+        with self.store.read() as connection:
+            due, following = replay.find_due(connection, after=after, now_ms=now_ms)
+        if due:
+            received = self.store.write(lambda connection: replay.replay(connection, due, now_ms=now_ms))
             log.warning("%d rows that lay ahead of the clock were stored", received.stored)
             self.wake()
+        self._replay_from = following
 
     # --- running ------------------------------------------------------------------------------
 
@@ -246,7 +247,7 @@ class Pipeline:
         try:
             with self.store.read() as connection:
                 waiting = intake.waiting_presses(connection)
-        except sa.exc.SQLAlchemyError as error:
+        except Exception as error:  # whatever it is, the thread that evaluates must outlive it
             log.warning("the database does not answer: %s", getattr(error, "orig", error))
             self._stop.wait(AWAY_S)
             return False

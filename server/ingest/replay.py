@@ -61,19 +61,24 @@ def take_back(connection: sa.Connection, code: str, *, kind: str, who: str, now_
     return received
 
 
-def replay_due(
+def find_due(
     connection: sa.Connection, *, after: Place | None, now_ms: int
-) -> tuple[ingest.Received | None, Place | None]:
-    """Try rows again whose time lay ahead of the clock and no longer does: the clock was wrong.
+) -> tuple[list[Mapping[str, Any]], Place | None]:
+    """Rows whose time lay ahead of the clock and no longer does: the clock was wrong.
 
-    Looks at some of them, from a place on; gives what became of them and the next place (None: begin
-    anew).
+    Looks at some of them, from a place on; gives those that are due and the next place (None: begin
+    anew). It may have to pass over many rows kept apart for other reasons: a reader's work, not the writer's.
     """
     since_ms = now_ms - AHEAD_DAYS * 86_400_000
     rows = quarantine.rows_with_code(connection, AHEAD, after=after or (since_ms, -1), limit=AT_A_TIME)
     due = [row for row in rows if _at_ms(row["raw"], now_ms) <= now_ms + AHEAD_MS]
     last = (int(rows[-1]["arrived_ms"]), int(rows[-1]["row_id"])) if len(rows) == AT_A_TIME else None
-    return (_again(connection, due, now_ms=now_ms, source="clock") if due else None), last
+    return due, last
+
+
+def replay(connection: sa.Connection, due: Sequence[Mapping[str, Any]], *, now_ms: int) -> ingest.Received:
+    """Try these rows again."""
+    return _again(connection, due, now_ms=now_ms, source="clock")
 
 
 def _again(

@@ -42,7 +42,9 @@ def counts(connection: sa.Connection) -> Counts:
         sa.select(sa.func.coalesce(sa.func.sum(intake.c.shots), 0), one, sa.func.min(intake.c.arrived_ms))
     ).one()
     messages, due = connection.execute(
-        sa.select(one, sa.func.min(outbox.c.next_try_ms)).where(outbox.c.delivered_ms.is_(None))
+        sa.select(one, sa.func.min(outbox.c.next_try_ms)).where(
+            outbox.c.delivered_ms.is_(None), outbox.c.dead_ms.is_(None)
+        )
     ).one()
     return Counts(
         presses=number(sa.select(one).select_from(presses)),

@@ -12,15 +12,16 @@ from server import isolation, pipeline
 from server.errors import BusyError
 from server.evaluate.advance import advance
 from server.ingest.batch import ReadShot
-from server.ingest.receive import Received
-from server.ingest.replay import take_back
+from server.ingest.receive import Received, receive
+from server.ingest.replay import read_lines, take_back
 from server.notify.hub import Hub
 from server.pipeline import Pipeline
 from server.store import intake
 from server.store.database import Store
+from server.store.plant import put_press
 from server.store.poison import set_aside_of
 from server.store.shots import count_shots
-from server.store.tables import audit, press_states, quarantine
+from server.store.tables import audit, press_states, quarantine, shots
 from tests.evaluate.history import START_MS, Bringing, record_of, shots_of
 
 
@@ -235,6 +236,32 @@ def test_a_shot_a_mended_program_can_take_is_stored_as_it_was(
     never.bring(as_read("P09", count=290))
     run_until_quiet(running)
     assert press.results() == clean.results() == never.results()
+
+
+def test_rows_of_a_clock_that_was_wrong_are_looked_for_without_the_writer(
+    store: Store, running: Pipeline, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    line = (
+        '{"press":"P07","at":"2026-02-03T10:00:00Z","counter":1,"mold":"M-1","material":"PP",'
+        '"shot_size_mm":80.0,"cushion_mm":5.0}'
+    )
+    early = 1_770_112_800_000 - 3_600_000
+    batch = read_lines([line], now_ms=early)
+    store.write(lambda c: put_press(c, "P07", {}, now_ms=early))
+    store.write(lambda c: receive(c, batch, accept_unknown=False, now_ms=early))
+    assert [row.code for row in rows(store, sa.select(quarantine.c.code))] == ["in_the_future"]
+
+    def never(*_: object, **__: object) -> None:
+        raise AssertionError("nothing is due, and yet the writer is asked")
+
+    with monkeypatch.context() as untouched:
+        untouched.setattr(store, "write", never)
+        untouched.setattr(running, "now_ms", lambda: early + 1)
+        running.replay_due()
+    monkeypatch.setattr(running, "now_ms", lambda: early + 3_600_000)
+    running.replay_due()
+    assert rows(store, sa.select(shots.c.counter)) == [(1,)]
+    assert rows(store, sa.select(quarantine.c.code)) == []
 
 
 def test_the_threads_say_when_they_last_got_somewhere(running: Pipeline) -> None:

@@ -24,6 +24,7 @@ from server.notify.outlets import LogOutlet, MailOutlet, Outlet, outlets_of
 from server.notify.routing import Wanted
 from server.notify.webhook import WebhookOutlet, allowed_address, digest_of, read_target
 from server.settings import Settings
+from server.store import live_questions
 from server.store import outbox as kept
 from server.store.audit import PLANT, audit_of
 from server.store.database import Store
@@ -161,6 +162,8 @@ def test_what_never_arrives_is_given_up_in_sight_and_can_be_tried_again(any_stor
         courier.round()
         clock.now += pause_ms(tries, chance=1.0)
     (dead,) = outbox(any_store, "dead")
+    with any_store.read() as connection:
+        assert live_questions.counts(connection).messages_waiting == 0
     assert (dead.tries, dead.trouble) == (TRIES_MAX, "ConnectionRefusedError: Connection refused")
     assert outbox(any_store, "waiting") == []
     assert any_store.write(lambda c: kept.try_again(c, now_ms=clock.now)) == 1
