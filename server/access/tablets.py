@@ -71,13 +71,12 @@ def check_pin(person: Person | None, pin: str) -> Person:
 
 def pin_tried(connection: sa.Connection, person: Person, *, right: bool, now_ms: int) -> None:
     """Count, also over restarts; at the limit the short number is void until it is set anew."""
-    fresh = need_person(connection, person.name)
     if right:
-        if fresh.pin_wrong:
+        if need_person(connection, person.name).pin_wrong:
             kept.change_person(connection, person.person_id, pin_wrong=0)
         return
-    kept.change_person(connection, person.person_id, pin_wrong=fresh.pin_wrong + 1)
-    if fresh.pin_wrong + 1 == PIN_TRIES:
+    # Counted in one statement: guesses sent at the same moment must not count as one.
+    if kept.count_wrong_pin(connection, person.person_id) == PIN_TRIES:
         _audit(connection, "pin_void", person.name, by=person.name, now_ms=now_ms)
 
 

@@ -102,6 +102,13 @@ def change_person(connection: sa.Connection, person_id: int, **changes: Any) -> 
     connection.execute(sa.update(people).where(people.c.person_id == person_id).values(**changes))
 
 
+def count_wrong_pin(connection: sa.Connection, person_id: int) -> int:
+    """One more wrong short number in a row, counted by the database itself; how many now."""
+    query = sa.update(people).where(people.c.person_id == person_id)
+    counted = query.values(pin_wrong=people.c.pin_wrong + 1).returning(people.c.pin_wrong)
+    return int(connection.execute(counted).scalar_one())
+
+
 # --- sessions -----------------------------------------------------------------------------------
 
 

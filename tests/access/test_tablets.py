@@ -1,13 +1,19 @@
 """Shared tablets: enrolled, people change over by short number, locked when left, struck off at once."""
 
+import threading
+import time
+from typing import Any
+
 import pytest
 
-from server.access.tablets import PIN_TRIES
+from server.access.people import add_person
+from server.access.tablets import PIN_TRIES, pin_tried
 from server.access.throttle import WINDOW_MS
 from server.routes.cookies import SESSION, TABLET
 from server.store.audit import PLANT, audit_of
+from server.store.database import Store
 from server.store.people import person_by_name
-from tests.access.plant import PASSWORD, Caller, Plant, plant
+from tests.access.plant import MORNING, PASSWORD, Caller, Plant, plant
 
 PIN = "270915"
 MINUTE = 60_000
@@ -158,3 +164,34 @@ def test_a_lost_tablet_is_struck_off_with_all_that_runs_on_it(sqlite_url: str) -
         assert tablet("GET", "/api/v1/me").status_code == 401
         assert enter(tablet, "lena") == 401
         assert root("DELETE", f"/api/v1/tablets/{known['id']}").status_code == 404
+
+
+def test_guesses_sent_at_the_same_moment_are_counted_each(postgresql_url: str) -> None:
+    store = Store(postgresql_url)
+    store.write(lambda c: add_person(c, "lena", "line_lead", by="eda", now_ms=MORNING))
+
+    def wrong(connection: Any) -> None:
+        lena = person_by_name(connection, "lena")
+        assert lena is not None
+        pin_tried(connection, lena, right=False, now_ms=MORNING)
+
+    other = threading.Thread(target=lambda: store.write(wrong))
+
+    def first(connection: Any) -> None:
+        wrong(connection)
+        other.start()
+        for _ in range(200):
+            with store.read() as looking:
+                waits = "SELECT count(*) FROM pg_stat_activity WHERE wait_event_type = 'Lock'"
+                if looking.exec_driver_sql(waits).scalar_one():
+                    return
+            time.sleep(0.01)
+        raise AssertionError("the other guess does not wait")
+
+    store.write(first)
+    other.join(timeout=20)
+    with store.read() as connection:
+        lena = person_by_name(connection, "lena")
+    store.close()
+    assert lena is not None
+    assert lena.pin_wrong == 2
