@@ -7,11 +7,11 @@ from typing import Final
 import numpy as np
 import sqlalchemy as sa
 
-from server.derived.standing import likelihood_of
+from server.derived.standing import likelihood_of, setups_compared
 from server.maths.drift import Crossing, crossing, theil_sen
 from server.maths.results import Undetermined
 from server.store.evaluation import HOUR, TEN_MINUTES
-from server.store.plant import Press, setups_of
+from server.store.plant import Press
 from server.store.questions import Row, summaries
 from server.store.records import Baseline, events_of, valves_of
 from server.store.shots import Columns, read_columns
@@ -208,13 +208,7 @@ def _course(
     connection: sa.Connection, press: Press, baseline: Baseline, begin: int, end: int
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(shots made up to it, start, mean swept stroke) of each summary of this mold, material and set-up."""
-    ids = [
-        one.setup_id
-        for one in setups_of(connection, press.press_id).values()
-        if one.mold == baseline.mold
-        and one.material == baseline.material
-        and baseline.setup in (None, one.setup)
-    ]
+    ids = setups_compared(connection, press, baseline)
     grain = TEN_MINUTES if end - begin <= _FINE_MS else HOUR
     found = summaries(
         connection,

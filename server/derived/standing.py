@@ -152,17 +152,22 @@ def _began(connection: sa.Connection, press: Press, baseline: Baseline) -> int:
     return max(changes, default=baseline.from_ms)
 
 
-def _course(connection: sa.Connection, press: Press, row: Row, baseline: Baseline) -> _Course:
-    """From the record on, so that what it was like before the leak is in it."""
-    begin = _began(connection, press, baseline)
-    end = int(row["last_shot_ms"] or baseline.to_ms) + 1
-    ids = [
+def setups_compared(connection: sa.Connection, press: Press, baseline: Baseline) -> list[int]:
+    """Ids of the set-ups whose shots are compared with a baseline."""
+    return [
         one.setup_id
         for one in setups_of(connection, press.press_id).values()
         if one.mold == baseline.mold
         and one.material == baseline.material
         and baseline.setup in (None, one.setup)
     ]
+
+
+def _course(connection: sa.Connection, press: Press, row: Row, baseline: Baseline) -> _Course:
+    """From the record on, so that what it was like before the leak is in it."""
+    begin = _began(connection, press, baseline)
+    end = int(row["last_shot_ms"] or baseline.to_ms) + 1
+    ids = setups_compared(connection, press, baseline)
     few = shots_up_to(connection, press.press_id, from_ms=begin, to_ms=end, limit=RAW_SHOTS + 1)
     if few <= RAW_SHOTS:
         return _course_of_shots(connection, press, row, begin, ids, end)
