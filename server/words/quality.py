@@ -7,6 +7,7 @@ from typing import Any, Final
 from server.maths.results import Undetermined
 from server.valve.data_quality import ClockDrift, Completeness, SensorState
 from server.valve.log_checks import ConstantSum, Suspicion, TwoPresses
+from server.words.catalogue import signal_name
 
 #: Share of the expected shots below which a record is called incomplete (common practice, no source).
 COMPLETE_FROM: Final = 0.98
@@ -37,7 +38,8 @@ def completeness_concerns(found: Completeness) -> Iterator[Concern]:
     if leaps:
         yield Concern(
             "counter_leaps", "counter",
-            f"The counter leapt {leaps} times by more than the press could have made",
+            f"The counter leapt {'once' if leaps == 1 else f'{leaps} times'}"
+            " by more than the press could have made",
             "Somebody set the counter, or two counters are mixed: choose the press's own cycle"
             " counter as the source",
         )  # fmt: skip
@@ -82,15 +84,17 @@ def sensor_concern(field: str, found: SensorState) -> Concern | None:
 
 _SENSORS: Final[dict[str, Callable[[str, SensorState], Concern]]] = {
     "stuck": lambda field, found: Concern(
-        "stuck", field, f"{field} has stood still for {found.run:,} shots, though it used to move",
+        "stuck", field,
+        f"{signal_name(field)} has stood still for {found.run:,} shots, though it used to move",
         "Check the sensor, its cable and the mapping of the source; until then read nothing into this signal",
     ),
     "constant": lambda field, found: Concern(
-        "constant", field, f"{field} has never moved in {found.readings:,} shots",
+        "constant", field, f"{signal_name(field)} has never moved in {found.readings:,} shots",
         "The press may not measure it and send a set-point or 0: leave it out of the source's mapping",
     ),
     "coarse": lambda field, found: Concern(
-        "coarse", field, f"The display step of {field} ({found.step or 0.0:g}) hides its scatter",
+        "coarse", field,
+        f"The display step of {signal_name(field).lower()} ({found.step or 0.0:g}) hides its scatter",
         "Let the press or the log write more decimals; limits allow for the rounding until then",
     ),
 }  # fmt: skip
@@ -101,15 +105,15 @@ def suspicion_concern(found: Suspicion) -> Concern:
     if found.kind == "unit":
         return Concern(
             "unit", found.field,
-            f"{found.field} lies at {found.value:.3g}, unusual for that unit: the source may mean"
-            f" {found.maybe}",
+            f"{signal_name(found.field)} lies at {found.value:.3g}, unusual for that unit: the source"
+            f" may mean {found.maybe}",
             "Correct the unit in the source's mapping; stored shots stay as they came: undo their import and"
             " bring them again",
         )  # fmt: skip
     return Concern(
         "wrapped", found.field,
-        f"{found.field} reads near {found.value:.6g} in {found.share:.2%} of the shots: a small negative"
-        f" ({found.maybe}) kept as an unsigned number",
+        f"{signal_name(found.field)} reads near {found.value:.6g} in {found.share:.2%} of the shots: a small"
+        f" negative ({found.maybe}) kept as an unsigned number",
         "Read the press's value as signed, at the source or in the import",
     )  # fmt: skip
 
