@@ -34,7 +34,7 @@ REASON: Final[dict[str, str]] = {
 HELD_BACK: Final[dict[str, str]] = {
     "startup": "the press starts up",
     "mold_change": "mold change",
-    "study": "a study runs",
+    "study": "a study runs or has just been made",
 }
 
 #: What kind of thing an alarm tells, in few words.
