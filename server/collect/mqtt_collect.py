@@ -26,8 +26,9 @@ from paho.mqtt.properties import Properties
 from server.clock import from_datetime
 from server.collect.mqtt_mapping import MessageMapping
 from server.collect.mqtt_message import UnreadableMessageError, read_message
+from server.collect.patience import keep_patiently, pause
 from server.collect.source import SourceState
-from server.collect.spool import Spool, SpoolFullError, StoppedWaitingError
+from server.collect.spool import Spool, StoppedWaitingError
 from server.errors import UsageError
 
 log = logging.getLogger("ringtell.collect")
@@ -36,7 +37,6 @@ FIRST_WAIT_S: Final = 1.0
 LONGEST_WAIT_S: Final = 60.0
 _HELD_S: Final = 30.0
 _AT_ONCE: Final = 200
-_FULL_WAIT_S: Final = 5.0
 _REMEMBERED: Final = 5_000
 _PORTS: Final = {"mqtt": 1883, "mqtts": 8883}
 #: How long a broker of MQTT 5 keeps the session while we are away: 30 days.
@@ -130,7 +130,7 @@ class Subscriber:
             wait_s = longest * self._chance.uniform(0.5, 1.0)
             self._state.trouble(trouble)
             log.warning("%s; again in %.1f s", trouble, wait_s)
-            await _wait(stop, wait_s)
+            await pause(stop, wait_s)
 
     def _client(self) -> aiomqtt.Client:
         five = self.broker.version == 5
@@ -216,22 +216,7 @@ class Subscriber:
             self._recent.popitem(last=False)
 
     async def _patiently(self, keep: Callable[[], None]) -> None:
-        """A full spool is waited for: unacknowledged, the messages stay with the broker."""
-        waited = False
-        while True:
-            try:
-                await asyncio.to_thread(keep)
-            except SpoolFullError as full:
-                waited = True
-                self._state.trouble(full.message)
-                log.error("%s", full.message)
-                if self._stop.is_set():
-                    raise StoppedWaitingError from None
-                await _wait(self._stop, _FULL_WAIT_S)
-            else:
-                if waited:
-                    self._state.trouble("")
-                return
+        await keep_patiently(keep, state=self._state, stop=self._stop)
 
 
 async def _some(client: aiomqtt.Client, stopping: "asyncio.Future[Any]") -> list[aiomqtt.Message]:
@@ -257,10 +242,3 @@ def _payload(message: aiomqtt.Message) -> bytes:
 
 def _ms_of(text: str) -> int:
     return from_datetime(dt.datetime.fromisoformat(text))
-
-
-async def _wait(stop: asyncio.Event, seconds: float) -> None:
-    try:
-        await asyncio.wait_for(stop.wait(), seconds)
-    except TimeoutError:
-        return

@@ -25,7 +25,7 @@ from server.collect.opcua_cycle import (
     as_label,
 )
 from server.collect.opcua_events import EventLayout, find_events
-from server.collect.opcua_keep import Keeper, Line, PressAt, pause
+from server.collect.opcua_keep import Keeper, Line, PressAt
 from server.collect.opcua_machines import Machine, find_machines
 from server.collect.opcua_session import Access, open_client, what_went_wrong
 from server.collect.opcua_space import NoPressError, Space, read_value
@@ -35,6 +35,7 @@ from server.collect.opcua_subscribe import (
     readings_of,
     subscribe,
 )
+from server.collect.patience import pause
 from server.collect.source import SourceState
 from server.collect.spool import Spool, StoppedWaitingError
 from server.errors import RingtellError

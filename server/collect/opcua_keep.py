@@ -23,12 +23,12 @@ from server.collect.opcua_machines import Machine
 from server.collect.opcua_session import what_went_wrong
 from server.collect.opcua_subscribe import Plan, read_history
 from server.collect.opcua_track import Last, ZeroWatch, fills, lost_between
+from server.collect.patience import keep_patiently
 from server.collect.source import SourceState
-from server.collect.spool import Spool, SpoolFullError, StoppedWaitingError
+from server.collect.spool import Spool
 
 log = logging.getLogger("ringtell.collect")
 
-_FULL_WAIT_S: Final = 5.0
 #: Cycles remembered to know one that comes again, live and out of history.
 _REMEMBERED: Final = 2_000
 #: A press clock further off than this is told; shots more than 10 min ahead the server keeps apart.
@@ -167,27 +167,4 @@ class Keeper:
         return sorted(cycles.values(), key=lambda one: (one.at_ms, one.counter))
 
     async def _patiently(self, keep: Callable[[], None]) -> None:
-        """Into the spool; a full one is waited for, loudly: the spool counts what it refuses."""
-        waited = False
-        while True:
-            try:
-                await asyncio.to_thread(keep)
-            except SpoolFullError as full:
-                waited = True
-                self._state.trouble(full.message)
-                log.error("%s", full.message)
-                if self.stop.is_set():
-                    raise StoppedWaitingError from None
-                await pause(self.stop, _FULL_WAIT_S)
-            else:
-                if waited:
-                    self._state.trouble("")
-                return
-
-
-async def pause(stop: asyncio.Event, seconds: float) -> None:
-    """Wait so long, or until it is time to stop."""
-    try:
-        await asyncio.wait_for(stop.wait(), seconds)
-    except TimeoutError:
-        return
+        await keep_patiently(keep, state=self._state, stop=self.stop)
