@@ -34,19 +34,21 @@ def _rows(connection: sa.Connection, query: sa.Select[Any]) -> list[Row]:
 
 def accepted_presses(connection: sa.Connection) -> list[Row]:
     """Every press of the plant with its state beside it, by code."""
+    return _rows(connection, _with_state().order_by(presses.c.press))
+
+
+def _with_state() -> sa.Select[Any]:
     state = [column for column in press_states.c if column.name not in ("press_id", "dose_lag")]
-    return _rows(
-        connection,
+    return (
         sa.select(presses, press_states.c.dose_lag.label("dose_lag_found"), *state)
         .join_from(presses, press_states, presses.c.press_id == press_states.c.press_id, isouter=True)
         .where(presses.c.accepted)
-        .order_by(presses.c.press),
     )
 
 
 def press_with_state(connection: sa.Connection, code: str) -> Row | None:
     """One press of the plant with its state beside it."""
-    return next((row for row in accepted_presses(connection) if row["press"] == code), None)
+    return next(iter(_rows(connection, _with_state().where(presses.c.press == code))), None)
 
 
 def waiting_presses(connection: sa.Connection, *, limit: int = 20) -> list[str]:
