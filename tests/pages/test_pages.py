@@ -331,3 +331,8 @@ def test_an_alarm_of_another_kind_says_what_to_do(own_store: Store) -> None:
     assert "One thing. Now." in text
     assert "no cushion is left" in text
     assert "Do not raise the shot size." in text
+
+
+def test_the_login_page_offers_no_page_that_asks_for_a_login(visitor: Visitor) -> None:
+    text = visitor.get("/login").text
+    assert re.findall(r'<a [^>]*href="(/[^"]*)"', text) == ["/"]
