@@ -263,8 +263,8 @@ class ImportJobs:
         def report(share: float, _answer: Received) -> None:
             self._shares[number] = share
 
-        self._store.write(lambda connection: imports.change_import(connection, number, state="running"))
         try:
+            self._store.write(lambda connection: imports.change_import(connection, number, state="running"))
             outcome = run_import(
                 self._pipeline, path, plan,
                 import_no=number, report=report, cancelled=lambda: number in self._cancelled,

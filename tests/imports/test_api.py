@@ -2,9 +2,11 @@
 
 import csv
 import io
+from typing import Any
 
 import pytest
 
+from server.errors import BusyError
 from server.store import imports as kept_imports
 from server.store.plant import need_press
 from server.store.shots import count_shots, read_columns
@@ -47,6 +49,25 @@ async def test_a_file_is_looked_at_before_anything_is_stored(sqlite_url: str) ->
         assert answer.status_code == 422  # no mapping named
         with plant.objects.store.read() as connection:
             assert count_shots(connection) == 0
+
+
+async def test_an_import_that_could_not_even_begin_says_so(
+    sqlite_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    async with plant_at(sqlite_url) as plant:
+        number = await plant.bring("week.csv", table(rows(20)))
+        found = await plant.call("POST", f"/imports/{number}/look", json=PRESS)
+        change = kept_imports.change_import
+
+        def busy(connection: Any, import_no: int, **changes: Any) -> None:
+            if changes.get("state") == "running":
+                raise BusyError("the database does not answer")
+            change(connection, import_no, **changes)
+
+        monkeypatch.setattr(kept_imports, "change_import", busy)
+        await plant.call("POST", f"/imports/{number}/start", json=found["options"])
+        one = await plant.ended(number)
+        assert (one["state"], one["trouble"]) == ("failed", "the database does not answer")
 
 
 async def test_an_import_stores_in_the_units_and_the_zone_chosen(any_url: str) -> None:
