@@ -16,7 +16,8 @@ CHECKS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("style", ("-m", "ruff", "check", ".")),
     ("imports", ("-c", "from importlinter.cli import lint_imports_command as lint; lint()")),
     ("types", ("-m", "mypy")),
-    ("tests", ("-m", "pytest")),
+    # One process more than the smallest machine has cores: many tests wait for servers they started.
+    ("tests", ("-m", "pytest", "-n", "3", "--dist", "loadfile")),
 )
 
 
