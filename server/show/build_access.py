@@ -83,7 +83,7 @@ _PERMISSION = {
     "audit": "See the audit trail",
     "out_of_service": "Take alarms of a press out of service",
     "ingest": "Bring in shots and files",
-    "baseline": "Capture, approve and retire baselines",
+    "baseline": "Capture, approve and retire startup records",
     "configure": "Change presses, undo imports",
     "accept": "Take a press into the plant",
     "settings": "Change the plant's settings and who is told",
