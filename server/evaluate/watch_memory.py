@@ -13,7 +13,6 @@ Floats = NDArray[np.float64]
 
 LEVELS = len(WATCHED_LEVELS)
 CHARTS = LEVELS + len(WATCHED_SCATTERS)
-_FIELDS = len(dataclasses.fields(Bank))
 
 
 def _no_shots() -> Floats:
