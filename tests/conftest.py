@@ -1,5 +1,6 @@
 """What tests share: migrated databases, SQLite in a folder of the test and a real PostgreSQL."""
 
+import logging
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -9,6 +10,16 @@ import pytest
 from server.store.database import Store
 from server.store.engine import upgrade
 from tests.postgresql import MissingPostgresqlError, PostgresqlServer
+
+
+@pytest.fixture(autouse=True)
+def _logging_as_before() -> Iterator[None]:
+    """Commands run within the tests set up logging for a process of their own: taken back after each."""
+    root = logging.getLogger()
+    handlers, level = root.handlers[:], root.level
+    yield
+    root.handlers[:] = handlers
+    root.setLevel(level)
 
 
 @pytest.fixture(scope="session")

@@ -27,7 +27,7 @@ BLOCK: Final = 5
 #: Beyond this the hours are taken instead of the ten minutes.
 FINE_MS: Final = 14 * 24 * 3_600_000
 #: A change less clear than this is none (common practice, no source).
-CLEAR_P: Final = 0.01
+CLEAR_P: Final = 0.05
 #: Two descriptions whose scatters differ by less are equally good (common practice, no source).
 ALIKE: Final = 1.02
 

@@ -64,7 +64,7 @@ def budget_answer(promised: float, opened: int, weeks: float, presses: int) -> s
     first = f"At most {number(promised, 2)} false alarms a week are promised."
     if weeks < 0.1:
         return first
-    came = {0: "None", 1: "One"}.get(opened, whole(opened))
+    came = {0: "No", 1: "One"}.get(opened, whole(opened))
     span = f"{number(weeks, 2)} {plural(round(weeks), 'week')} of running"
     came += f" chart {plural(opened, 'alarm')}{', true or not,' if opened else ''}"
     return f"{first} {came} came in {span}."

@@ -118,7 +118,10 @@ def rounds_of_kills(
 
 
 def waiting(address: str) -> int:
-    (source,) = get(address, "/sources")["items"]
+    found = get(address, "/sources")["items"]
+    if not found:
+        return -1  # the collector has not said anything of itself yet
+    (source,) = found
     return int(source["spool"]["waiting"])
 
 

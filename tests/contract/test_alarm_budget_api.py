@@ -73,4 +73,4 @@ def test_the_help_holds_the_proof_in_tables_without_markup_from_the_numbers() ->
 
 def test_the_answer_speaks_of_what_is_there() -> None:
     assert budget_answer(0.0, 0, 0.0, 3).startswith("No press has a startup record")
-    assert "None came" in budget_answer(1.0, 0, 2.0, 3)
+    assert "No chart alarms came in" in budget_answer(1.0, 0, 2.0, 3)
