@@ -28,7 +28,7 @@ LIVE = 100
 
 
 def say(text: str) -> None:
-    print(text, flush=True)  # noqa: T201
+    print(text, flush=True)  # noqa: T201  # its output
 
 
 def settle(store: Store, press_id: int) -> None:

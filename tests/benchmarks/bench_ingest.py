@@ -26,7 +26,7 @@ LIVE_BATCHES = 400
 
 
 def say(text: str) -> None:
-    print(text, flush=True)  # noqa: T201
+    print(text, flush=True)  # noqa: T201  # its output
 
 
 def poured(requests: Sequence[bytes], shots: int, *, evaluating: bool) -> tuple[float, float]:

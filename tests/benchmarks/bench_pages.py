@@ -15,7 +15,7 @@ from tests.benchmarks.wire_client import Connection, get, server
 
 
 def say(text: str) -> None:
-    print(text, flush=True)  # noqa: T201
+    print(text, flush=True)  # noqa: T201  # its output
 
 
 def paths() -> list[str]:

@@ -7,5 +7,5 @@ from server.pipeline import Pipeline
 
 if __name__ == "__main__":
     # The intake is kept, as after a stop; nobody works on it.
-    Pipeline.start = lambda self, **_: None  # type: ignore[method-assign]
+    Pipeline.start = lambda self, **_: None  # type: ignore[method-assign]  # no loop here
     sys.exit(main())

@@ -30,7 +30,7 @@ PER_PRESS, PER_REQUEST = 4, 50
 
 
 def say(text: str) -> None:
-    print(text, flush=True)  # noqa: T201
+    print(text, flush=True)  # noqa: T201  # its output
 
 
 @dataclasses.dataclass(frozen=True)

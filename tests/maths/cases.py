@@ -273,17 +273,17 @@ def chart_lengths(case: Case) -> Iterator[Line]:
     rl = run_length_charts
     ours: Callable[[float], float | None]
     if name.startswith("D-ewmatv"):
-        ours = lambda s: rl.ewma_exact(weight=i["lambda"], L=i["L"], shift=s)  # noqa: E731
+        ours = lambda s: rl.ewma_exact(weight=i["lambda"], L=i["L"], shift=s)  # noqa: E731  # one a line
     elif name.startswith("D-ewma"):
-        ours = lambda s: rl.ewma_steady(weight=i["lambda"], L=i["L"], shift=s)  # noqa: E731
+        ours = lambda s: rl.ewma_steady(weight=i["lambda"], L=i["L"], shift=s)  # noqa: E731  # one a line
     elif name.startswith("D-cusum-onesided"):
-        ours = lambda s: rl.cusum_one_sided(k=i["k"], h=i["h"], shift=s)  # noqa: E731
+        ours = lambda s: rl.cusum_one_sided(k=i["k"], h=i["h"], shift=s)  # noqa: E731  # one a line
     elif name.startswith("D-cusum"):
-        ours = lambda s: rl.cusum_two_sided(  # noqa: E731
+        ours = lambda s: rl.cusum_two_sided(  # noqa: E731  # one a line
             k=i["k"], h=i["h"], shift=s, headstart=i["headstart"]
         )
     else:
-        ours = lambda s: rl.individuals_mr(  # noqa: E731
+        ours = lambda s: rl.individuals_mr(  # noqa: E731  # one a line
             x_limit=i["X_limit_sigma"], mr_limit=i["MR_limit_sigma"], shift=s
         )
     computed = case["computed"]["arl"] if isinstance(case["computed"], dict) else case["computed"]

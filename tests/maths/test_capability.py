@@ -209,7 +209,7 @@ def test_too_little_or_no_scatter_is_said_so(x: list[float]) -> None:
 def test_bad_arguments_are_named(change: dict[str, float | None], words: str) -> None:
     ask: dict[str, float | None] = {"lower": 0.0, "upper": 10.0, **change}
     with pytest.raises(ValueError, match=words):
-        capability([1.0, 2.0, 3.0], **ask)  # type: ignore[arg-type]
+        capability([1.0, 2.0, 3.0], **ask)  # type: ignore[arg-type]  # wrong on purpose or loose
 
 
 def test_infinite_values_are_refused() -> None:

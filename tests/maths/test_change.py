@@ -24,13 +24,13 @@ ROOM = 0.07
 
 
 def trend(x: object, **ask: float) -> Drift:
-    found = theil_sen(x, **ask)  # type: ignore[arg-type]
+    found = theil_sen(x, **ask)  # type: ignore[arg-type]  # wrong on purpose or loose
     assert isinstance(found, Drift), found
     return found
 
 
 def step_of(x: object) -> ChangePoint:
-    found = change_point(x)  # type: ignore[arg-type]
+    found = change_point(x)  # type: ignore[arg-type]  # wrong on purpose or loose
     assert isinstance(found, ChangePoint), found
     return found
 

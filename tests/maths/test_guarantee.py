@@ -49,7 +49,7 @@ def test_many_values_need_no_allowance() -> None:
 def test_bad_parameters_are_named(ask: dict[str, float]) -> None:
     name = next(iter(ask))
     with pytest.raises(ValueError, match=name):
-        guaranteed_multiplier(**{"n": 50, **ask})  # type: ignore[arg-type]
+        guaranteed_multiplier(**{"n": 50, **ask})  # type: ignore[arg-type]  # wrong on purpose or loose
 
 
 # --- realised run lengths, everything estimated ---------------------------------------------
@@ -103,7 +103,7 @@ def test_nine_presses_of_ten_keep_what_plain_limits_are_said_to_keep(phi: float)
 @pytest.mark.parametrize("ask", [{"multiplier": 0.0}, {"center": "mode"}, {"n": True}])
 def test_bad_questions_about_what_is_kept_are_named(ask: dict[str, object]) -> None:
     with pytest.raises(ValueError, match=next(iter(ask))):
-        run_length_kept(**{"n": 50, **ask})  # type: ignore[arg-type]
+        run_length_kept(**{"n": 50, **ask})  # type: ignore[arg-type]  # wrong on purpose or loose
 
 
 @pytest.mark.parametrize("case_id", [c for c in everything() if c.startswith("F-ar1-est")])

@@ -12,7 +12,7 @@ Floats = npt.NDArray[np.float64]
 
 
 def started(values: npt.ArrayLike, **more: npt.ArrayLike) -> RampStart:
-    found = ramp_start(values, **more)  # type: ignore[arg-type]
+    found = ramp_start(values, **more)  # type: ignore[arg-type]  # wrong on purpose or loose
     assert isinstance(found, RampStart)
     return found
 

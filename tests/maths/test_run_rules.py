@@ -186,7 +186,7 @@ def test_autocorrelation_multiplies_runs_and_heavy_tails_the_limit() -> None:
 def test_a_new_rule_object_is_frozen() -> None:
     rule = run_rule("one_side")
     with pytest.raises(AttributeError):
-        rule.n = 8  # type: ignore[misc]
+        rule.n = 8  # type: ignore[misc]  # on purpose
 
 
 def test_findings_over_a_hundred_new_shots_are_quick() -> None:
