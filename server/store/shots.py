@@ -1,6 +1,8 @@
 """Shots: stored once by their key, read back as columns or rows."""
 
 import dataclasses
+import itertools
+import operator
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -18,6 +20,8 @@ Columns = dict[str, NDArray[Any]]
 
 _COLUMNS = ("press_id", "at_ms", "counter", "setup_id", *SHOT_COLUMNS)
 _LOOK_UP = 300
+#: Rows of one INSERT: at most 34 columns each, far below the 32,766 values SQLite binds.
+_HANDFUL = 32
 
 
 @dataclasses.dataclass(frozen=True)
@@ -74,14 +78,26 @@ def _mark(connection: sa.Connection) -> str:
     return "?" if connection.dialect.name == "sqlite" else "%s"
 
 
-def _insert(connection: sa.Connection, rows: Iterable[tuple[Any, ...]]) -> None:
+def _insert(connection: sa.Connection, rows: Sequence[tuple[Any, ...]]) -> None:
+    """One statement for the columns these rows fill: a press sends a dozen of thirty, and binding what is
+    absent took two thirds of the time. SQLite takes handfuls faster, PostgreSQL pipelines rows singly.
+    """
     # The driver's own executemany: a VALUES list through the expression language is many times slower.
+    used = [place for place, column in enumerate(zip(*rows, strict=True)) if column.count(None) < len(column)]
+    picked = list(map(operator.itemgetter(*used), rows))
     mark = _mark(connection)
-    connection.exec_driver_sql(
-        f"INSERT INTO shots ({', '.join(_COLUMNS)}) VALUES ({', '.join([mark] * len(_COLUMNS))})"
-        " ON CONFLICT DO NOTHING",
-        list(rows),
-    )
+    into = f"INSERT INTO shots ({', '.join(_COLUMNS[place] for place in used)}) VALUES "
+    one = f"({', '.join([mark] * len(used))})"
+    handful = _HANDFUL if mark == "?" else 1
+    whole = len(picked) // handful * handful
+    for size, part in ((handful, picked[:whole]), (1, picked[whole:])):
+        if part:
+            flat = list(itertools.chain.from_iterable(part))
+            width = size * len(used)
+            connection.exec_driver_sql(
+                f"{into}{', '.join([one] * size)} ON CONFLICT DO NOTHING",
+                [tuple(flat[start : start + width]) for start in range(0, len(flat), width)],
+            )
 
 
 def _known(
