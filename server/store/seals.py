@@ -84,7 +84,7 @@ def ring_of(url: sa.URL, *, make: bool, environment: Mapping[str, str] | None = 
     except FileNotFoundError:
         if not make:
             return None
-        add_key(file)
+        _write_keys(file, [secrets.token_hex(32)], first=True)
         changed_ns = file.stat().st_mtime_ns
     return _read(file, changed_ns)
 
@@ -98,18 +98,23 @@ def add_key(file: Path) -> SealKey:
     """Put a new key at the end of the file, readable by its owner alone; it seals from now on."""
     text = secrets.token_hex(32)
     known = file.read_text(encoding="ascii").split() if file.exists() else []
+    _write_keys(file, [*known, text], first=not known)
+    return SealKey(_name_of(text), text.encode())
+
+
+def _write_keys(file: Path, texts: Sequence[str], *, first: bool) -> None:
+    """first: the keys somebody else has put there in the meantime stay, and these are forgotten."""
     # Written beside and put in place at once: nobody ever reads half of it, and a crash loses no key.
     fresh = file.with_name(f"{file.name}.{secrets.token_hex(4)}")
     descriptor = os.open(fresh, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
     with os.fdopen(descriptor, "w", encoding="ascii") as stream:
-        stream.write("\n".join([*known, text]) + "\n")
+        stream.write("\n".join(texts) + "\n")
         stream.flush()
         os.fsync(stream.fileno())
-    if known:
-        fresh.replace(file)
-    else:
+    if first:
         _put_first(fresh, file)
-    return SealKey(_name_of(text), text.encode())
+    else:
+        fresh.replace(file)
 
 
 def _put_first(fresh: Path, file: Path) -> None:

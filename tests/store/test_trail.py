@@ -273,3 +273,27 @@ def test_a_key_that_is_too_short_is_refused_without_being_shown() -> None:
     assert "guess me" not in str(told.value)
     assert key_file_of(sa.make_url("postgresql://db/x"), {}) is None
     assert key_file_of(sa.make_url("sqlite:///a/b.db"), {}) == Path("a/b.db.audit-key")
+
+
+def test_first_writers_at_the_same_moment_agree_on_one_key(tmp_path: Path) -> None:
+    def asked_for(file: Path, start: threading.Barrier, found: list[str]) -> None:
+        start.wait()
+        ring = ring_of(
+            sa.make_url("postgresql://db/plant"),
+            make=True,
+            environment={"RINGTELL_AUDIT_KEY_FILE": str(file)},
+        )
+        assert ring is not None
+        found.append(" ".join(key.key_id for key in ring.keys))
+
+    for number in range(40):
+        file, start, found = tmp_path / f"key-{number}", threading.Barrier(8), list[str]()
+        threads = [threading.Thread(target=asked_for, args=(file, start, found)) for _ in range(8)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert len(found) == 8
+        assert len(set(found)) == 1
+        assert " " not in found[0]
+        assert len(list(tmp_path.glob(f"key-{number}*"))) == 1
