@@ -9,6 +9,7 @@ from starlette.concurrency import run_in_threadpool
 
 from server import __version__
 from server.clock import now_ms as read_clock
+from server.import_files import files_of
 from server.import_jobs import ImportJobs
 from server.measures import Measures
 from server.notify.delivery import Courier
@@ -85,7 +86,7 @@ def build_objects(settings: Settings, *, now_ms: Callable[[], int] = read_clock)
     pipeline = Pipeline(
         store, hub, now_ms=now_ms, child_process=settings.child_process, courier=courier
     )
-    return Objects(settings, store, hub, pipeline, now_ms, ImportJobs(pipeline))
+    return Objects(settings, store, hub, pipeline, now_ms, ImportJobs(pipeline, files_of(settings)))
 
 
 def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:

@@ -12,7 +12,8 @@ from tqdm import tqdm
 from server.app import Objects, build_objects
 from server.clock import now_ms
 from server.errors import NotFoundError, UsageError
-from server.import_jobs import Outcome, options_text, run_import
+from server.import_jobs import options_text
+from server.import_run import Outcome, run_import
 from server.ingest.receive import Received
 from server.ingest.survey import Survey, planned, survey
 from server.ingest.table_plan import Plan, document_of, plan_of

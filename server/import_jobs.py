@@ -1,27 +1,24 @@
 """Imports of files from upload to undo: one at a time, in a thread of its own, followed from anywhere.
 
 Each piece of an import is one transaction: its shots, the rows kept apart, the keys it brought and the
-counts people see. A stopped server leaves an import in the middle; what it stored stays, importing the
-file again knows it again, and undoing takes back exactly what it brought.
+counts people see. A stopped or killed server leaves an import in the middle; where its file outlives the
+server it goes on from the piece after the last one stored. Undoing takes back exactly what it brought.
 """
 
-import contextlib
-import dataclasses
-import gc
+import functools
 import json
 import logging
 import queue
-import shutil
-import tempfile
 import threading
-from collections.abc import Callable, Iterator, Mapping
-from concurrent.futures import Future, ThreadPoolExecutor
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, Final
 
 import sqlalchemy as sa
 
 from server.errors import ConflictError, InvalidError, NotFoundError, RingtellError
+from server.import_files import ImportFiles
+from server.import_run import closable, run_import
 from server.ingest.receive import Received
 from server.ingest.survey import Survey, survey
 from server.ingest.table_plan import Plan, document_of, plan_of
@@ -33,95 +30,19 @@ from server.store.database import BACKGROUND
 
 log = logging.getLogger("ringtell.import")
 
-#: Rows of one transaction: few enough that a live shot hardly waits behind them.
-PIECE_ROWS: Final = 5_000
-
-
-@dataclasses.dataclass(frozen=True)
-class Outcome:
-    """What became of an import's rows."""
-
-    received: int
-    stored: int
-    duplicate: int
-    conflict: int
-    rejected: int
-    cancelled: bool
-
-
-def run_import(
-    pipeline: Pipeline,
-    path: Path,
-    plan: Plan,
-    *,
-    import_no: int,
-    report: Callable[[float, Received], None],
-    cancelled: Callable[[], bool] = lambda: False,
-    piece_rows: int = PIECE_ROWS,
-) -> Outcome:
-    """Store the rows of a file, piece by piece; `report` hears the share read and each piece's answer.
-
-    Presses and molds nobody knew are taken into the plant: who imports their file means them.
-    """
-    table = open_planned(path, plan, received_ms=pipeline.now_ms(), chunk_rows=piece_rows)
-    counts = dict.fromkeys(imports.COUNTS, 0)
-    stopped = False
-    source = imports.source_of(import_no)
-    # One piece is stored while the next is read.
-    storing: Future[Received] | None = None
-    with (
-        contextlib.closing(_closable(table.batches)) as batches,
-        _no_cycle_search(),
-        ThreadPoolExecutor(max_workers=1, thread_name_prefix="ringtell-storing") as other,
-    ):
-        for batch in batches:
-            if storing is not None:
-                _count(counts, storing.result(), table.progress(), report)
-                gc.collect(1)  # what a workbook's reader left behind, young objects only
-            storing = other.submit(
-                pipeline.take_in, batch, accept_unknown=True, source=source, import_no=import_no
-            )
-            if cancelled():
-                stopped = True
-                break
-        if storing is not None:
-            _count(counts, storing.result(), table.progress(), report)
-    return Outcome(**counts, cancelled=stopped)
-
-
-def _count(
-    counts: dict[str, int], answer: Received, share: float, report: Callable[[float, Received], None]
-) -> None:
-    for name in imports.COUNTS:
-        value = getattr(answer, name)
-        counts[name] += len(value) if name == "rejected" else value
-    report(share, answer)
-
-
-@contextlib.contextmanager
-def _no_cycle_search() -> Iterator[None]:
-    """Millions of short-lived rows, none in a cycle: looking for cycles among them took half of the time."""
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
-
-
-def _closable(batches: Any) -> Any:
-    """Generators close; a map or a chain of them needs no closing of its own."""
-    return batches if hasattr(batches, "close") else (batch for batch in batches)
+#: How long a file waits to be stored, and how many may wait: each is as large as a file may be.
+WAITS_MS: Final = 24 * 3_600_000
+WAITING_MAX: Final = 20
 
 
 class ImportJobs:
     """The imports of one server."""
 
-    def __init__(self, pipeline: Pipeline) -> None:
+    def __init__(self, pipeline: Pipeline, files: ImportFiles) -> None:
         self._pipeline = pipeline
         self._store = pipeline.store
-        self._folder: Path | None = None
+        self._files = files
+        self._stopping = threading.Event()
         self._queue: queue.Queue[Callable[[], None] | None] = queue.Queue()
         self._shares: dict[int, float] = {}
         self._cancelled: set[int] = set()
@@ -131,22 +52,44 @@ class ImportJobs:
     # --- life -------------------------------------------------------------------------------
 
     def start(self) -> None:
-        """What an earlier server left in the middle is said to have failed."""
-        now_ms = self._pipeline.now_ms()
-        left = self._store.write(lambda connection: imports.end_left_over(connection, now_ms=now_ms))
-        if left:
-            log.warning("%d imports were left in the middle by a server that stopped", left)
+        """Go on with what an earlier server left in the middle; what cannot go on is said to have failed."""
+        with self._store.read() as connection:
+            left = imports.unended(connection)
+        kept = {one.import_no: self._path(one) for one in left if self._is_whole(one)}
+        self._files.forget_all_but(kept.values())
+        gone = [one.import_no for one in left if one.import_no not in kept and one.state != "undoing"]
+        if gone:
+            now_ms = self._pipeline.now_ms()
+            self._store.write(lambda connection: imports.end_left_over(connection, gone, now_ms=now_ms))
+            log.warning("%d imports were left in the middle and their files are gone", len(gone))
+        for one in sorted(left, key=lambda one: one.import_no):
+            if one.state == "undoing":
+                self._shares[one.import_no] = 0.0
+                self._later(functools.partial(self._undo, one.import_no))
+            elif one.state in ("waiting", "running") and one.import_no in kept:
+                log.warning("import %d goes on behind row %d", one.import_no, one.received)
+                self._shares[one.import_no] = 0.0
+                self._later(functools.partial(self._go_on, one, kept[one.import_no]))
+
+    def _go_on(self, one: imports.Import, path: Path) -> None:
+        try:
+            plan = plan_of(one.options)
+        except RingtellError as error:  # written by another version, which knew other options
+            self._end(one.import_no, "failed", error.message)
+            return
+        self._run(one.import_no, path, plan, rows_done=one.received)
 
     def close(self) -> None:
-        """Stop after the piece under way."""
+        """Stop after the piece under way; it goes on when the server comes back, where its file does."""
+        if self._files.outlive:
+            self._stopping.set()
         with self._lock:
             thread, self._thread = self._thread, None
         if thread is not None:
             self._cancelled.update(self._shares)
             self._queue.put(None)
             thread.join(timeout=30)
-        if self._folder is not None:
-            shutil.rmtree(self._folder, ignore_errors=True)
+        self._files.close()
 
     def _later(self, job: Callable[[], None]) -> None:
         with self._lock:
@@ -168,17 +111,35 @@ class ImportJobs:
         """A number for a file, and where its bytes go; `uploaded` says how many came."""
         name = Path(file_name.replace("\\", "/")).name[-200:] or "file"
         now_ms = self._pipeline.now_ms()
+        self._forget_forgotten(now_ms)
         number = self._store.write(
             lambda connection: imports.add_import(connection, file_name=name, size=0, who=who, now_ms=now_ms)
         )
-        return number, self._path(number, name)
+        return number, self._files.path_of(number, name)
 
-    def _path(self, number: int, name: str) -> Path:
-        with self._lock:
-            if self._folder is None:
-                self._folder = Path(tempfile.mkdtemp(prefix="ringtell-import-"))
-        # The file's own name stays out of the path; its suffix tells the kind.
-        return self._folder / f"{number}{Path(name).suffix.lower()[:10]}"
+    def _forget_forgotten(self, now_ms: int) -> None:
+        """Files nobody stored within a day go; too many that wait are refused with the way out."""
+        with self._store.read() as connection:
+            waiting = imports.unended(connection)
+        old = [one for one in waiting if one.state == "uploaded" and one.created_ms < now_ms - WAITS_MS]
+        for one in old:
+            self.forget_upload(one.import_no, "nobody stored it within a day; bring the file again")
+        kept = [self._path(one) for one in waiting]
+        self._files.forget_all_but(kept, before_ms=now_ms - WAITS_MS)
+        if len(waiting) - len(old) >= WAITING_MAX:
+            raise ConflictError(
+                f"{len(waiting) - len(old)} files wait to be stored, at most {WAITING_MAX} may; store or give"
+                " up one of them first",
+                field="file",
+            )
+
+    def _path(self, one: imports.Import) -> Path:
+        return self._files.path_of(one.import_no, one.file_name)
+
+    def _is_whole(self, one: imports.Import) -> bool:
+        """Whether the file is there with all bytes that came; an upload cut off by a kill has no size yet."""
+        path = self._path(one)
+        return path.is_file() and path.stat().st_size == one.size > 0
 
     def uploaded(self, number: int, size: int) -> imports.Import:
         self._store.write(lambda connection: imports.change_import(connection, number, size=size))
@@ -187,7 +148,7 @@ class ImportJobs:
     def forget_upload(self, number: int, trouble: str) -> None:
         """The bytes did not come whole."""
         one = self.need(number)
-        self._path(number, one.file_name).unlink(missing_ok=True)
+        self._path(one).unlink(missing_ok=True)
         self._end(number, "failed", trouble)
 
     def need(self, number: int) -> imports.Import:
@@ -210,7 +171,7 @@ class ImportJobs:
 
     def _file_of(self, number: int) -> Path:
         one = self.need(number)
-        path = self._path(number, one.file_name)
+        path = self._path(one)
         if not path.is_file():
             raise ConflictError(
                 f"the file of import {number} is not kept any more; choose it again to look at it",
@@ -225,7 +186,7 @@ class ImportJobs:
         plan = plan_of(options)
         path = self._file_of(number)
         open_ = open_planned(path, plan, received_ms=self._pipeline.now_ms())
-        _closable(open_.batches).close()
+        closable(open_.batches).close()
         self._check_answered(path, plan)
 
         def claim(connection: sa.Connection) -> None:
@@ -259,23 +220,29 @@ class ImportJobs:
                     "the dates can be read day first or month first; say which", field="date_order"
                 )
 
-    def _run(self, number: int, path: Path, plan: Plan) -> None:
+    def _run(self, number: int, path: Path, plan: Plan, *, rows_done: int = 0) -> None:
         def report(share: float, _answer: Received) -> None:
             self._shares[number] = share
 
+        if self._stopping.is_set():
+            return
         try:
             self._store.write(lambda connection: imports.change_import(connection, number, state="running"))
             outcome = run_import(
                 self._pipeline, path, plan,
                 import_no=number, report=report, cancelled=lambda: number in self._cancelled,
+                rows_done=rows_done,
             )  # fmt: skip
         except RingtellError as error:
-            self._end(number, "failed", error.message)
+            if not self._stopping.is_set():  # else it goes on with the next start
+                self._end(number, "failed", error.message)
             return
         except Exception as error:  # unforeseen: the import says so, the server goes on
             log.exception("import %d failed", number)
             self._end(number, "failed", f"{type(error).__name__}: {error}"[:500])
             return
+        if outcome.cancelled and self._stopping.is_set():
+            return  # it stands as running, and goes on with the next start
         self._end(number, "cancelled" if outcome.cancelled else "done", "")
         if not outcome.cancelled:
             path.unlink(missing_ok=True)

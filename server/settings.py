@@ -33,6 +33,8 @@ class Settings:
     max_rows: int = 50_000
     #: Largest file taken by the import page.
     max_import_bytes: int = 2 * 1024 * 1024 * 1024
+    #: Where files wait to be imported; without one beside an embedded database, else in a temporary folder.
+    import_folder: str = ""
     session_hours: float = 12.0
     #: Minutes without a tap after which a session that may change something ends; 0: only with its time.
     session_idle_min: float = 120.0

@@ -136,15 +136,20 @@ def add_counts(connection: sa.Connection, import_no: int, more: Mapping[str, int
     )
 
 
-def end_left_over(connection: sa.Connection, *, now_ms: int) -> int:
-    """Imports that a stopped server left in the middle; how many."""
+def unended(connection: sa.Connection) -> list[Import]:
+    """Every import that waits for somebody, or for the server to go on with it."""
+    rows = connection.execute(sa.select(imports).where(imports.c.state.not_in(ENDED)))
+    return [_import(row) for row in rows]
+
+
+def end_left_over(connection: sa.Connection, numbers: Sequence[int], *, now_ms: int) -> None:
+    """Imports that a stopped server left in the middle, and whose files are gone."""
     text = "the server stopped meanwhile; import the file again: what is stored already is known again"
-    left = connection.execute(
+    connection.execute(
         sa.update(imports)
-        .where(imports.c.state.in_(("uploaded", "waiting", "running")))
+        .where(imports.c.import_no.in_(numbers))
         .values(state="failed", trouble=text, ended_ms=now_ms)
     )
-    return left.rowcount
 
 
 # --- which shots it brought -------------------------------------------------------------------

@@ -23,7 +23,7 @@ import pyarrow.parquet as pq
 
 from server.app import build_objects
 from server.clock import now_ms
-from server.import_jobs import run_import
+from server.import_run import run_import
 from server.ingest.survey import planned, survey
 from server.ingest.table_plan import Plan
 from server.settings import Settings

@@ -2,10 +2,15 @@
 
 import csv
 import io
+import threading
+import time
+from pathlib import Path
 from typing import Any
 
 import pytest
+import sqlalchemy as sa
 
+from server import import_jobs, import_run
 from server.errors import BusyError
 from server.store import imports as kept_imports
 from server.store.plant import need_press
@@ -288,22 +293,82 @@ async def test_an_empty_file_and_one_too_large_are_refused(sqlite_url: str) -> N
         assert [one["state"] for one in (await plant.call("GET", "/imports"))["items"]] == ["failed"] * 2
 
 
-async def test_what_a_stopped_server_left_is_said_to_have_failed(sqlite_url: str) -> None:
+async def test_what_a_stopped_server_left_goes_on_behind_its_last_piece(
+    sqlite_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setitem(import_run.run_import.__kwdefaults__, "piece_rows", 100)
     async with plant_at(sqlite_url) as plant:
-        number = await plant.bring("week.csv", table(rows(3)))
-        plant.objects.store.write(lambda c: kept_imports.change_import(c, number, state="running"))
+        number = await plant.bring("week.csv", table([*rows(950), ("x", *rows(1)[0][1:])]))
+        found = await plant.call("POST", f"/imports/{number}/look", json=PRESS)
+        take_in, pieces = plant.objects.pipeline.take_in, list[int]()
+        stop = threading.Thread(target=plant.objects.imports.close)
+
+        def slow(*batch: Any, **how: Any) -> Any:
+            pieces.append(1)
+            if len(pieces) == 3:
+                stop.start()
+                time.sleep(0.2)  # until it waits for this piece
+            return take_in(*batch, **how)
+
+        monkeypatch.setattr(plant.objects.pipeline, "take_in", slow)
+        await plant.call("POST", f"/imports/{number}/start", json=found["options"])
+        until = time.monotonic() + 20
+        while stop.ident is None and time.monotonic() < until:
+            time.sleep(0.01)
+        stop.join(timeout=20)
+        left = await plant.call("GET", f"/imports/{number}")
+        assert left["state"] == "running"
+        assert 300 <= left["received"] < 951
+    async with plant_at(sqlite_url) as plant:
         plant.objects.imports.start()
-        one = await plant.call("GET", f"/imports/{number}")
-        assert (one["state"], "the server stopped" in one["trouble"]) == ("failed", True)
-        assert one["ended_at"] is not None
-        assert NOW_MS
+        one = await plant.ended(number)
+        counts = {name: one[name] for name in kept_imports.COUNTS}
+        assert one["state"] == "done"
+        assert counts == {"received": 951, "stored": 950, "duplicate": 0, "conflict": 0, "rejected": 1}
+        assert shots_of(plant) == 950
+        await plant.call("POST", f"/imports/{number}/undo", json={})
+        await plant.ended(number, "undone")
+        assert shots_of(plant) == 0
 
 
-async def test_the_list_goes_on_page_by_page(sqlite_url: str) -> None:
+async def test_an_undo_that_was_cut_off_goes_on(sqlite_url: str) -> None:
     async with plant_at(sqlite_url) as plant:
-        for _ in range(5):
-            await plant.bring("week.csv", table(rows(1)))
-        first = await plant.call("GET", "/imports?limit=3")
-        rest = await plant.call("GET", f"/imports?limit=3&cursor={first['next_cursor']}")
-        assert [one["id"] for one in first["items"] + rest["items"]] == [5, 4, 3, 2, 1]
-        assert rest["next_cursor"] is None
+        number = await stored(plant, table(rows(200)))
+        plant.objects.store.write(lambda c: kept_imports.change_import(c, number, state="undoing"))
+    async with plant_at(sqlite_url) as plant:
+        plant.objects.imports.start()
+        await plant.ended(number, "undone")
+        assert shots_of(plant) == 0
+
+
+async def test_what_cannot_go_on_is_said_to_have_failed(sqlite_url: str) -> None:
+    """The file is gone, or the kill came before all of its bytes."""
+    async with plant_at(sqlite_url) as plant:
+        gone, cut = [await plant.bring("week.csv", table(rows(3))) for _ in range(2)]
+        files = Path(f"{sa.make_url(sqlite_url).database}.imports")
+        (files / f"{gone}.csv").unlink()
+        plant.objects.store.write(lambda c: kept_imports.change_import(c, gone, state="running"))
+        plant.objects.store.write(lambda c: kept_imports.change_import(c, cut, size=0))
+        (files / "77.csv").write_bytes(b"of nobody")
+        plant.objects.imports.start()
+        for number in (gone, cut):
+            one = await plant.call("GET", f"/imports/{number}")
+            assert (one["state"], "the server stopped" in one["trouble"]) == ("failed", True)
+            assert one["ended_at"] is not None
+        assert list(files.iterdir()) == []
+
+
+async def test_files_nobody_stores_go_after_a_day_and_too_many_are_refused(
+    sqlite_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(import_jobs, "WAITING_MAX", 2)
+    async with plant_at(sqlite_url) as plant:
+        first, _ = [await plant.bring("week.csv", table(rows(3))) for _ in range(2)]
+        answer = await plant.client.post("/api/v1/imports?name=a.csv", content=b"x")
+        assert answer.status_code == 409
+        assert "give up one" in answer.json()["detail"]
+        long_ago = NOW_MS - import_jobs.WAITS_MS - 1
+        plant.objects.store.write(lambda c: kept_imports.change_import(c, first, created_ms=long_ago))
+        await plant.bring("b.csv", table(rows(3)))
+        one = await plant.call("GET", f"/imports/{first}")
+        assert (one["state"], "within a day" in one["trouble"]) == ("failed", True)
