@@ -6,6 +6,7 @@ knows again what it has. How far a file was read is kept in the same transaction
 that neither a kill nor a power cut loses or doubles one. A line without its end waits for it.
 """
 
+import collections
 import dataclasses
 import fnmatch
 import hashlib
@@ -13,7 +14,7 @@ import json
 import logging
 import re
 import threading
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, BinaryIO, Final, Protocol
 
@@ -47,6 +48,11 @@ _HEADER_WITHIN: Final = 30
 _CELLS: Final = re.compile(r"[,;|\t]")
 #: Rows looked at to tell decimals and the order of day and month.
 _SAMPLE: Final = 50
+#: Lines a quoted cell may run over.
+_QUOTED_LINES: Final = 20
+_QUOTES: Final = re.compile('(?P<run>"+)')
+#: What a quote stands behind where it opens a cell: nothing, a delimiter, a line's end.
+_BEFORE_QUOTE: Final = ("", ",", ";", "|", "\t", "\n", "\r", "\ufeff")
 
 
 class Keeper(Protocol):
@@ -220,7 +226,8 @@ class FolderWatch:
             reader = TableReader(self._options, head.lines, start.memory)
         waiting: list[Mapping[str, Any]] = []
         offset = start.offset
-        for raw in _lines(file, offset, codec):
+        lines = _lines(file, offset, codec)
+        for raw in lines if head.is_report else _records(lines, codec):
             before = reader.memory()
             try:
                 shot = reader.shot(_text(raw, codec))
@@ -280,7 +287,7 @@ def _head(file: BinaryIO, codec: str) -> _Head | None:
     raws: list[bytes] = []
     lines: list[str] = []
     size, first, report = 0, b"", False
-    for raw in _lines(file, 0, codec):
+    for raw in _records(_lines(file, 0, codec), codec):
         size += len(raw)
         if size > HEAD_MAX or len(lines) > _SAMPLE:
             break
@@ -321,6 +328,48 @@ def _lines(file: BinaryIO, offset: int, codec: str) -> Iterator[bytes]:
         rest = rest[start:]
         if len(rest) > LINE_MAX:
             raise FileTroubleError(f"a line has more than {LINE_MAX} bytes; this is no log")
+
+
+def _records(lines: Iterator[bytes], codec: str) -> Iterator[bytes]:
+    """Lines, those a quoted cell runs over as one; a quote nobody closes soon was none.
+
+    >>> list(_records(iter([b'1,"cold\\n', b'start",2\\n', b"3,,4\\n"]), "utf-8"))
+    [b'1,"cold\\nstart",2\\n', b'3,,4\\n']
+    """
+    waiting: collections.deque[bytes] = collections.deque()
+    for raw in lines:
+        waiting.append(raw)
+        while count := _lines_of_first(waiting, codec):
+            yield b"".join(waiting.popleft() for _ in range(count))
+    # What is left may be half written: its end comes with a later look.
+
+
+def _lines_of_first(waiting: Iterable[bytes], codec: str) -> int:
+    """How many of the lines are the first record; 0 while its end has not come."""
+    size, text = 0, ""
+    for count, raw in enumerate(waiting, start=1):
+        size += len(raw)
+        text += _text(raw, codec)
+        if not _is_open(text):
+            return count
+        if count > _QUOTED_LINES or size > LINE_MAX:
+            return 1
+    return 0
+
+
+def _is_open(text: str) -> bool:
+    """Whether a quoted cell has begun and not ended. Quotes inside a plain cell (inches) mean nothing."""
+    if '"' not in text:
+        return False
+    open_ = False
+    for match in _QUOTES.finditer(text):
+        if open_:
+            # A pair of quotes stands for one; an odd number ends the cell.
+            open_ = len(match["run"]) % 2 == 0
+        else:
+            opened = text[match.start() - 1 : match.start()] in _BEFORE_QUOTE
+            open_ = opened and len(match["run"]) % 2 == 1
+    return open_
 
 
 def _find(text: bytes, end: bytes, start: int) -> int:

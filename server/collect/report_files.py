@@ -217,14 +217,22 @@ def _find_header(head: Sequence[str], mapping: Mapping[str, str]) -> tuple[int, 
     best: tuple[int, int, str, tuple[str, ...]] = (0, 0, "", ())
     for number, line in enumerate(itertools.islice(head, _HEADER_WITHIN)):
         for delimiter in _DELIMITERS:
-            names = tuple(name.strip() for name in line.strip("\r\n\ufeff").split(delimiter))
-            names = tuple(name.strip('"') for name in names)
+            names = _names_of(line, delimiter)
             hits = sum(name in mapping or bool(headers.guess_column(name).field) for name in names if name)
             if hits > best[0]:
                 best = (hits, number, delimiter, names)
     if best[0] < 2:
         raise FileTroubleError("none of its first lines is a header of columns that are known or mapped")
     return best[1], best[2], best[3]
+
+
+def _names_of(line: str, delimiter: str) -> tuple[str, ...]:
+    """The cells of a possible header; a name that runs over lines is one."""
+    try:
+        cells = next(csv.reader([line.strip("\r\n\ufeff")], delimiter=delimiter), [])
+    except csv.Error:
+        cells = line.split(delimiter)
+    return tuple(" ".join(cell.split()) for cell in cells)
 
 
 def _fields_of(names: Sequence[str], options: FolderOptions) -> dict[int, tuple[str, float, float]]:

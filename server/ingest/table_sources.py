@@ -84,7 +84,7 @@ def open_table(
 
 
 def _clean(cells: Iterable[Any]) -> tuple[str, ...]:
-    names = ["" if cell is None else str(cell).strip() for cell in cells]
+    names = ["" if cell is None else " ".join(str(cell).split()) for cell in cells]
     while names and not names[-1]:
         names.pop()
     return tuple(names)
@@ -112,21 +112,18 @@ def _open_text(path: Path, wanted: Wanted, encoding: str | None, given: str | No
     codec = encoding or codec_of(path)
     with opened(path, codec) as file:
         lines = [file.readline(1 << 17) for _ in range(HEADER_WITHIN)]
-    best: tuple[int, int, str, tuple[str, ...]] = (0, 0, "", ())
-    for number, line in enumerate(lines):
-        for delimiter in (given,) if given else DELIMITERS:
-            names = _split(line, delimiter)
-            hits = sum(map(wanted, names))
-            if hits > best[0]:
-                best = (hits, number, delimiter, names)
-    hits, number, delimiter, names = best
+    hits, after, delimiter, names = 0, 0, "", tuple[str, ...]()
+    for mark in (given,) if given else DELIMITERS:
+        for lines_read, found in _possible_headers(lines, mark):
+            if (count := sum(map(wanted, found))) > hits:
+                hits, after, delimiter, names = count, lines_read, mark, found
     if not hits:
         raise _no_header(path)
     _check_width(path, names)
     at: list[io.TextIOWrapper] = []
     return Source(
         names=names,
-        rows=_text_rows(path, codec, number + 1, delimiter, at),
+        rows=_text_rows(path, codec, after, delimiter, at),
         delimiter=delimiter,
         encoding=codec,
         progress=_share_read(at, path),
@@ -144,6 +141,18 @@ def _share_read(at: list[io.TextIOWrapper], path: Path) -> Callable[[], float]:
         return 1.0 if at[0].closed else min(1.0, below.tell() / size)
 
     return share
+
+
+def _possible_headers(lines: Sequence[str], delimiter: str) -> Iterator[tuple[int, tuple[str, ...]]]:
+    """Each line's names with how many lines end with it; then records whose quoted names run over lines."""
+    for number, line in enumerate(lines, start=1):
+        yield number, _split(line, delimiter)
+    reader = csv.reader(lines, delimiter=delimiter)
+    try:
+        for cells in reader:
+            yield reader.line_num, _clean(cells)
+    except csv.Error:
+        return
 
 
 def _split(line: str, delimiter: str) -> tuple[str, ...]:

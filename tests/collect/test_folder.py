@@ -346,3 +346,31 @@ def test_any_bytes_wait_with_a_reason_or_give_shots(
     look(place, spool)
     assert all(shot["press"] == "P07" for shot in kept(spool))
     spool.close()
+
+
+TABLE_OPTIONS = FolderOptions("P07", mold="M-1", time_zone="UTC")
+
+
+def table_line(counter: int, lot: str) -> bytes:
+    return f"{counter},2026-04-01 06:{counter:02}:00,80.5,6.02,{lot}\n".encode()
+
+
+def test_a_quoted_cell_may_run_over_lines_and_its_half_waits(folder: Path, spool: Spool) -> None:
+    header = b'Counter,"Date and\ntime",Shot size [mm],"Cushion\n[mm]",Lot\n'
+    body = table_line(1, '"L-1\ncold, start"') + table_line(2, "L-2") + table_line(3, '"L-3')
+    (folder / "a.csv").write_bytes(header + body)
+    look(folder, spool, TABLE_OPTIONS)
+    assert [(shot["counter"], shot["lot"]) for shot in kept(spool)] == [(1, "L-1\ncold, start"), (2, "L-2")]
+    with (folder / "a.csv").open("ab") as file:
+        file.write(b'its end"\n' + table_line(4, "L-4"))
+    look(folder, spool, TABLE_OPTIONS)
+    assert [(shot["counter"], shot["lot"]) for shot in kept(spool)[2:]] == [(3, "L-3\nits end"), (4, "L-4")]
+
+
+def test_a_quote_nobody_closes_swallows_nothing(folder: Path, spool: Spool) -> None:
+    header = b"Counter,Date and time,Shot size [mm],Cushion [mm],Lot\n"
+    body = b"".join(table_line(n, '5" plate' if n == 2 else '"open' if n == 3 else "L") for n in range(1, 59))
+    (folder / "a.csv").write_bytes(header + body)
+    watch = look(folder, spool, TABLE_OPTIONS)
+    assert len(kept(spool)) + watch.counts.apart == 58
+    assert set(range(1, 59)) - set(counters(spool)) <= {3}

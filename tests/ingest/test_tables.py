@@ -116,6 +116,17 @@ def test_titles_above_the_header_are_passed_over(tmp_path: Path) -> None:
         assert len(read(path, mapping=MAPPING).shots) == 2
 
 
+def test_a_header_whose_names_run_over_lines_is_one(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    path.write_text(
+        'Log of "P07"\ncounter;at;"Shot size\n[mm]";"Cushion\r\n[mm]"\n1;2026-04-01T06:00:00Z;80;6\n',
+        newline="",
+    )
+    mapping = {"Shot size [mm]": "shot_size_mm", "Cushion [mm]": "cushion_mm"}
+    (shot,) = read(path, mapping=mapping).shots
+    assert (shot.counter, value(shot, "shot_size_mm"), value(shot, "cushion_mm")) == (1, 80.0, 6.0)
+
+
 def test_decimal_commas_are_found_out_and_can_be_named(tmp_path: Path) -> None:
     rows = [
         HEADER,
