@@ -13,6 +13,7 @@ from server.ingest.csv_body import column_of
 from server.ingest.faults import RowFault
 from server.ingest.labels import Head
 from server.ingest.table_cells import EXTRA, ZONE, Reading, is_number, signed, time_ms
+from server.tabular.local_time import TimeTroubleError
 from server.tabular.numbers import is_missing, point_of
 
 _NONE = type(None)
@@ -117,6 +118,11 @@ def _points_of(cells: Sequence[str]) -> Sequence[str]:
 
 
 def _times(cells: Sequence[Any], reading: Reading) -> Column:
+    if reading.time_format is None and set(map(type, cells)) == {str}:
+        try:
+            return reading.clock.all_ms(map(str.strip, cells))
+        except TimeTroubleError as trouble:
+            raise ValueError from trouble
     times = [time_ms(cell, reading) for cell in cells]
     if set(map(type, times)) != {int}:
         raise ValueError
