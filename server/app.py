@@ -22,6 +22,8 @@ from server.routes import (
     acting,
     alarm_budget,
     alarms,
+    case_pages,
+    cases,
     docs,
     floor,
     floor_pages,
@@ -110,9 +112,9 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     observing.install(app)
     stages = (
         shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies,
-        maths, score,
+        cases, maths, score,
     )  # fmt: skip
     doors = (access, access_pages, people, keys, tablets, trail)
-    for module in (*stages, *doors, live, watching, docs, pages, floor_pages):
+    for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages):
         app.include_router(module.router)
     return app

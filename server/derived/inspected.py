@@ -6,7 +6,7 @@ import numpy as np
 import sqlalchemy as sa
 
 from server.maths.results import Undetermined
-from server.store.records import score_before, studies_of_kind, valves_of
+from server.store.records import Study, score_before, studies_of_kind, valves_of
 from server.valve.recalibration import KEPT_TERMS, Recalibration, recalibrate
 
 
@@ -46,29 +46,71 @@ def _own_log_odds(score: tuple[float, bytes] | None) -> float | None:
     return score[0] - float(np.frombuffer(score[1], dtype="<f8")[-1])
 
 
-def inspection_record(connection: sa.Connection) -> Record:
-    """The first inspection of each valve with the last score before it, and the curve through them.
+@dataclasses.dataclass(frozen=True)
+class _Shown:
+    valve_no: int
+    at_ms: int
+    failing: bool | None
 
-    A second look at the same valve would count the same luck twice. The score taken is the model's
-    own: what earlier corrections put on it is taken off again.
-    """
-    found: list[Inspected] = []
-    unpaired = 0
-    seen: set[tuple[int, int]] = set()
+
+#: (press, study_no, what it showed, press_id)
+_Sight = tuple[str, int, _Shown, int]
+
+
+def _opened(connection: sa.Connection) -> list[_Sight]:
+    """Valves somebody looked at."""
+    found = []
     for press, study in studies_of_kind(connection, "inspection"):
         valve = max(
             (one.valve_no for one in valves_of(connection, study.press_id) if one.fitted_ms <= study.at_ms),
             default=0,
         )
-        if (study.press_id, valve) in seen:
+        failing = {"failed": True, "good": False}.get(study.verdict)
+        found.append((press, study.study_no, _Shown(valve, study.at_ms, failing), study.press_id))
+    return found
+
+
+def _proven(connection: sa.Connection) -> list[_Sight]:
+    """Valves that went, and what the shots after the change say of them."""
+    found = []
+    for press, study in studies_of_kind(connection, "proof"):
+        shown = _shown_by(study)
+        if shown is not None:
+            found.append((press, study.study_no, shown, study.press_id))
+    return found
+
+
+def _shown_by(study: Study) -> _Shown | None:
+    """A change of valve that cured it: the old one had failed; one that changed nothing: it was sound."""
+    asked = study.asked
+    if asked.get("action") != "valve" or asked.get("counts") is not True or asked.get("valve_no") is None:
+        return None
+    failing = {"fixed": True, "no_change": False}.get(study.verdict)
+    if failing is None:
+        return None
+    return _Shown(int(asked["valve_no"]), int(asked["at_ms"]), failing)
+
+
+def inspection_record(connection: sa.Connection) -> Record:
+    """The first inspection of each valve with the last score before it, and the curve through them.
+
+    A second look at the same valve would count the same luck twice. The score taken is the model's
+    own: what earlier corrections put on it is taken off again. A change of valve with a proven verdict
+    counts like an inspection of the valve that went, unless somebody looked into that one.
+    """
+    found: list[Inspected] = []
+    unpaired = 0
+    seen: set[tuple[int, int]] = set()
+    for press, study_no, shown, press_id in [*_opened(connection), *_proven(connection)]:
+        if (press_id, shown.valve_no) in seen:
             continue
-        seen.add((study.press_id, valve))
-        log_odds = _own_log_odds(score_before(connection, study.press_id, at_ms=study.at_ms))
+        seen.add((press_id, shown.valve_no))
+        log_odds = _own_log_odds(score_before(connection, press_id, at_ms=shown.at_ms))
         if log_odds is None:
             unpaired += 1
             continue
-        failing = {"failed": True, "good": False}.get(study.verdict)
-        found.append(Inspected(study.press_id, press, study.study_no, study.at_ms, log_odds, failing))
+        found.append(Inspected(press_id, press, study_no, shown.at_ms, log_odds, shown.failing))
+    found.sort(key=lambda one: (one.at_ms, one.press_id, one.study_no))
     counted = [one for one in found if one.failing is not None]
     result = recalibrate(
         [one.log_odds for one in counted], failing=[bool(one.failing) for one in counted]

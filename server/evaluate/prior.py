@@ -21,6 +21,7 @@ from server.valve.checks import (
     drift_check_log_odds,
     faded,
     inspection_log_odds,
+    proof_log_odds,
     short_shot_log_odds,
     total,
 )
@@ -81,6 +82,9 @@ def check_log_odds(
             )
         if kind == "inspection":
             return inspection_log_odds(verdict)
+        if kind == "proof":
+            # A verdict against what the shots say is somebody's opinion, not evidence.
+            return proof_log_odds(str(asked["action"]), verdict=verdict) if asked["counts"] is True else None
     except (KeyError, TypeError, InvalidError):
         return None
     return None

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from server.contract import EVENT_KINDS
 from server.errors import InvalidError
+from server.record.case_actions import take_up
 from server.record.fields import Given
 from server.store import intake
 from server.store.audit import add_audit
@@ -57,4 +58,5 @@ def keep(connection: sa.Connection, press: Press, event: Event, *, now_ms: int) 
         subject=f"{press.press} event {kept.event_no}",
         after={"kind": kept.kind, "at_ms": kept.at_ms, "setting": kept.setting, "lot": kept.lot},
     )
+    take_up(connection, press, kept, now_ms=now_ms)
     return kept

@@ -8,9 +8,10 @@ import sqlalchemy as sa
 
 from server.derived.alarm_performance import STALE_MS
 from server.derived.shift_summary import ShiftSummary, summarise
+from server.show.case_lines import case_lines
 from server.show.judged import read_judgement
 from server.show.pages import AlarmCard, AlarmsPage, HandoverCard
-from server.show.plant_words import SUSPECT_KINDS, Plant, press_href
+from server.show.plant_words import SUSPECT_KINDS, Plant, press_api, press_href
 from server.show.press_words import alarm_text, urgency_mark
 from server.store import alarm_history, alarm_service, floor
 from server.store.alarm_history import Told
@@ -27,6 +28,8 @@ _HELD: Final = ("suppressed", "out_of_service")
 ANSWERS: Final = tuple(REASON.items())
 #: Minutes a card offers to put an alarm aside for.
 _SHELVES: Final = (60, 240, 480)
+#: Alarms a case can be opened from.
+_CASE_KINDS: Final = (*SUSPECT_KINDS, "scatter", "shift", "capability")
 #: A hand-over older than this is history, read or not.
 _HANDOVER_MS: Final = 2 * 86_400_000
 
@@ -62,6 +65,7 @@ def build_alarms(connection: sa.Connection, plant: Plant, *, show_all: bool = Fa
 
 def _open_cards(connection: sa.Connection, plant: Plant) -> list[AlarmCard]:
     states = {row["press_id"]: row for row in accepted_presses(connection)}
+    cases = case_lines(connection)
     flickering = alarm_history.chattering(connection, now_ms=plant.now_ms)
     opened = sorted(
         open_alarms(connection), key=lambda alarm: (_ORDER.index(alarm["urgency"]), alarm["opened_ms"])
@@ -70,6 +74,8 @@ def _open_cards(connection: sa.Connection, plant: Plant) -> list[AlarmCard]:
         dataclasses.replace(
             alarm_card(alarm, states.get(alarm["press_id"]), plant),
             marks=_marks(alarm, plant, flickers=(alarm["press_id"], alarm["kind"]) in flickering),
+            case=cases.get(alarm["press_id"]),
+            press_api=press_api(alarm["press"]) if alarm["kind"] in _CASE_KINDS else "",
         )
         for alarm in opened
     ]

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from server.derived.estimates import estimates_of
 from server.show.build_alarms import alarm_card
+from server.show.case_lines import case_lines
 from server.show.estimate_lines import estimate_lines
 from server.show.evidence_bar import evidence_bar
 from server.show.judged import Judgement, evidence_sentences, read_judgement
@@ -119,6 +120,7 @@ def build_press(
         edit=_edit(row),
         alarms=tuple(alarm_card(alarm, row, plant) for alarm in alarms),
         estimates=_estimates(connection, row, since, plant),
+        case=case_lines(connection).get(row["press_id"]),
     )
 
 

@@ -8,6 +8,7 @@ from server.words.times import Zone
 NAVIGATION = (
     ("/", "Plant"),
     ("/alarms", "Alarms"),
+    ("/cases", "Cases"),
     ("/containment", "Containment"),
     ("/molds", "Molds"),
     ("/studies", "Studies"),

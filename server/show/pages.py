@@ -151,10 +151,20 @@ class PressPage:
     edit: tuple[tuple[str, str], ...] = ()
     alarms: tuple["AlarmCard", ...] = ()
     estimates: EstimateLines | None = None
+    case: "CaseLine | None" = None
 
     @property
     def edit_values(self) -> dict[str, str]:
         return dict(self.edit)
+
+
+@dataclasses.dataclass(frozen=True)
+class CaseLine:
+    """The open case of a press: its name, where it stands and what it is about."""
+
+    name: str
+    href: str
+    text: str
 
 
 @dataclasses.dataclass(frozen=True)
@@ -177,6 +187,8 @@ class AlarmCard:
     marks: tuple[str, ...] = ()
     #: Its parts since the onset stand on the containment page.
     suspects: bool = False
+    case: CaseLine | None = None
+    press_api: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -95,3 +95,11 @@ def mold_href(mold: str) -> str:
 
 def press_api(press: str) -> str:
     return f"/api/v1/presses/{quote(press, safe='')}"
+
+
+def case_href(press: str, number: int) -> str:
+    """
+    >>> case_href("P07", 2)
+    '/cases/P07/2'
+    """
+    return f"/cases/{quote(press, safe='')}/{number}"

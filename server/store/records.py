@@ -246,7 +246,7 @@ def add_study(connection: sa.Connection, study: Study) -> Study:
 
 
 #: Kinds of study that say something of the valve itself.
-CHECKS = ("drift-check", "short-shot", "inspection")
+CHECKS = ("drift-check", "short-shot", "inspection", "proof")
 
 
 def checks_of(connection: sa.Connection, press_id: int) -> list[Study]:

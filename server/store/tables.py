@@ -7,6 +7,9 @@ month work on integers too, and no conversion stands between the driver and nump
 import sqlalchemy as sa
 
 from server.contract import SHOT_DOCUMENTS, SHOT_NUMBERS, SHOT_TEXTS
+from server.store.case_tables import case_actions as case_actions
+from server.store.case_tables import case_notes as case_notes
+from server.store.case_tables import cases as cases
 from server.store.record_tables import (
     alarm_steps as alarm_steps,
 )

@@ -89,6 +89,7 @@ STUDY: Final[dict[str, str]] = {
     "setting-trial": "Setting trial",
     "gate-seal": "Gate seal",
     "qualification": "Press qualification",
+    "proof": "Proof of fix",
 }
 
 VERDICT: Final[dict[str, str]] = {
@@ -101,6 +102,10 @@ VERDICT: Final[dict[str, str]] = {
     "good": "good",
     "worn": "worn, still usable",
     "failed": "failed",
+    "fixed": "fixed",
+    "better": "better",
+    "no_change": "no change",
+    "worse": "worse",
     "passed": "passed",
     "conditional": "passed with conditions",
 }

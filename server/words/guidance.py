@@ -79,6 +79,15 @@ def is_step(step: str) -> bool:
     return step in _steps()
 
 
+def step_text(step: str) -> str:
+    """The text of a step; of none the guidance knows, its id.
+
+    >>> step_text("weigh").startswith("Weigh one shot"), step_text("guess")
+    (True, 'guess')
+    """
+    return _steps()[step].text if step in _steps() else step
+
+
 #: What to do with the parts, in words.
 PARTS_WORDS: Final[Mapping[str, str]] = {
     "stop": "Stop the press as the site's procedure says and set the last parts aside.",

@@ -29,10 +29,12 @@ def whole(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
 
 @pytest.mark.parametrize("page", PAGES)
 def test_a_page_is_bound_and_fits_its_bounds(whole: House, page: str) -> None:
+    # What PARTS calls 900001 is nowhere: the page that says so is bound like any other.
+    expected = 404 if "{number}" in page else 200
     for name, value in PARTS.items():
         page = page.replace("{" + name + "}", value)
     answer = whole.send("administrator", "GET", page)
-    assert answer.status_code == 200
+    assert answer.status_code == expected
     policy = answer.headers["content-security-policy"]
     directives = dict(part.strip().split(" ", 1) for part in policy.split(";") if part.strip())
     assert directives["script-src"] == directives["default-src"] == "'self'"

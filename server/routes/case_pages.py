@@ -1,0 +1,25 @@
+"""The pages of cases."""
+
+from typing import Annotated
+
+from fastapi import APIRouter, Path, Request
+from fastapi.responses import Response
+
+from server.routes.calls import code_of
+from server.routes.pages import page_answer
+from server.show.build_cases import build_case, build_cases
+
+router = APIRouter(include_in_schema=False)
+
+
+@router.get("/cases")
+def cases_page(request: Request, state: str = "") -> Response:
+    return page_answer(request, "cases.html", lambda c, plant: build_cases(c, plant, closed=state == "all"))
+
+
+@router.get("/cases/{press}/{number}")
+def case_page(request: Request, press: str, number: Annotated[int, Path(ge=0, lt=1 << 31)]) -> Response:
+    press = code_of(press)
+    return page_answer(
+        request, "case.html", lambda c, plant: build_case(c, plant, press=press, number=number)
+    )

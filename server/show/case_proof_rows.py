@@ -1,0 +1,146 @@
+"""One action of a case with the shots before and after it, as a page prints it."""
+
+from collections.abc import Sequence
+from typing import Final
+
+from markupsafe import Markup
+
+from server.derived.case_proof import CaseProof
+from server.maths.results import Undetermined
+from server.show.case_rows import ActionBlock, WitnessRow
+from server.show.plant_words import Plant
+from server.show.scale import Scale
+from server.show.svg import drawing, line
+from server.store.cases import CaseAction
+from server.valve.proof_of_fix import SHOTS_WANTED, Figure, Witness
+from server.words.case_words import ACTION, PROVEN, WITNESS, WITNESS_STATE
+from server.words.catalogue import worded
+from server.words.numbers import fixed, percent, plural, signed, whole
+
+_SAYS: Final = {
+    "fixed": "It is fixed.",
+    "better": "It is better, not all well.",
+    "no_change": "Nothing has changed.",
+    "worse": "It has become worse.",
+    "cannot_say": "The shots cannot say.",
+}
+
+
+def verdict_words(verdict: str) -> str:
+    """A verdict as a sentence."""
+    return _SAYS.get(verdict, worded(PROVEN, verdict))
+
+
+def action_block(action: CaseAction, proof: CaseProof, plant: Plant) -> ActionBlock:
+    """The block of one action."""
+    what = worded(ACTION, action.kind)
+    title = f"{what[0].upper()}{what[1:]}" + (f": {action.what}" if action.what else "")
+    come = SHOTS_WANTED - proof.more
+    return ActionBlock(
+        number=action.action_no,
+        title=title,
+        at_text=plant.moment(action.at_ms),
+        who=action.who,
+        answer=_answer(proof),
+        under=_under(proof, plant),
+        rows=_rows(proof, plant),
+        proposed=proof.verdict,
+        proposed_text=worded(PROVEN, proof.verdict) if proof.verdict else "",
+        done_pct=round(100 * come / SHOTS_WANTED),
+        progress_text=f"{whole(come)} of {SHOTS_WANTED} shots after it, settling shots not counted",
+    )
+
+
+def _answer(proof: CaseProof) -> str:
+    if proof.more:
+        return f"Not yet: {whole(proof.more)} more {plural(proof.more, 'shot')} before anything can be said."
+    if isinstance(proof.found, Undetermined):
+        return f"It cannot be said: {proof.found.reason}."
+    return f"{verdict_words(proof.verdict)} {proof.found.text}"
+
+
+def _under(proof: CaseProof, plant: Plant) -> str:
+    if isinstance(proof.found, Undetermined):
+        return f"Compared with the shots since {plant.moment(proof.from_ms)}"
+    n = f"{whole(proof.found.shots_before)} shots before, {whole(proof.found.shots_after)} after"
+    dropped = f"{whole(proof.settling)} settling shots left out"
+    against = f"startup record {proof.baseline_no}" if proof.baseline_no else "no startup record"
+    return f"{n} · {dropped} · {against} · intervals 97.5 % each, autocorrelation allowed for"
+
+
+def _rows(proof: CaseProof, plant: Plant) -> tuple[WitnessRow, ...]:
+    rows: list[WitnessRow] = []
+    if not isinstance(proof.found, Undetermined):
+        rows += [_witness(one, plant) for one in (proof.found.level, proof.found.scatter)]
+    if proof.cushion_before_mm is not None and proof.cushion_after_mm is not None:
+        before, after = (
+            plant.units.shown("length", one) for one in (proof.cushion_before_mm, proof.cushion_after_mm)
+        )
+        rows.append(
+            WitnessRow(
+                "Cushion, mean", "", fixed(before, 2), fixed(after, 2), signed(after - before), "shown only"
+            )
+        )
+    rows.append(
+        WitnessRow(
+            "Leak-likelihood", "", _chance(proof.likelihood_before), _chance(proof.likelihood_after), "",
+            "" if proof.likelihood_after is None else "below one half" if proof.likelihood_after < 0.5
+            else "still above one half",
+        )
+    )  # fmt: skip
+    return tuple(rows)
+
+
+def _chance(value: float | None) -> str:
+    return "not judged" if value is None else percent(value)
+
+
+def _witness(one: Witness, plant: Plant) -> WitnessRow:
+    unit = plant.units.written("length")
+    level = one.name == "level"
+    show = plant.units.shown if level else plant.units.shown_difference
+
+    def figure(each: Figure) -> str:
+        low, high = (show("length", end) for end in (each.lower, each.upper))
+        return f"{fixed(show('length', each.value), 3)} ({fixed(low, 3)} to {fixed(high, 3)})"
+
+    if level:
+        low, mid, high = (
+            plant.units.shown_difference("length", end)
+            for end in (one.change.lower, one.change.value, one.change.upper)
+        )
+        change = f"{signed(mid)} {unit} ({signed(low)} to {signed(high)})"
+    else:
+        change = f"× {one.change.value:.2f} ({one.change.lower:.2f} to {one.change.upper:.2f})"
+    return WitnessRow(
+        name=f"{worded(WITNESS, one.name)}, {unit}",
+        record="none" if one.record is None else fixed(show("length", one.record), 3),
+        before=figure(one.before),
+        after=figure(one.after),
+        change=change,
+        says=worded(WITNESS_STATE, one.state),
+        picture=_picture(one),
+    )
+
+
+def _picture(one: Witness) -> Markup:
+    """Before above, after below, on one ruler, the record as a hairline."""
+    ends = [one.before.lower, one.before.upper, one.after.lower, one.after.upper]
+    ends += [] if one.record is None else [one.record]
+    air = 0.08 * (max(ends) - min(ends)) or 0.1
+    across = Scale(low=min(ends) - air, high=max(ends) + air, left=2.0, right=158.0)
+    parts: list[Markup] = []
+    if one.record is not None:
+        parts.append(line(across.at(one.record), 2.0, across.at(one.record), 30.0, "proof-record"))
+    for y, each, look in ((10.0, one.before, "proof-before"), (22.0, one.after, "proof-after")):
+        parts += _span(across, y, each, look)
+    alt = f"{worded(WITNESS, one.name)}: before above, after below, startup record as a line"
+    return drawing(parts, width=160.0, height=32.0, alt=alt, class_="proof")
+
+
+def _span(across: Scale, y: float, each: Figure, look: str) -> Sequence[Markup]:
+    at = across.at(each.value)
+    return (
+        line(across.at(each.lower), y, across.at(each.upper), y, look),
+        line(at, y - 4.0, at, y + 4.0, look),
+    )

@@ -1,0 +1,67 @@
+"""Tables of what ties the work on one press together: cases, their notes and actions."""
+
+import sqlalchemy as sa
+
+from server.store.table_base import Big
+from server.store.table_base import key as _key
+from server.store.table_base import need as _need
+from server.store.table_base import table as _table
+
+# One suspicion on one press, from the first doubt to the verdict.
+cases = _table(
+    "cases",
+    _key("press_id", sa.Integer),
+    _key("case_no", sa.Integer),
+    _need("about", sa.Text, server_default=""),
+    # Since when it is suspected; everything on the press from then on belongs to the story.
+    _need("onset_ms", Big),
+    _need("opened_ms", Big),
+    _need("opened_by", sa.Text),
+    sa.Column("alarm_no", sa.Integer),
+    # What ran and what was fitted as it was opened: by these it is found again.
+    _need("mold", sa.Text, server_default=""),
+    _need("material", sa.Text, server_default=""),
+    _need("valve_style", sa.Text, server_default=""),
+    sa.Column("valve_no", sa.Integer),
+    _need("owner", sa.Text, server_default=""),
+    sa.Column("closed_ms", Big),
+    sa.Column("closed_by", sa.Text),
+    # 'fixed', 'better', 'no_change', 'worse', 'cannot_say'; '' while it is open.
+    _need("verdict", sa.Text, server_default=""),
+    _need("closing_note", sa.Text, server_default=""),
+    # The action the verdict is about, and the comparison it rests on as it stood then, as JSON.
+    sa.Column("action_no", sa.Integer),
+    _need("evidence", sa.Text, server_default="{}"),
+    # 1 while it is open, NULL afterwards: at most one open case per press.
+    sa.Column("open_mark", sa.Integer),
+    sa.UniqueConstraint("press_id", "open_mark"),
+)
+
+case_notes = _table(
+    "case_notes",
+    _key("press_id", sa.Integer),
+    _key("case_no", sa.Integer),
+    _key("note_no", sa.Integer),
+    _need("at_ms", Big),
+    _need("who", sa.Text),
+    _need("note", sa.Text),
+)
+
+# What was done about it; each opens a comparison of the shots before and after.
+case_actions = _table(
+    "case_actions",
+    _key("press_id", sa.Integer),
+    _key("case_no", sa.Integer),
+    _key("action_no", sa.Integer),
+    # 'setting', 'material', 'hardware', 'valve'
+    _need("kind", sa.Text),
+    _need("at_ms", Big),
+    _need("event_no", Big),
+    # The valve that went, where the ledger knows it.
+    sa.Column("valve_no", sa.Integer),
+    _need("what", sa.Text, server_default=""),
+    _need("who", sa.Text),
+    _need("recorded_ms", Big),
+)
+
+sa.Index("ix_cases_open_mark", cases.c.open_mark)
