@@ -1,15 +1,24 @@
 """Random tokens and passwords: how they are made, hashed and checked."""
 
+import contextlib
 import hashlib
 import secrets
+import threading
 import unicodedata
+from collections.abc import Iterator
 from typing import Final
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from server.errors import BusyError
+
 #: argon2id with 19 MiB, 2 passes, 1 lane (memory): about 20 ms, so that logins cannot stall ingest.
 _hasher: Final = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
+#: Passwords hashed at the same time (19 MiB each), and those that may wait for it: a flood of logins must
+#: take neither the memory nor the threads that shots need.
+HASHED_AT_ONCE: Final = 2
+HASHED_WAITING: Final = 16
 #: No letter or digit that is read as another.
 _LEGIBLE: Final = "abcdefghjkmnpqrstuvwxyz23456789"
 
@@ -29,8 +38,29 @@ def one_time_password() -> str:
     return "-".join("".join(secrets.choice(_LEGIBLE) for _ in range(4)) for _ in range(4))
 
 
+class Turns:
+    """Lets so many in at once and so many more wait; the next is told to come back."""
+
+    def __init__(self, *, at_once: int, waiting: int) -> None:
+        self._room = threading.BoundedSemaphore(at_once + waiting)
+        self._turn = threading.BoundedSemaphore(at_once)
+
+    @contextlib.contextmanager
+    def take(self) -> Iterator[None]:
+        if not self._room.acquire(blocking=False):
+            raise BusyError("too many passwords are being looked at; try again in 1 s", retry_after_s=1)
+        with contextlib.ExitStack() as held:
+            held.callback(self._room.release)
+            with self._turn:
+                yield
+
+
+_turns: Final = Turns(at_once=HASHED_AT_ONCE, waiting=HASHED_WAITING)
+
+
 def hash_password(password: str) -> str:
-    return _hasher.hash(password)
+    with _turns.take():
+        return _hasher.hash(password)
 
 
 #: Checked for names that do not exist, so that both take the same time.
@@ -40,10 +70,11 @@ _NOBODY: Final = _hasher.hash(secrets.token_hex(16))
 def password_fits(password_hash: str | None, password: str) -> bool:
     """Whether the password is right; without a hash, no, after the same time."""
     tried = unicodedata.normalize("NFKC", password)
-    try:
-        return _hasher.verify(password_hash or _NOBODY, tried) and password_hash is not None
-    except (VerificationError, InvalidHashError):
-        return False
+    with _turns.take():
+        try:
+            return _hasher.verify(password_hash or _NOBODY, tried) and password_hash is not None
+        except (VerificationError, InvalidHashError):
+            return False
 
 
 def is_outdated(password_hash: str) -> bool:

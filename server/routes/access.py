@@ -2,6 +2,7 @@
 
 import dataclasses
 import logging
+import threading
 from collections.abc import Mapping
 from typing import Annotated, Any
 
@@ -26,6 +27,8 @@ router = APIRouter(tags=["access"])
 
 #: Roles that can change something: their sessions end when nobody is there.
 _READING_ONLY = "viewer"
+#: Two first logins at the same moment share one counter.
+_FIRST = threading.Lock()
 
 
 def safe_path(path: str) -> str:
@@ -42,8 +45,9 @@ def safe_path(path: str) -> str:
 def throttle_of(request: Request) -> Throttle:
     """The one counter of wrong passwords of this server."""
     state = request.app.state
-    if not hasattr(state, "login_throttle"):
-        state.login_throttle = Throttle()
+    with _FIRST:
+        if not hasattr(state, "login_throttle"):
+            state.login_throttle = Throttle()
     found: Throttle = state.login_throttle
     return found
 
@@ -54,18 +58,16 @@ def address_of(request: Request) -> str:
 
 def checked(request: Request, name: str, password: str) -> Person:
     """The person, if the password is right and nobody is guessing."""
-    objects, throttle, address = objects_of(request), throttle_of(request), address_of(request)
-    throttle.check(name, address, now_ms=objects.now_ms())
-    with objects.store.read() as connection:
-        known = person_by_name(connection, name)
-    try:
-        person = people.check_password(known, password)
-    except UnauthorizedError:
-        throttle.failed(name, address, now_ms=objects.now_ms())
-        # Not what was typed as a name: a password lands in that field now and then.
-        log.warning("wrong password for %s from %s", known.name if known else "an unknown name", address)
-        raise
-    throttle.succeeded(name, address)
+    objects, address = objects_of(request), address_of(request)
+    with throttle_of(request).one_try(name, address, now_ms=objects.now_ms()):
+        with objects.store.read() as connection:
+            known = person_by_name(connection, name)
+        try:
+            person = people.check_password(known, password)
+        except UnauthorizedError:
+            # Not what was typed as a name: a password lands in that field now and then.
+            log.warning("wrong password for %s from %s", known.name if known else "an unknown name", address)
+            raise
     renewed = people.renewed_hash(person, password)
     if renewed is not None:
         write(request, lambda c: people.keep_renewed_hash(c, person, renewed))
@@ -121,10 +123,11 @@ def login_by_form(
     try:
         person = checked(request, name, password)
     except RingtellError as error:
-        if error.status not in (401, 429):
+        if error.status not in (401, 429, 503):
             raise
-        word = "1" if error.status == 401 else "wait"
-        return RedirectResponse(f"/login?wrong={word}", status_code=303)
+        wait_s = error.facts.get("retry_after_s")
+        query = "wrong=1" if wait_s is None else f"wait={wait_s}"
+        return RedirectResponse(f"/login?{query}", status_code=303)
     target = "/login" if person.must_change else safe_path(next)
     opening = on_this_device(request, opening_of(request, person))
     return enter(request, RedirectResponse(target, status_code=303), person, opening)

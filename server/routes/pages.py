@@ -229,12 +229,17 @@ def help_page(request: Request) -> Response:
 
 @router.get("/login")
 def login_page(
-    request: Request, next_path: Annotated[str, Query(alias="next")] = "/", wrong: str = ""
+    request: Request,
+    next_path: Annotated[str, Query(alias="next")] = "/",
+    wrong: str = "",
+    wait: Annotated[int, Query(ge=0, le=86_400)] = 0,
 ) -> Response:
     return page_answer(
         request,
         "login.html",
-        lambda _c, plant: build_login(plant, next_path=safe_path(next_path), wrong=bool(wrong)),
+        lambda _c, plant: build_login(
+            plant, next_path=safe_path(next_path), wrong=bool(wrong), wait_s=wait
+        ),
         public=True,
     )
 

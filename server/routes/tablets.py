@@ -107,12 +107,11 @@ def enter_by_pin(request: Request, body: Sent = None) -> Response:
         tablet = _need_tablet(connection, request)
     name, pin = text_of(body, "name"), text_of(body, "pin")
     # Counted by tablet, not by address: several stand behind one.
-    throttle, where = throttle_of(request), f"tablet {tablet.tablet_id}"
-    throttle.check(name, where, now_ms=objects.now_ms())
-    with objects.store.read() as connection:
-        known = kept.person_by_name(connection, name)
-    person = _checked(request, known, pin, name=name, where=where)
-    throttle.succeeded(name, where)
+    where = f"tablet {tablet.tablet_id}"
+    with throttle_of(request).one_try(name, where, now_ms=objects.now_ms()):
+        with objects.store.read() as connection:
+            known = kept.person_by_name(connection, name)
+        person = _checked(request, known, pin, where=where)
     write(request, lambda c: kept.tablet_used(c, tablet.tablet_id, now_ms=objects.now_ms()))
     opening = Opening(
         hours=objects.settings.session_hours,
@@ -124,12 +123,11 @@ def enter_by_pin(request: Request, body: Sent = None) -> Response:
     return enter(request, answer, person, on_this_device(request, opening))
 
 
-def _checked(request: Request, known: Person | None, pin: str, *, name: str, where: str) -> Person:
+def _checked(request: Request, known: Person | None, pin: str, *, where: str) -> Person:
     now_ms = objects_of(request).now_ms()
     try:
         person = tablets.check_pin(known, pin)
     except UnauthorizedError:
-        throttle_of(request).failed(name, where, now_ms=now_ms)
         log.warning("wrong short number for %s on %s", known.name if known else "an unknown name", where)
         if known is not None:
             write(request, lambda c: tablets.pin_tried(c, known, right=False, now_ms=now_ms))

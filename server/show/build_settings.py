@@ -81,15 +81,24 @@ def _entered(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def build_login(plant: Plant, *, next_path: str, wrong: bool = False) -> LoginPage:
+def build_login(plant: Plant, *, next_path: str, wrong: bool = False, wait_s: int = 0) -> LoginPage:
     # Only a path of this server: an address elsewhere would make the login a trap.
     local = next_path.startswith("/") and not next_path.startswith(("//", "/\\"))
     return LoginPage(
         frame=plant.frame("Sign in", active="/login"),
         answer=f"Sign in to {plant.name}." if plant.name else "Sign in.",
         next=next_path if local else "/",
-        trouble="Name or password is wrong. Try again." if wrong else "",
+        trouble=_refused(wrong=wrong, wait_s=wait_s),
     )
+
+
+def _refused(*, wrong: bool, wait_s: int) -> str:
+    if wait_s > 5:
+        wait = f"{wait_s} seconds" if wait_s < 120 else f"{-(-wait_s // 60)} minutes"
+        return f"Too many wrong tries. The next one is looked at in {wait}; until then nothing is."
+    if wait_s:
+        return "Many are signing in at this moment. Try again in a few seconds."
+    return "Name or password is wrong. Try again." if wrong else ""
 
 
 def build_trouble(

@@ -13,6 +13,7 @@ from server.errors import ForbiddenError, ThrottledError, UnauthorizedError
 from server.store.device_keys import all_keys
 from server.store.people import person_by_name
 from server.store.tables import people, sessions
+from tests.access.guessing import guess
 from tests.access.plant import MORNING, PASSWORD, plant, with_password
 
 PRESS = {"screw_diameter_mm": 45}
@@ -253,11 +254,10 @@ def test_guessing_is_slowed_and_the_answer_is_the_same_for_unknown_names(sqlite_
 def test_an_address_is_slowed_across_names() -> None:
     throttle = Throttle()
     for number in range(ADDRESS_TRIES):
-        throttle.check(f"name{number}", "10.0.0.1", now_ms=MORNING)
-        throttle.failed(f"name{number}", "10.0.0.1", now_ms=MORNING)
+        guess(throttle, f"name{number}", "10.0.0.1")
     with pytest.raises(ThrottledError):
-        throttle.check("fresh", "10.0.0.1", now_ms=MORNING)
-    throttle.check("fresh", "10.0.0.2", now_ms=MORNING)
+        guess(throttle, "fresh", "10.0.0.1")
+    guess(throttle, "fresh", "10.0.0.2")
 
 
 # --- without login --------------------------------------------------------------------------------
