@@ -11,6 +11,7 @@ from server.notify.alarms import AlarmChanged, By, standing_of, take_step
 from server.store import alarms as kept
 from server.store.alarms import Alarm, Cursor
 from server.store.audit import add_audit
+from server.store.numbering import lock_press
 from server.store.plant import read_settings
 
 NOTE_LENGTH_MAX = 2_000
@@ -122,7 +123,7 @@ def _by(who: str, note: str, key: str | None, *, reason: str = "") -> By:
 def _fresh(connection: sa.Connection, alarm_id: str, by: By, action: str) -> tuple[Alarm, bool]:
     """The alarm as it stands, locked, and whether this very request was already carried out."""
     alarm = need_alarm(connection, alarm_id)
-    kept.lock_press(connection, alarm.press_id)
+    lock_press(connection, alarm.press_id)
     alarm = need_alarm(connection, alarm_id)
     if by.idempotency_key is None:
         return alarm, False

@@ -14,6 +14,7 @@ from server.notify.steps import SYSTEM, AlarmChanged, By, record, standing_of, t
 from server.store import alarm_service
 from server.store import alarms as kept
 from server.store.alarms import Alarm
+from server.store.numbering import lock_press
 from server.store.plant import Press, press_by_id
 
 __all__ = ["SYSTEM", "AlarmChanged", "By", "react", "standing_of", "suppress", "take_step", "tick"]
@@ -28,7 +29,7 @@ def react(
     misses it. suppressed_by: id of the reason why this kind is suppressed by design now; '' when it
     is not, which releases an alarm that was.
     """
-    kept.lock_press(connection, press.press_id)
+    lock_press(connection, press.press_id)
     alarm = kept.open_alarm(connection, press.press_id, condition.kind)
     if alarm is None:
         if not _is_news(connection, press.press_id, condition):
@@ -51,7 +52,7 @@ def suppress(
     connection: sa.Connection, press: Press, *, suppressed_by: str, now_ms: int
 ) -> list[AlarmChanged]:
     """Suppress every open alarm of a press by design, or release them ('')."""
-    kept.lock_press(connection, press.press_id)
+    lock_press(connection, press.press_id)
     changes: list[AlarmChanged] = []
     for alarm in kept.open_alarms_of(connection, press.press_id):
         _suppressed(connection, alarm, suppressed_by, changes, now_ms=now_ms)
@@ -156,7 +157,7 @@ def tick(
     """
     changes: list[AlarmChanged] = []
     for alarm in kept.shelved_until(connection, now_ms=now_ms):
-        kept.lock_press(connection, alarm.press_id)
+        lock_press(connection, alarm.press_id)
         fresh = kept.alarm_by_no(connection, alarm.press, alarm.alarm_no)
         if fresh is None or fresh.ended_ms is not None:
             continue

@@ -8,6 +8,7 @@ from server.notify.outbox import matching, send_along
 from server.notify.steps import AlarmChanged, By, record_step
 from server.store import alarms as kept
 from server.store.alarms import Alarm
+from server.store.numbering import lock_press
 from server.store.outlet_routes import Route, routes
 
 _MINUTE_MS = 60_000
@@ -22,7 +23,7 @@ def escalate(connection: sa.Connection, *, now_ms: int) -> list[AlarmChanged]:
     for alarm in kept.open_alarms(connection):
         if _due(alarm, known, now_ms=now_ms):
             # Somebody may be answering at this very moment: what counts is how it stands once it is ours.
-            kept.lock_press(connection, alarm.press_id)
+            lock_press(connection, alarm.press_id)
             fresh = kept.alarm_by_no(connection, alarm.press, alarm.alarm_no)
             if fresh is not None:
                 changes += _levels(connection, fresh, known, now_ms=now_ms)

@@ -10,6 +10,7 @@ from server.store import alarm_service as kept_stops
 from server.store import alarms as kept
 from server.store.alarm_service import Stop
 from server.store.audit import add_audit
+from server.store.numbering import lock_press
 from server.store.plant import Press, press_by_id, read_settings
 
 #: Characters of the reason somebody must give, at least and at most.
@@ -29,7 +30,7 @@ def take_out(
 ) -> tuple[Stop, list[AlarmChanged]]:
     """Take a kind out of service until a time; when it is out already, the end and the reason move."""
     _check(connection, kind, why, until_ms, now_ms=now_ms)
-    kept.lock_press(connection, press.press_id)
+    lock_press(connection, press.press_id)
     before = kept_stops.stop_of(connection, press.press_id, kind)
     if before is not None and (before.until_ms, before.why) == (until_ms, why):
         return before, []
@@ -51,7 +52,7 @@ def put_back(
 ) -> list[AlarmChanged]:
     """Put a kind back in service; one that is in service stays as it is."""
     _known(kind)
-    kept.lock_press(connection, press.press_id)
+    lock_press(connection, press.press_id)
     stop = kept_stops.stop_of(connection, press.press_id, kind)
     if stop is None:
         return []

@@ -5,6 +5,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.store.numbering import next_of_press
 from server.store.tables import alarm_stops, presses
 
 
@@ -50,10 +51,8 @@ def stops_now(connection: sa.Connection, *, until_ms: int | None = None) -> list
 
 def add_stop(connection: sa.Connection, stop: Stop) -> Stop:
     """Keep a stop under the press's next number; returns it with that number."""
-    highest = connection.execute(
-        sa.select(sa.func.max(alarm_stops.c.stop_no)).where(alarm_stops.c.press_id == stop.press_id)
-    ).scalar_one()
-    numbered = dataclasses.replace(stop, stop_no=(highest or 0) + 1)
+    number = next_of_press(connection, alarm_stops.c.stop_no, stop.press_id)
+    numbered = dataclasses.replace(stop, stop_no=number)
     values = {column.name: getattr(numbered, column.name) for column in _COLUMNS}
     connection.execute(sa.insert(alarm_stops).values(**values, open_mark=1))
     return numbered

@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 import sqlalchemy as sa
 
+from server.store.numbering import next_of_press
 from server.store.tables import alarm_steps, alarms, press_states, presses
 
 
@@ -91,13 +92,6 @@ def _alarm(row: Any) -> Alarm:
     return Alarm(**{**row._mapping, "facts": json.loads(row.facts)})
 
 
-def lock_press(connection: sa.Connection, press_id: int) -> None:
-    """Let nobody else change this press's alarms until the transaction ends (PostgreSQL)."""
-    connection.execute(
-        sa.select(press_states.c.press_id).where(press_states.c.press_id == press_id).with_for_update()
-    )
-
-
 def open_alarm(connection: sa.Connection, press_id: int, kind: str) -> Alarm | None:
     """The open alarm of this kind: there is at most one."""
     row = connection.execute(
@@ -170,10 +164,8 @@ def list_alarms(
 
 def insert_alarm(connection: sa.Connection, alarm: Alarm) -> Alarm:
     """Keep a new open alarm under the press's next number; returns it with that number."""
-    highest = connection.execute(
-        sa.select(sa.func.max(alarms.c.alarm_no)).where(alarms.c.press_id == alarm.press_id)
-    ).scalar_one()
-    numbered = dataclasses.replace(alarm, alarm_no=(highest or 0) + 1)
+    number = next_of_press(connection, alarms.c.alarm_no, alarm.press_id)
+    numbered = dataclasses.replace(alarm, alarm_no=number)
     connection.execute(sa.insert(alarms).values(**_values(numbered)))
     return numbered
 
@@ -206,9 +198,8 @@ def add_step(
     idempotency_key: str | None = None,
 ) -> int:
     """Add a line to the history of an alarm; its number."""
-    here = (alarm_steps.c.press_id == alarm.press_id, alarm_steps.c.alarm_no == alarm.alarm_no)
-    highest = connection.execute(sa.select(sa.func.max(alarm_steps.c.step)).where(*here)).scalar_one()
-    step = 1 if highest is None else highest + 1
+    of_alarm = alarm_steps.c.alarm_no == alarm.alarm_no
+    step = next_of_press(connection, alarm_steps.c.step, alarm.press_id, of_alarm)
     connection.execute(
         sa.insert(alarm_steps).values(
             press_id=alarm.press_id,

@@ -7,6 +7,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.store.numbering import next_of_press
 from server.store.tables import (
     alarm_steps,
     alarms,
@@ -14,7 +15,6 @@ from server.store.tables import (
     case_actions,
     case_notes,
     cases,
-    press_states,
     presses,
     scores,
 )
@@ -89,17 +89,6 @@ class StepTaken:
     note: str
 
 
-def _lock(connection: sa.Connection, press_id: int) -> None:
-    """Nobody else numbers anything on this press until the transaction ends."""
-    connection.execute(
-        sa.select(press_states.c.press_id).where(press_states.c.press_id == press_id).with_for_update()
-    )
-
-
-def _next(connection: sa.Connection, column: sa.Column[Any], *conditions: sa.ColumnElement[bool]) -> int:
-    return int(connection.execute(sa.select(sa.func.max(column)).where(*conditions)).scalar_one() or 0) + 1
-
-
 def _case(row: Any) -> Case:
     values = {field.name: getattr(row, field.name) for field in dataclasses.fields(Case)}
     return Case(**{**values, "evidence": json.loads(values["evidence"])})
@@ -107,8 +96,7 @@ def _case(row: Any) -> Case:
 
 def add_case(connection: sa.Connection, case: Case) -> Case:
     """Keep a case under the press's next number."""
-    _lock(connection, case.press_id)
-    number = _next(connection, cases.c.case_no, cases.c.press_id == case.press_id)
+    number = next_of_press(connection, cases.c.case_no, case.press_id)
     kept = dataclasses.replace(case, case_no=number)
     values = dataclasses.asdict(kept)
     connection.execute(sa.insert(cases).values(**{**values, "evidence": json.dumps(dict(kept.evidence))}))
@@ -197,9 +185,9 @@ def proven_cases(
 
 def add_note(connection: sa.Connection, note: CaseNote) -> CaseNote:
     """Keep a note under the case's next number."""
-    _lock(connection, note.press_id)
-    of_case = (case_notes.c.press_id == note.press_id, case_notes.c.case_no == note.case_no)
-    kept = dataclasses.replace(note, note_no=_next(connection, case_notes.c.note_no, *of_case))
+    of_case = case_notes.c.case_no == note.case_no
+    number = next_of_press(connection, case_notes.c.note_no, note.press_id, of_case)
+    kept = dataclasses.replace(note, note_no=number)
     connection.execute(sa.insert(case_notes).values(**dataclasses.asdict(kept)))
     return kept
 
@@ -215,9 +203,9 @@ def notes_of(connection: sa.Connection, case: Case) -> list[CaseNote]:
 
 def add_action(connection: sa.Connection, action: CaseAction) -> CaseAction:
     """Keep an action under the case's next number."""
-    _lock(connection, action.press_id)
-    of_case = (case_actions.c.press_id == action.press_id, case_actions.c.case_no == action.case_no)
-    kept = dataclasses.replace(action, action_no=_next(connection, case_actions.c.action_no, *of_case))
+    of_case = case_actions.c.case_no == action.case_no
+    number = next_of_press(connection, case_actions.c.action_no, action.press_id, of_case)
+    kept = dataclasses.replace(action, action_no=number)
     connection.execute(sa.insert(case_actions).values(**dataclasses.asdict(kept)))
     return kept
 

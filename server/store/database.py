@@ -2,13 +2,14 @@
 
 SQLite has one writer: a thread that takes waiting jobs, urgent ones (ingest) first, runs each in
 its own savepoint and commits them together. On PostgreSQL a job runs in its own transaction in
-the calling thread.
+the calling thread; one that lost a race against another is run again from its start.
 """
 
 import contextlib
 import dataclasses
 import itertools
 import queue
+import random
 import threading
 import time
 from collections.abc import Callable, Iterator
@@ -18,6 +19,7 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 
 from server.errors import BusyError
+from server.store import trouble
 from server.store.engine import open_engine
 
 Result = TypeVar("Result")
@@ -27,6 +29,11 @@ Job = Callable[[sa.Connection], Result]
 WAITING_MAX = 2_000
 #: Jobs that share one commit.
 GROUP_MAX = 64
+
+#: Times a job is run on PostgreSQL when another took its number, or its locks, at the same moment.
+RACES_MAX = 6
+#: Longest pause before it is run again, in seconds; chance spreads those that met.
+RACE_PAUSE_S = 0.05
 
 URGENT, USUAL, BACKGROUND = 0, 1, 2
 
@@ -77,11 +84,12 @@ class Store:
     def write(self, job: "Job[Result]", *, priority: int = USUAL) -> Result:
         """Run `job` in a transaction; return its result once it is durable.
 
+        A job changes nothing but what its connection writes: it may be run more than once.
+
         Raises whatever `job` raises (nothing of it is kept), or BusyError when too many wait.
         """
         if not self.is_sqlite:
-            with self.engine.begin() as connection:
-                return job(connection)
+            return self._write_alone(job)
         future: Future[Result] = Future()
         with self._lock:
             if self._closed:
@@ -90,6 +98,18 @@ class Store:
                 raise BusyError("too many writes are waiting; send again in 2 s, nothing was stored")
             self._waiting.put((priority, next(self._order), job, future))
         return future.result()
+
+    def _write_alone(self, job: "Job[Result]") -> Result:
+        for _ in range(RACES_MAX - 1):
+            try:
+                with self.engine.begin() as connection:
+                    return job(connection)
+            except sa.exc.DBAPIError as error:
+                if not trouble.lost_a_race(error):
+                    raise
+            time.sleep(random.uniform(0.0, RACE_PAUSE_S))
+        with self.engine.begin() as connection:
+            return job(connection)
 
     def writer_state(self) -> WriterState:
         """Whether writes get through. PostgreSQL has no writer of ours: its jobs run where they come from."""

@@ -7,6 +7,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.store.numbering import next_of_plant
 from server.store.plant import upsert
 from server.store.tables import guidance_ticks, handovers
 
@@ -68,8 +69,7 @@ def _handover(row: Any) -> Handover:
 
 def add_handover(connection: sa.Connection, handover: Handover) -> int:
     """Keep a hand-over under the next number; returns it."""
-    highest = connection.execute(sa.select(sa.func.max(handovers.c.handover_no))).scalar_one()
-    number = int(highest or 0) + 1
+    number = next_of_plant(connection, handovers.c.handover_no)
     values = {**dataclasses.asdict(handover), "handover_no": number}
     values["summary"] = json.dumps(dict(handover.summary), sort_keys=True)
     connection.execute(sa.insert(handovers).values(**values))

@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import sqlalchemy as sa
 
+from server.store.numbering import next_of_plant, next_of_press
 from server.store.tables import (
     alarms,
     baselines,
@@ -94,8 +95,7 @@ def source_of(import_no: int) -> str:
 
 def add_import(connection: sa.Connection, *, file_name: str, size: int, who: str, now_ms: int) -> int:
     """Note a file under the next number."""
-    last = connection.execute(sa.select(sa.func.max(imports.c.import_no))).scalar_one()
-    number = int(last or 0) + 1
+    number = next_of_plant(connection, imports.c.import_no)
     connection.execute(
         sa.insert(imports).values(
             import_no=number, file_name=file_name, size=size, state="uploaded", who=who, created_ms=now_ms
@@ -176,13 +176,13 @@ def add_piece(
     """Note the shots one transaction stored; nothing where it stored none."""
     if not keys:
         return
-    mine = (import_pieces.c.press_id == press_id, import_pieces.c.import_no == import_no)
-    last = connection.execute(sa.select(sa.func.max(import_pieces.c.piece_no)).where(*mine)).scalar_one()
+    of_import = import_pieces.c.import_no == import_no
+    number = next_of_press(connection, import_pieces.c.piece_no, press_id, of_import)
     connection.execute(
         sa.insert(import_pieces).values(
             press_id=press_id,
             import_no=import_no,
-            piece_no=int(last or 0) + 1,
+            piece_no=number,
             from_ms=min(keys)[0],
             to_ms=max(keys)[0],
             shots=len(keys),

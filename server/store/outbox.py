@@ -7,6 +7,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from server.store.alarms import Alarm
+from server.store.numbering import next_of_plant
 from server.store.tables import alarm_steps, alarms, outbox, presses
 
 #: Stands for the press of a message that is about no alarm: a test of an outlet.
@@ -69,10 +70,8 @@ def queue_message(
 
 def queue_test(connection: sa.Connection, *, outlet: str, recipient: str, now_ms: int) -> int:
     """Put a test message into the outbox; its number."""
-    highest = connection.execute(
-        sa.select(sa.func.max(outbox.c.step)).where(outbox.c.press_id == NO_PRESS, outbox.c.alarm_no == 0)
-    ).scalar_one()
-    number = int(highest or 0) + 1
+    tests = (outbox.c.press_id == NO_PRESS, outbox.c.alarm_no == 0)
+    number = next_of_plant(connection, outbox.c.step, *tests)
     _queue(connection, NO_PRESS, 0, number, outlet, recipient, now_ms)
     return number
 

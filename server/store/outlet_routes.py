@@ -4,6 +4,7 @@ import dataclasses
 
 import sqlalchemy as sa
 
+from server.store.numbering import next_of_plant
 from server.store.tables import outlet_routes
 
 
@@ -40,8 +41,8 @@ def route_by_no(connection: sa.Connection, route_no: int) -> Route | None:
 
 def add_route(connection: sa.Connection, route: Route) -> Route:
     """Keep a new route under the next number; returns it with that number."""
-    highest = connection.execute(sa.select(sa.func.max(outlet_routes.c.route_no))).scalar_one()
-    numbered = dataclasses.replace(route, route_no=(highest or 0) + 1)
+    number = next_of_plant(connection, outlet_routes.c.route_no)
+    numbered = dataclasses.replace(route, route_no=number)
     connection.execute(sa.insert(outlet_routes).values(**dataclasses.asdict(numbered)))
     return numbered
 

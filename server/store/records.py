@@ -7,7 +7,8 @@ from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
-from server.store.tables import baselines, events, press_states, presses, scores, shots, studies, valves
+from server.store.numbering import next_of_press
+from server.store.tables import baselines, events, presses, scores, shots, studies, valves
 
 
 @dataclasses.dataclass(frozen=True)
@@ -90,17 +91,6 @@ class Study:
 _Kept = TypeVar("_Kept", Baseline, Event, Valve, Study)
 
 
-def _number_of(connection: sa.Connection, column: sa.Column[Any], press_id: int) -> int:
-    """The next number of this kind for a press; nobody else takes one until the transaction ends."""
-    connection.execute(
-        sa.select(press_states.c.press_id).where(press_states.c.press_id == press_id).with_for_update()
-    )
-    highest = connection.execute(
-        sa.select(sa.func.max(column)).where(column.table.c.press_id == press_id)
-    ).scalar_one()
-    return int(highest or 0) + 1
-
-
 def _insert(connection: sa.Connection, table: sa.Table, kept: _Kept) -> _Kept:
     values = dataclasses.asdict(kept)
     for name in ("signals", "asked", "result"):
@@ -119,7 +109,7 @@ def _baseline(row: Any) -> Baseline:
 
 def add_baseline(connection: sa.Connection, baseline: Baseline) -> Baseline:
     """Keep a baseline under the press's next number."""
-    number = _number_of(connection, baselines.c.baseline_no, baseline.press_id)
+    number = next_of_press(connection, baselines.c.baseline_no, baseline.press_id)
     return _insert(connection, baselines, dataclasses.replace(baseline, baseline_no=number))
 
 
@@ -157,7 +147,7 @@ def change_baseline(connection: sa.Connection, baseline: Baseline, **changes: An
 
 def add_event(connection: sa.Connection, event: Event) -> Event:
     """Keep an event under the press's next number."""
-    number = _number_of(connection, events.c.event_no, event.press_id)
+    number = next_of_press(connection, events.c.event_no, event.press_id)
     return _insert(connection, events, dataclasses.replace(event, event_no=number))
 
 
@@ -190,7 +180,7 @@ def events_of(
 
 def add_valve(connection: sa.Connection, valve: Valve) -> Valve:
     """Keep a valve under the press's next number."""
-    number = _number_of(connection, valves.c.valve_no, valve.press_id)
+    number = next_of_press(connection, valves.c.valve_no, valve.press_id)
     return _insert(connection, valves, dataclasses.replace(valve, valve_no=number))
 
 
@@ -241,7 +231,7 @@ def shots_between(connection: sa.Connection, press_id: int, *, from_ms: int, to_
 
 def add_study(connection: sa.Connection, study: Study) -> Study:
     """Keep a study under the press's next number."""
-    number = _number_of(connection, studies.c.study_no, study.press_id)
+    number = next_of_press(connection, studies.c.study_no, study.press_id)
     return _insert(connection, studies, dataclasses.replace(study, study_no=number))
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterable
 import sqlalchemy as sa
 
 from server.store.evaluation import TEN_MINUTES, Checkpoint, bucket_of
+from server.store.numbering import next_of_press
 from server.store.tables import alarms, baselines, checkpoints, intake, scores, shots, studies, thinnings
 
 #: Around a kept stretch: the shots that its first and last ones are read together with.
@@ -71,13 +72,11 @@ def floor_at(connection: sa.Connection, press_id: int, *, before_ms: int, codec:
 
 def keep_floor(connection: sa.Connection, press_id: int, floor: Floor, *, who: str, now_ms: int) -> None:
     """From this transaction on nothing is evaluated from before the floor."""
-    highest = connection.execute(
-        sa.select(sa.func.max(thinnings.c.thinning_no)).where(thinnings.c.press_id == press_id)
-    ).scalar_one()
+    number = next_of_press(connection, thinnings.c.thinning_no, press_id)
     connection.execute(
         sa.insert(thinnings).values(
             press_id=press_id,
-            thinning_no=(highest or 0) + 1,
+            thinning_no=number,
             floor_ms=floor.floor_ms,
             made_ms=now_ms,
             who=who,

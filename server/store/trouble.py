@@ -29,6 +29,13 @@ _SQLITE_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 _PG_FULL = ("53100", "53200")
 _PG_LOCKED = ("40001", "40P01", "55P03", "53300")
 _PG_READ_ONLY = "25006"
+#: PostgreSQL: somebody else took this key, or went first: the same again finds the database as it is now.
+_PG_RACES = ("23505", "40001", "40P01")
+
+
+def lost_a_race(error: sa.exc.DBAPIError) -> bool:
+    """Whether a job failed on PostgreSQL because of another at the same moment, and may be run again."""
+    return str(getattr(error.orig, "sqlstate", None) or "") in _PG_RACES
 
 
 def trouble_of(error: BaseException) -> RingtellError | None:

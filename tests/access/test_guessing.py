@@ -8,9 +8,10 @@ from server.access import tokens
 from server.access.throttle import NAME_TRIES, WINDOW_MS, Throttle
 from server.access.tokens import HASHED_AT_ONCE, HASHED_WAITING, Turns
 from server.errors import BusyError, ThrottledError
-from tests.access.guessing import all_at_once, guess
+from tests.access.guessing import guess
 from tests.access.plant import MORNING, PASSWORD, plant, with_password
 from tests.access.test_tablets import enrolled, with_pin
+from tests.at_once import all_at_once
 
 
 def test_a_burst_of_guesses_is_looked_at_no_more_often_than_guesses_in_turn(sqlite_url: str) -> None:
