@@ -35,10 +35,12 @@ from server.routes import (
     outlets,
     pages,
     people,
+    photos,
     problems,
     quality,
     reading,
     score,
+    sheets,
     shots,
     sources,
     studies,
@@ -112,7 +114,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     observing.install(app)
     stages = (
         shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies,
-        cases, maths, score,
+        sheets, photos, cases, maths, score,
     )  # fmt: skip
     doors = (access, access_pages, people, keys, tablets, trail)
     for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages):

@@ -9,6 +9,7 @@ from server.contract import SHOT_NUMBERS
 from server.errors import ConflictError, InvalidError, NotFoundError
 from server.record.baseline_capture import Captured, capture
 from server.record.fields import Given, read_code
+from server.record.qualifications import link_to_record
 from server.store import intake
 from server.store.audit import add_audit
 from server.store.plant import Press, Setup, setups_of
@@ -88,6 +89,7 @@ def approve(connection: sa.Connection, press: Press, number: int, *, who: str, n
     approved = change_baseline(connection, baseline, state="approved", approved_by=who, approved_ms=now_ms)
     _rewrite(connection, approved, now_ms=now_ms)
     _audit(connection, press, approved, "baseline_approved", who=who, now_ms=now_ms, before=baseline.state)
+    link_to_record(connection, press, approved, who=who, now_ms=now_ms)
     return approved
 
 

@@ -10,43 +10,25 @@ from server.contract import SHOT_DOCUMENTS, SHOT_NUMBERS, SHOT_TEXTS
 from server.store.case_tables import case_actions as case_actions
 from server.store.case_tables import case_notes as case_notes
 from server.store.case_tables import cases as cases
-from server.store.record_tables import (
-    alarm_steps as alarm_steps,
-)
-from server.store.record_tables import (
-    alarm_stops as alarm_stops,
-)
-from server.store.record_tables import (
-    alarms as alarms,
-)
-from server.store.record_tables import (
-    audit as audit,
-)
-from server.store.record_tables import (
-    audit_heads as audit_heads,
-)
-from server.store.record_tables import (
-    baselines as baselines,
-)
-from server.store.record_tables import (
-    command_keys as command_keys,
-)
-from server.store.record_tables import (
-    events as events,
-)
-from server.store.record_tables import (
-    guidance_ticks as guidance_ticks,
-)
-from server.store.record_tables import (
-    handovers as handovers,
-)
-from server.store.record_tables import (
-    outbox as outbox,
-)
+from server.store.record_tables import alarm_steps as alarm_steps
+from server.store.record_tables import alarm_stops as alarm_stops
+from server.store.record_tables import alarms as alarms
+from server.store.record_tables import audit as audit
+from server.store.record_tables import audit_heads as audit_heads
+from server.store.record_tables import baselines as baselines
+from server.store.record_tables import command_keys as command_keys
+from server.store.record_tables import events as events
+from server.store.record_tables import guidance_ticks as guidance_ticks
+from server.store.record_tables import handovers as handovers
+from server.store.record_tables import outbox as outbox
 from server.store.record_tables import outlet_routes as outlet_routes
 from server.store.record_tables import studies as studies
 from server.store.record_tables import thinnings as thinnings
 from server.store.record_tables import valves as valves
+from server.store.study_tables import study_photos as study_photos
+from server.store.study_tables import study_readings as study_readings
+from server.store.study_tables import study_sheets as study_sheets
+from server.store.study_tables import weight_limits as weight_limits
 from server.store.table_base import Big, Real
 from server.store.table_base import key as _key
 from server.store.table_base import metadata as metadata

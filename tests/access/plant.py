@@ -12,7 +12,19 @@ from fastapi import FastAPI
 from server.access.keys import create_key
 from server.access.passwords import hash_new_password
 from server.access.people import add_person
-from server.routes import access, acting, alarms, keys, live, people, problems, studies, tablets, trail
+from server.routes import (
+    access,
+    acting,
+    alarms,
+    keys,
+    live,
+    people,
+    problems,
+    sheets,
+    studies,
+    tablets,
+    trail,
+)
 from server.routes.middleware import install
 from server.settings import Settings
 from server.store.database import Store
@@ -118,7 +130,7 @@ def plant(url: str, *, no_login: bool = False) -> Iterator[Plant]:
     app.state.ringtell = objects
     problems.install(app)
     install(app)
-    for module in (access, acting, alarms, studies, people, keys, tablets, trail, live):
+    for module in (access, acting, alarms, studies, sheets, people, keys, tablets, trail, live):
         app.include_router(module.router)
     try:
         yield Plant(app, objects)

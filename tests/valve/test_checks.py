@@ -19,7 +19,8 @@ from server.valve.checks import (
     short_shot_log_odds,
     total,
 )
-from server.valve.studies import drift_check, short_shot_study
+from server.valve.creep import drift_check
+from server.valve.studies import short_shot_study
 
 
 def _drift(creep: float, half: float = 0.01) -> float:

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from server.errors import InvalidError
-from server.valve.studies import drift_check, expected_range, short_shot_study
+from server.valve.creep import drift_check
+from server.valve.studies import short_shot_study
+from server.valve.weights import expected_range
 
 
 @pytest.mark.parametrize(("n", "d2"), [(2, 1.128), (5, 2.326), (10, 3.078), (25, 3.931)])
