@@ -46,6 +46,7 @@ from server.routes import (
     studies,
     tablets,
     trail,
+    trials,
     watching,
 )
 from server.routes.assets import assets
@@ -114,7 +115,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     observing.install(app)
     stages = (
         shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies,
-        sheets, photos, cases, maths, score,
+        sheets, photos, cases, trials, maths, score,
     )  # fmt: skip
     doors = (access, access_pages, people, keys, tablets, trail)
     for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages):

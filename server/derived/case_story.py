@@ -45,7 +45,7 @@ def _alarms(connection: sa.Connection, press: Press, from_ms: int, to_ms: int) -
         if step.cause in CAUSES and step.action == "opened":
             what = f"{what} ({cause_name(step.cause).lower()})"
         reason = worded(REASON, step.reason).lower() if step.reason else ""
-        said = listed([one for one in (reason, step.note) if one]) if reason or step.note else ""
+        said = listed([one for one in (reason, step.note.replace("_", " ")) if one])
         text = f"Alarm {public_id(press.press, step.alarm_no)}, {what}: {worded({}, step.action)}"
         yield Happening(step.at_ms, "alarm", f"{text}; {said}" if said else text, step.who)
 

@@ -1,4 +1,4 @@
-"""The pages of cases."""
+"""The pages of cases and of setting trials."""
 
 from typing import Annotated
 
@@ -8,6 +8,7 @@ from fastapi.responses import Response
 from server.routes.calls import code_of
 from server.routes.pages import page_answer
 from server.show.build_cases import build_case, build_cases
+from server.show.build_trials import build_trial, build_trials
 
 router = APIRouter(include_in_schema=False)
 
@@ -22,4 +23,19 @@ def case_page(request: Request, press: str, number: Annotated[int, Path(ge=0, lt
     press = code_of(press)
     return page_answer(
         request, "case.html", lambda c, plant: build_case(c, plant, press=press, number=number)
+    )
+
+
+@router.get("/trials")
+def trials_page(request: Request, press: str = "") -> Response:
+    return page_answer(
+        request, "trials.html", lambda c, plant: build_trials(c, plant, press=code_of(press))
+    )
+
+
+@router.get("/trials/{press}/{number}")
+def trial_page(request: Request, press: str, number: Annotated[int, Path(ge=0, lt=1 << 31)]) -> Response:
+    press = code_of(press)
+    return page_answer(
+        request, "trial.html", lambda c, plant: build_trial(c, plant, press=press, number=number)
     )

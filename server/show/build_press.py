@@ -241,6 +241,10 @@ def _step(advice: Advice, press: str, warned: set[str]) -> StepRow:
     if advice.action in STUDY_ACTIONS:
         code = press_href(press).removeprefix("/presses/")
         href = f"/studies?kind={advice.action}&press={code}#{advice.action}"
+    elif advice.action == "setting-trial":
+        href = f"/trials?press={press_href(press).removeprefix('/presses/')}#plan"
+    elif advice.action == "comparison":
+        href = "/cases"
     elif advice.action == "containment":
         href = "/containment"
     elif advice.action == "events":

@@ -7,7 +7,7 @@ from markupsafe import Markup
 
 from server.derived.case_proof import CaseProof
 from server.maths.results import Undetermined
-from server.show.case_rows import ActionBlock, WitnessRow
+from server.show.case_rows import ActionBlock, Cell, WitnessRow
 from server.show.plant_words import Plant
 from server.show.scale import Scale
 from server.show.svg import drawing, line
@@ -78,12 +78,14 @@ def _rows(proof: CaseProof, plant: Plant) -> tuple[WitnessRow, ...]:
         )
         rows.append(
             WitnessRow(
-                "Cushion, mean", "", fixed(before, 2), fixed(after, 2), signed(after - before), "shown only"
+                "Cushion, mean", "", Cell(fixed(before, 2)), Cell(fixed(after, 2)),
+                Cell(signed(after - before)), "shown only",
             )
         )
     rows.append(
         WitnessRow(
-            "Leak-likelihood", "", _chance(proof.likelihood_before), _chance(proof.likelihood_after), "",
+            "Leak-likelihood", "", Cell(_chance(proof.likelihood_before)),
+            Cell(_chance(proof.likelihood_after)), Cell(""),
             "" if proof.likelihood_after is None else "below one half" if proof.likelihood_after < 0.5
             else "still above one half",
         )
@@ -100,18 +102,18 @@ def _witness(one: Witness, plant: Plant) -> WitnessRow:
     level = one.name == "level"
     show = plant.units.shown if level else plant.units.shown_difference
 
-    def figure(each: Figure) -> str:
+    def figure(each: Figure) -> Cell:
         low, high = (show("length", end) for end in (each.lower, each.upper))
-        return f"{fixed(show('length', each.value), 3)} ({fixed(low, 3)} to {fixed(high, 3)})"
+        return Cell(fixed(show("length", each.value), 3), f"{fixed(low, 3)} to {fixed(high, 3)}")
 
     if level:
         low, mid, high = (
             plant.units.shown_difference("length", end)
             for end in (one.change.lower, one.change.value, one.change.upper)
         )
-        change = f"{signed(mid)} {unit} ({signed(low)} to {signed(high)})"
+        change = Cell(f"{signed(mid)} {unit}", f"{signed(low)} to {signed(high)}")
     else:
-        change = f"× {one.change.value:.2f} ({one.change.lower:.2f} to {one.change.upper:.2f})"
+        change = Cell(f"× {one.change.value:.2f}", f"{one.change.lower:.2f} to {one.change.upper:.2f}")
     return WitnessRow(
         name=f"{worded(WITNESS, one.name)}, {unit}",
         record="none" if one.record is None else fixed(show("length", one.record), 3),

@@ -36,14 +36,22 @@ class CasesPage:
 
 
 @dataclasses.dataclass(frozen=True)
+class Cell:
+    """A figure, and its interval below it."""
+
+    text: str
+    interval: str = ""
+
+
+@dataclasses.dataclass(frozen=True)
 class WitnessRow:
     """One figure before and after, each with its interval, and what became of it."""
 
     name: str
     record: str
-    before: str
-    after: str
-    change: str
+    before: Cell
+    after: Cell
+    change: Cell
     says: str
     picture: Markup | None = None
 

@@ -103,3 +103,7 @@ def case_href(press: str, number: int) -> str:
     '/cases/P07/2'
     """
     return f"/cases/{quote(press, safe='')}/{number}"
+
+
+def trial_href(press: str, number: int) -> str:
+    return f"/trials/{quote(press, safe='')}/{number}"

@@ -65,3 +65,47 @@ case_actions = _table(
 )
 
 sa.Index("ix_cases_open_mark", cases.c.open_mark)
+
+# A trial of one setting: its levels in a planned order, watched by the shots that come in meanwhile.
+setting_trials = _table(
+    "setting_trials",
+    _key("press_id", sa.Integer),
+    _key("trial_no", sa.Integer),
+    _need("setting", sa.Text),
+    _need("unit", sa.Text, server_default=""),
+    _need("signal", sa.Text),
+    # Levels as people write them, as a JSON list, and which of them is today's.
+    _need("levels", sa.Text),
+    _need("today", sa.Integer),
+    _need("shots_per_level", sa.Integer),
+    _need("settling", sa.Integer),
+    # 'randomised' or 'stepped', the seed of the chance, and the order that came of it, as a JSON list.
+    _need("ordering", sa.Text),
+    _need("seed", Big),
+    _need("plan", sa.Text),
+    _need("planned_ms", Big),
+    _need("planned_by", sa.Text),
+    _need("note", sa.Text, server_default=""),
+    sa.Column("case_no", sa.Integer),
+    sa.Column("ended_ms", Big),
+    sa.Column("ended_by", sa.Text),
+    # 'decided', 'complete', 'stopped'; '' while it runs.
+    _need("ended_as", sa.Text, server_default=""),
+    sa.Column("kept_level", sa.Integer),
+    _need("result", sa.Text, server_default="{}"),
+    # 1 while it runs, NULL afterwards: at most one trial per press.
+    sa.Column("open_mark", sa.Integer),
+    sa.UniqueConstraint("press_id", "open_mark"),
+)
+
+# Each time a level was set, and in how many of its shots somebody saw splay.
+trial_steps = _table(
+    "trial_steps",
+    _key("press_id", sa.Integer),
+    _key("trial_no", sa.Integer),
+    _key("step_no", sa.Integer),
+    _need("level", sa.Integer),
+    _need("at_ms", Big),
+    _need("who", sa.Text),
+    sa.Column("splay", sa.Integer),
+)

@@ -60,6 +60,8 @@ class Witness:
     after: Figure
     change: Figure
     state: str
+    #: How far it was off before, in its bands; 0 without a record.
+    off: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -104,7 +106,7 @@ def proof_of_fix(
     effective sample sizes, each at 97.5 % so that both together err in at most 5 % (Bonferroni).
     `back`: clearly moved towards the record, and the whole interval within LEVEL_BAND sigmas of its
     centre, or below SCATTER_BAND times its sigma. `unchanged`: what is left of the difference is, as a
-    whole interval, less than half of what was off.
+    whole interval, less than half of what was off; `no_change` asks it of the witness that was most off.
 
     Examples
     --------
@@ -175,7 +177,7 @@ def _level(
         inside=inside,
         still=max(abs(change.lower), abs(change.upper)) < 0.5 * abs(was.value),
     )
-    return Witness("level", center, before, after, change, state)
+    return Witness("level", center, before, after, change, state, abs(was.value) / band)
 
 
 def _scatter(before: Figure, after: Figure, ratio: Figure, sigma: float | None) -> Witness:
@@ -190,7 +192,7 @@ def _scatter(before: Figure, after: Figure, ratio: Figure, sigma: float | None) 
         inside=after.upper < SCATTER_BAND * sigma,
         still=max(abs(math.log(ratio.lower)), abs(math.log(ratio.upper))) < 0.5 * math.log(max(was, 1.001)),
     )
-    return Witness("scatter", sigma, before, after, ratio, state)
+    return Witness("scatter", sigma, before, after, ratio, state, was / SCATTER_BAND)
 
 
 def _state(*, off: bool, towards: bool, away: bool, inside: bool, still: bool) -> str:
@@ -227,6 +229,7 @@ def _verdict(witnesses: Sequence[Witness], *, known: bool, likelihood: float | N
     if any(one in ("back", "improved") for one in speaking):
         how = "is not all back at the record" if known else "cannot be held against a startup record"
         return "better", f"It has moved the right way, but {how}."
-    if all(one == "unchanged" for one in speaking):
-        return "no_change", "What was off before is still off by about as much."
+    strongest = max((one for one in witnesses if one.state != "quiet"), key=lambda one: one.off)
+    if strongest.state == "unchanged":
+        return "no_change", f"The {strongest.name} was most off before, and it still is by about as much."
     return "cannot_say", "The shots so far allow both: that it helped and that it did not."

@@ -17,6 +17,8 @@ STEP_ACTIONS: Final = {
     "short-shot": "enter the weights",
     "drift-check": "enter the readings",
     "inspection": "enter what was found",
+    "setting-trial": "plan the trial",
+    "comparison": "the case",
     "containment": "suspect shots",
     "events": "record it",
     "baselines": "startup records",
