@@ -56,6 +56,16 @@ class ConflictError(RingtellError):
     code, status, title = "conflict", 409, "The state does not allow this"
 
 
+class AlreadyDoneError(RingtellError):
+    """This very request was carried out before: it is given the answer it had then."""
+
+    code, status, title = "already_done", 409, "This was done before"
+
+    def __init__(self, message: str, *, answer_status: int, answer: Any) -> None:
+        super().__init__(message)
+        self.answer_status, self.answer = answer_status, answer
+
+
 class BusyError(RingtellError):
     code, status, title = "busy", 503, "The server is busy"
 

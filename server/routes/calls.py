@@ -67,9 +67,37 @@ def code_of(text: str) -> str:
     return unicodedata.normalize("NFC", text)
 
 
+class Command(Protocol):
+    """What came with an `Idempotency-Key` (`routes/commands.py`)."""
+
+    is_done: bool
+    is_secret: bool
+
+    def begin(self, connection: sa.Connection, actor: Actor, *, now_ms: int) -> None: ...
+
+
 def write(request: Request, job: Callable[[sa.Connection], Result]) -> Result:
-    """Run a job in its own transaction."""
-    return objects_of(request).store.write(job)
+    """Run a job in its own transaction; the first of a request with an Idempotency-Key runs once ever."""
+    objects = objects_of(request)
+    command: Command | None = getattr(request.state, "command", None)
+    if command is None or command.is_done:
+        return objects.store.write(job)
+    actor, now_ms = actor_of(request), objects.now_ms()
+
+    def once(connection: sa.Connection) -> Result:
+        command.begin(connection, actor, now_ms=now_ms)
+        return job(connection)
+
+    result = objects.store.write(once)
+    command.is_done = True
+    return result
+
+
+def shown_once(request: Request) -> None:
+    """The answer holds a secret: it is not kept, even for whoever sends the very same again."""
+    command: Command | None = getattr(request.state, "command", None)
+    if command is not None:
+        command.is_secret = True
 
 
 def when(at_ms: int | None) -> str | None:

@@ -3,7 +3,7 @@
 from typing import Annotated, Any
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Body, Header, Query, Request
+from fastapi import APIRouter, Body, Query, Request
 
 from server.clock import as_text
 from server.derived.alarm_performance import Performance, measure_alarms
@@ -12,7 +12,6 @@ from server.errors import InvalidError
 from server.maths.results import Undetermined
 from server.notify import floor, service
 from server.notify.alarms import AlarmChanged
-from server.notify.commands import once
 from server.record.fields import Given
 from server.routes.alarms import alarm_item
 from server.routes.calls import allow, code_of, objects_of, when, write
@@ -24,7 +23,6 @@ from server.store.plant import need_press
 
 router = APIRouter(prefix="/api/v1", tags=["floor"])
 
-Key = Annotated[str | None, Header(alias="Idempotency-Key")]
 Sent = Annotated[Any, Body()]
 
 
@@ -100,21 +98,15 @@ def list_handovers(
 
 
 @router.post("/handovers", status_code=201)
-def hand_over(request: Request, body: Sent = None, key: Key = None) -> dict[str, Any]:
+def hand_over(request: Request, body: Sent = None) -> dict[str, Any]:
     """Hand the shift over with a note, signed with the sender's name."""
     who, objects = allow(request, "acknowledge").name, objects_of(request)
     note, now_ms = _given(body, "note").text("note", longest=floor.HANDOVER_LENGTH_MAX), objects.now_ms()
 
     def keep(connection: sa.Connection) -> Handover:
-        number, _ = once(
-            connection,
-            lambda: str(floor.hand_over(connection, note=note, who=who, now_ms=now_ms)),
-            who=who,
-            key=key,
-            action="shift_handed_over",
-            now_ms=now_ms,
+        return floor.need_handover(
+            connection, floor.hand_over(connection, note=note, who=who, now_ms=now_ms)
         )
-        return floor.need_handover(connection, int(number))
 
     item = _handover_item(write(request, keep))
     objects.hub.publish("alarm", f"handover-{item['handover']}")

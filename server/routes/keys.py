@@ -7,7 +7,7 @@ from fastapi import APIRouter, Body, Path, Request
 from server.access import keys
 from server.access.keys import NewKey
 from server.record.fields import Given, read_code
-from server.routes.calls import allow, objects_of, page_of, when, write
+from server.routes.calls import allow, objects_of, page_of, shown_once, when, write
 from server.store import device_keys as kept
 from server.store.device_keys import DeviceKey
 
@@ -53,6 +53,7 @@ def get_keys(request: Request) -> dict[str, Any]:
 def post_key(request: Request, body: Sent = None) -> dict[str, Any]:
     """A new key for one press, or without `press` for all; the answer holds it, once."""
     by, now_ms = allow(request, "keys").name, objects_of(request).now_ms()
+    shown_once(request)
     given = Given.of(body, known=("name", "press", "scopes"))
     press = read_code("press", given.body["press"]) if given.body.get("press") else ""
     scopes = given.body.get("scopes", ["ingest"])
@@ -71,6 +72,7 @@ def post_key(request: Request, body: Sent = None) -> dict[str, Any]:
 def rotate_key(request: Request, number: Number, body: Sent = None) -> dict[str, Any]:
     """A successor; the old key goes on for `overlap_hours`, so that no shot is refused meanwhile."""
     by, now_ms = allow(request, "keys").name, objects_of(request).now_ms()
+    shown_once(request)
     given = Given.of({} if body is None else body, known=("overlap_hours",))
     hours = given.number("overlap_hours")
     overlap = keys.OVERLAP_HOURS if hours is None else hours

@@ -22,6 +22,7 @@ from server.access.sessions import SEEN_EVERY_MS, hold_session
 from server.errors import BusyError, ForbiddenError, RingtellError, UnauthorizedError
 from server.routes import cookies
 from server.routes import headers as answer_headers
+from server.routes.commands import CommandMiddleware
 from server.routes.problems import answer_of
 from server.store.database import USUAL
 from server.store.device_keys import key_used
@@ -80,6 +81,7 @@ class AccessMiddleware:
 
 def install(app: FastAPI) -> None:
     """Let every request of the app pass here first."""
+    app.add_middleware(CommandMiddleware)
     app.add_middleware(AccessMiddleware)
     answer_headers.install(app)
 

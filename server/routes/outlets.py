@@ -2,11 +2,10 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Header, Request
+from fastapi import APIRouter, Body, Request
 
 from server.errors import InvalidError
 from server.notify import routing
-from server.notify.commands import once
 from server.notify.routing import Wanted
 from server.record.fields import Given
 from server.routes.calls import allow, objects_of, when, write
@@ -18,7 +17,6 @@ from server.words.recipients import shown_recipient
 
 router = APIRouter(prefix="/api/v1", tags=["outlets"])
 
-Key = Annotated[str | None, Header(alias="Idempotency-Key")]
 Sent = Annotated[Any, Body()]
 _FIELDS = ("outlet", "recipient", "area", "urgency", "shift", "level", "after_min", "active")
 
@@ -80,7 +78,7 @@ def list_routes(request: Request) -> dict[str, Any]:
 
 
 @router.post("/routes", status_code=201)
-def add_route(request: Request, body: Sent = None, key: Key = None) -> dict[str, Any]:
+def add_route(request: Request, body: Sent = None) -> dict[str, Any]:
     """Keep a new route."""
     who, objects = allow(request, "settings").name, objects_of(request)
     fields, now_ms = _fields(body), objects.now_ms()
@@ -88,16 +86,7 @@ def add_route(request: Request, body: Sent = None, key: Key = None) -> dict[str,
         raise InvalidError("outlet is missing; one of those GET /api/v1/routes names", field="outlet")
 
     def add(connection: Any) -> Route:
-        made, _ = once(
-            connection,
-            lambda: str(
-                routing.add(
-                    connection, Wanted(**fields), outlets=objects.outlets, who=who, now_ms=now_ms
-                ).route_no
-            ),
-            who=who, key=key, action="route_added", now_ms=now_ms,
-        )  # fmt: skip
-        return routing.need_route(connection, int(made))
+        return routing.add(connection, Wanted(**fields), outlets=objects.outlets, who=who, now_ms=now_ms)
 
     return route_item(write(request, add))
 
@@ -126,21 +115,11 @@ def remove_route(request: Request, route_no: int) -> dict[str, Any]:
 
 
 @router.post("/routes/{route_no}/test")
-def send_test_message(request: Request, route_no: int, key: Key = None) -> dict[str, Any]:
+def send_test_message(request: Request, route_no: int) -> dict[str, Any]:
     """Queue a test message along a route."""
     who, now_ms = allow(request, "settings").name, objects_of(request).now_ms()
-    number, _ = write(
-        request,
-        lambda c: once(
-            c,
-            lambda: str(routing.send_test(c, route_no, who=who, now_ms=now_ms)),
-            who=who,
-            key=key,
-            action="route_tested",
-            now_ms=now_ms,
-        ),
-    )
-    return {"message": int(number), "text": "Queued: it should arrive within a minute."}
+    number = write(request, lambda c: routing.send_test(c, route_no, who=who, now_ms=now_ms))
+    return {"message": number, "text": "Queued: it should arrive within a minute."}
 
 
 @router.get("/messages")

@@ -9,7 +9,7 @@ from server.access import people, sessions
 from server.access.people import Changes, Welcome
 from server.record.fields import Given
 from server.routes.access import session_item
-from server.routes.calls import actor_of, allow, code_of, objects_of, page_of, when, write
+from server.routes.calls import actor_of, allow, code_of, objects_of, page_of, shown_once, when, write
 from server.store import people as kept
 from server.store.people import Person
 
@@ -72,6 +72,7 @@ def get_people(request: Request) -> dict[str, Any]:
 def post_person(request: Request, body: Sent = None) -> dict[str, Any]:
     """Add somebody; the answer holds the one-time password, once."""
     by, now_ms = allow(request, "people").name, objects_of(request).now_ms()
+    shown_once(request)
     given = Given.of(body, known=("name", *_FIELDS[:-1]))
     given.need("name", "role")
     changes = _changes(given)
@@ -108,6 +109,7 @@ def put_person(request: Request, name: str, body: Sent = None) -> dict[str, Any]
 def reset_person(request: Request, name: str) -> dict[str, Any]:
     """A new one-time password; every session ends and the short number is void."""
     by, now_ms = allow(request, "people").name, objects_of(request).now_ms()
+    shown_once(request)
     wanted = code_of(name)
     return _welcome(write(request, lambda c: people.reset_password(c, wanted, by=by, now_ms=now_ms)))
 

@@ -9,7 +9,7 @@ from fastapi.responses import JSONResponse
 from sqlalchemy import exc
 from starlette.exceptions import HTTPException
 
-from server.errors import BusyError, RingtellError, StorageError, ThrottledError
+from server.errors import AlreadyDoneError, BusyError, RingtellError, StorageError, ThrottledError
 from server.store.trouble import trouble_of
 
 log = logging.getLogger("ringtell")
@@ -26,6 +26,8 @@ def problem(
 
 
 def answer_of(error: RingtellError) -> JSONResponse:
+    if isinstance(error, AlreadyDoneError):
+        return JSONResponse(error.answer, status_code=error.answer_status)
     headers: dict[str, str] = {}
     if isinstance(error, BusyError | StorageError | ThrottledError):
         headers["Retry-After"] = str(error.retry_after_s)

@@ -182,6 +182,10 @@ command_keys = _table(
     _need("action", sa.Text),
     _need("subject", sa.Text),
     _need("at_ms", Big),
+    # What tells the content of this command from that of another; what it was answered.
+    _need("asked", sa.Text, server_default=""),
+    sa.Column("status", sa.Integer),
+    sa.Column("answer", sa.Text),
 )
 
 # Steps of the guidance somebody has ticked on a press.

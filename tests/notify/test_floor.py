@@ -8,11 +8,10 @@ import sqlalchemy as sa
 from server.contract import ALARM_KINDS
 from server.derived.alarm_performance import Measure, find_floods, is_stale, measure_alarms
 from server.derived.shift_summary import summarise
-from server.errors import ConflictError, InvalidError, NotFoundError
+from server.errors import InvalidError, NotFoundError
 from server.maths.results import Undetermined
 from server.notify import acts, floor, service
 from server.notify.alarms import react, tick
-from server.notify.commands import once
 from server.notify.conditions import Condition
 from server.store import alarm_history, alarm_service
 from server.store import floor as kept_floor
@@ -62,24 +61,6 @@ def test_a_hand_over_is_kept_signed_audited_and_read_once() -> None:
             floor.hand_over(connection, note="  ", who="vera", now_ms=MORNING)
         with pytest.raises(NotFoundError, match="hand-over 9"):
             floor.read_handover(connection, 9, who="vera", now_ms=MORNING)
-
-
-def test_a_command_sent_twice_acts_once_and_its_key_means_nothing_else() -> None:
-    with scratch() as connection:
-        made: list[int] = []
-
-        def job() -> str:
-            made.append(floor.hand_over(connection, note="once", who="vera", now_ms=MORNING))
-            return str(made[-1])
-
-        def send(who: str, action: str = "hand") -> tuple[str, bool]:
-            return once(connection, job, who=who, key="k1", action=action, now_ms=MORNING)
-
-        assert (send("vera"), send("vera")) == (("1", True), ("1", False))
-        assert send("olek") == ("2", True)  # a key belongs to whoever sent it
-        with pytest.raises(ConflictError, match="'k1' was used for 'hand'"):
-            send("vera", "other")
-        assert len(made) == 2
 
 
 def test_a_tick_is_the_plants_with_name_and_time() -> None:
@@ -234,14 +215,7 @@ def test_the_floor_keeps_the_same_on_both_databases(any_store: Store) -> None:
             react(connection, press, GONE if step % 2 else LEAK, now_ms=MORNING + 10_000 * step)
         acts.acknowledge(connection, "P-07 Ä+-1", who="vera", reason="going", now_ms=MORNING + MINUTE)
         floor.tick_step(connection, press, "weigh", ticked=True, who="vera", now_ms=MORNING)
-        once(
-            connection,
-            lambda: str(floor.hand_over(connection, note="quiet", who="vera", now_ms=MORNING + MINUTE)),
-            who="vera",
-            key="k1",
-            action="hand",
-            now_ms=MORNING + MINUTE,
-        )
+        floor.hand_over(connection, note="quiet", who="vera", now_ms=MORNING + MINUTE)
         return summarise(connection, now_ms=MORNING + MINUTE).as_facts()
 
     facts = any_store.write(shift)

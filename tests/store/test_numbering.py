@@ -10,7 +10,6 @@ import sqlalchemy as sa
 
 from server.access.people import add_person
 from server.errors import ConflictError
-from server.notify.commands import once
 from server.store import alarms, cases, floor, imports, outbox, outlet_routes, records
 from server.store.database import RACES_MAX, Store
 from server.store.plant import need_press, put_mold, put_press
@@ -113,24 +112,6 @@ def test_a_press_a_mold_and_a_person_are_made_once(any_store: Store) -> None:
     with any_store.read() as connection:
         assert connection.execute(sa.select(sa.func.count()).select_from(people)).scalar_one() == 1
         assert connection.execute(sa.select(sa.func.count()).select_from(presses)).scalar_one() == 1
-
-
-def test_a_command_sent_twice_at_the_same_moment_acts_once(any_store: Store) -> None:
-    press_id = any_store.write(pressed)
-
-    def act(connection: sa.Connection) -> tuple[str, bool]:
-        return once(
-            connection,
-            lambda: str(event(press_id)(connection)),
-            who="lena",
-            key="k1",
-            action="event",
-            now_ms=MORNING,
-        )
-
-    answers = together(any_store, lambda _writer: act)
-    assert {subject for subject, _ in answers} == {"1"}
-    assert [ran for _, ran in answers].count(True) == 1
 
 
 def test_locks_taken_crosswise_end_well(postgresql_url: str) -> None:

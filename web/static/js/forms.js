@@ -32,13 +32,22 @@ async function submit(form) {
   say(output, '…', '');
   try {
     const { url, body } = read(form);
-    const answer = await send(form.dataset.method || 'POST', url, body, { 'Idempotency-Key': crypto.randomUUID?.() ?? String(Math.random()) });
+    const answer = await send(form.dataset.method || 'POST', url, body, { 'Idempotency-Key': keyOf(form, body) });
+    form.sentAs = undefined;
     say(output, answer.text || output.dataset.done, 'worked');
     if (answer.must_change) { showSecond(form); return; }
     await after(form.dataset.then);
   } catch (problem) {
+    // Answered with a refusal: nothing was done. Without an answer it may have been: the same goes under the same key.
+    if (problem.status && problem.status !== 503) form.sentAs = undefined;
     say(output, problem.message, 'failed');
   } finally { button.disabled = false; }
+}
+
+function keyOf(form, body) {
+  const text = JSON.stringify(body);
+  if (form.sentAs?.text !== text) form.sentAs = { text, key: crypto.randomUUID?.() ?? String(Math.random()) };
+  return form.sentAs.key;
 }
 
 function showSecond(form) {
