@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "command_answers"
-down_revision = "cases"
+down_revision = "setting_trials"
 branch_labels = None
 depends_on = None
 
