@@ -89,8 +89,9 @@ def build_objects(settings: Settings, *, now_ms: Callable[[], int] = read_clock)
     hub = Hub()
     courier = Courier(store, outlets_of(settings), now_ms=now_ms, page=settings.public_address)
     pipeline = Pipeline(
-        store, hub, now_ms=now_ms, child_process=settings.child_process, courier=courier
-    )
+        store, hub, now_ms=now_ms, child_process=settings.child_process, courier=courier,
+        listen_url=settings.database_direct_url,
+    )  # fmt: skip
     return Objects(settings, store, hub, pipeline, now_ms, ImportJobs(pipeline, files_of(settings)))
 
 

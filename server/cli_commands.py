@@ -51,14 +51,14 @@ def needs_act(given: argparse.Namespace) -> None:
 
 
 def _objects(settings: Settings) -> Objects:
-    engine.upgrade(settings.database_url)
+    engine.upgrade(settings.direct_url)
     return build_objects(settings)
 
 
 @contextlib.contextmanager
 def _store() -> Any:
     settings = Settings.from_environment()
-    engine.upgrade(settings.database_url)
+    engine.upgrade(settings.direct_url)
     store = Store(settings.database_url)
     try:
         yield store

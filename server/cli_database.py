@@ -19,7 +19,7 @@ from server.thin import cutoff_of, looked_at, thin_press
 
 
 def db_upgrade(_given: argparse.Namespace) -> None:
-    engine.upgrade(Settings.from_environment().database_url)
+    engine.upgrade(Settings.from_environment().direct_url)
     say("the schema is that of this version")
 
 

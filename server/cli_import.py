@@ -45,7 +45,7 @@ def import_files(given: argparse.Namespace) -> None:
     if given.look:
         return
     settings = Settings.from_environment()
-    engine.upgrade(settings.database_url)
+    engine.upgrade(settings.direct_url)
     objects = build_objects(settings)
     try:
         for path, look in zip(paths, looks, strict=True):

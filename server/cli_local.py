@@ -19,7 +19,7 @@ class LocalDatabase:
     """Shots and reports into the database of the settings; what waits there a server evaluates."""
 
     def __init__(self, settings: Settings, *, source: str) -> None:
-        engine.upgrade(settings.database_url)
+        engine.upgrade(settings.direct_url)
         self._objects = build_objects(settings)
         self._source = source
         self.shown = sa.make_url(settings.database_url).render_as_string(hide_password=True)

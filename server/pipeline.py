@@ -14,11 +14,13 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from typing import cast, get_args
 
 import sqlalchemy as sa
 
 from server.child import Child
 from server.evaluate.press import evaluate_press
+from server.events import EventKind
 from server.ingest import receive as ingest
 from server.ingest import replay
 from server.ingest.batch import ReadBatch
@@ -38,11 +40,15 @@ from server.store.database import BACKGROUND, URGENT, USUAL, Store
 from server.store.held_back import keep_held_back
 from server.store.page_queries import press_with_state
 from server.store.plant import Press, all_presses, press_by_id, read_settings
+from server.store.relay import WAKE, relay_of
+from server.store.turns import PLANT_TURN
 
 log = logging.getLogger("ringtell")
 
 #: Seconds a press whose evaluation failed is left alone; seconds until a lost database is asked again.
 REST_AFTER_TROUBLE_S, AWAY_S = 60.0, 1.0
+#: Seconds until presses that another server works on are looked at again.
+ELSEWHERE_S = 0.05
 #: A clock that moved by so much more or less than the time that passed was set.
 CLOCK_SET_MS = 60_000
 #: Seconds between two looks at rows whose time lay ahead of the clock.
@@ -61,10 +67,15 @@ class Pipeline:
         child_process: bool,
         courier: Courier | None = None,
         measures: Measures | None = None,
+        listen_url: str = "",
     ) -> None:
         self.store = store
         self.hub = hub
         self.now_ms = now_ms
+        # Between the servers of one PostgreSQL.
+        self.relay = relay_of(store.url, listen_url, self.heard)
+        if self.relay is not None:
+            hub.relay = self.relay.tell
         self._child = Child(store, apart=child_process)
         self._isolation = Isolation(store, self._child, now_ms=now_ms)
         self.courier = courier or Courier(store, {LOG_OUTLET: LogOutlet()}, now_ms=now_ms)
@@ -114,15 +125,14 @@ class Pipeline:
     # --- transaction 2 ------------------------------------------------------------------------
 
     def evaluate_one(self, press_id: int) -> bool:
-        """Evaluate what waits of a press; False when nothing did."""
+        """Evaluate what waits of a press; False when nothing did, or when another server is at it."""
         began = time.monotonic()
-        evaluation = self._child.run(evaluate_press, press_id)
-        if evaluation is None:
-            return False
-        now_ms = self.now_ms()
-        changes = self.store.write(
-            lambda connection: land(connection, evaluation, now_ms=now_ms), priority=BACKGROUND
-        )
+        with self.store.turn(press_id) as turn:
+            evaluation = None if turn is None else self._child.run(evaluate_press, press_id)
+            if turn is None or evaluation is None:
+                return False
+            found, now_ms = evaluation, self.now_ms()
+            changes = turn.write(lambda connection: land(connection, found, now_ms=now_ms))
         self.measures.evaluated(time.monotonic() - began)
         with self.store.read() as connection:
             press = press_by_id(connection, press_id)
@@ -138,8 +148,10 @@ class Pipeline:
         while True:
             with self.store.read() as connection:
                 waiting = intake.waiting_presses(connection)
-            if not any([self.evaluate_one(press_id) for press_id in waiting]):
+            if not waiting:
                 return
+            if not any([self.evaluate_one(press_id) for press_id in waiting]):
+                time.sleep(ELSEWHERE_S)
 
     # --- time ---------------------------------------------------------------------------------
 
@@ -206,7 +218,9 @@ class Pipeline:
     # --- running ------------------------------------------------------------------------------
 
     def start(self, *, tick_every_s: float = 5.0) -> None:
-        """Evaluate, tick and send in threads of their own until `close`."""
+        """Evaluate, tick, send and hear other servers in threads of their own until `close`."""
+        if self.relay is not None:
+            self.relay.start()
         for name, target in (
             ("evaluate", self._evaluate_loop),
             ("tick", lambda: self._tick_loop(tick_every_s)),
@@ -217,8 +231,17 @@ class Pipeline:
             self._threads.append(thread)
 
     def wake(self) -> None:
-        """There may be intake."""
+        """There may be intake, for this server or any other."""
         self._wake.set()
+        if self.relay is not None:
+            self.relay.tell(WAKE, "")
+
+    def heard(self, kind: str, subject: str) -> None:
+        """What another server told."""
+        if kind == WAKE:
+            self._wake.set()
+        elif kind in get_args(EventKind):
+            self.hub.hear(cast(EventKind, kind), subject)
 
     def close(self) -> None:
         """Stop the threads and the child; what waits is evaluated after the next start."""
@@ -228,6 +251,9 @@ class Pipeline:
         for thread in self._threads:
             thread.join(timeout=20)
         self._child.close()
+        if self.relay is not None:
+            self.relay.close()
+            self.relay.join()
 
     def since_sign(self, thread: str) -> float | None:
         """Seconds since a thread (`evaluate`, `tick`) last got somewhere; None when it does not run."""
@@ -294,8 +320,11 @@ class Pipeline:
         while not self._stop.wait(timeout=every_s):
             self._signs["tick"] = time.monotonic()
             try:
-                self.tick()
-                self.judge_parts()
+                # Of several servers one does what time alone does.
+                with self.store.turn(PLANT_TURN) as turn:
+                    if turn is not None:
+                        self.tick()
+                        self.judge_parts()
             except Exception:  # the next tick tries again
                 log.exception("tick failed")
 

@@ -17,6 +17,8 @@ class Settings:
     """What the server is told from outside. Every field has its `RINGTELL_…` variable."""
 
     database_url: str = "sqlite:///ringtell.db"
+    #: Where PostgreSQL itself listens, when the address above is that of a pooler: for LISTEN and migrations.
+    database_direct_url: str = ""
     host: str = "127.0.0.1"
     port: int = 8000
     #: Keys and login ignored; loopback only.
@@ -75,6 +77,11 @@ class Settings:
         if security not in SMTP_SECURITY:
             raise UsageError(f"RINGTELL_SMTP_SECURITY={security!r}: one of {', '.join(SMTP_SECURITY)}")
         return cls(**given)  # type: ignore[arg-type]  # checked by _read against each default's type
+
+    @property
+    def direct_url(self) -> str:
+        """The database without a pooler in between."""
+        return self.database_direct_url or self.database_url
 
     def with_changes(self, **changes: object) -> Self:
         return dataclasses.replace(self, **changes)  # type: ignore[arg-type]  # same

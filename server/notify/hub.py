@@ -2,7 +2,7 @@
 
 import asyncio
 import threading
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Callable
 
 from server.events import EventKind, Happened
 
@@ -17,13 +17,21 @@ class Hub:
         self._lock = threading.Lock()
         self._listeners: dict[asyncio.Queue[Happened | None], asyncio.AbstractEventLoop] = {}
         self._closed = False
+        #: Hears of everything published here, to carry it to other servers.
+        self.relay: Callable[..., None] | None = None
 
     @property
     def listeners(self) -> int:
         return len(self._listeners)
 
     def publish(self, kind: EventKind, *subjects: str) -> None:
-        """Tell every listener; never blocks and never fails."""
+        """Tell every listener, of the other servers too; never blocks and never fails."""
+        if self.relay is not None:
+            self.relay(kind, *subjects)
+        self.hear(kind, *subjects)
+
+    def hear(self, kind: EventKind, *subjects: str) -> None:
+        """Tell every listener of this server; never blocks and never fails."""
         with self._lock:
             listeners = list(self._listeners.items())
         for listener, loop in listeners:

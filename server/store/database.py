@@ -19,7 +19,7 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 
 from server.errors import BusyError
-from server.store import trouble
+from server.store import trouble, turns
 from server.store.engine import open_engine
 
 Result = TypeVar("Result")
@@ -47,6 +47,21 @@ class WriterState:
     is_alive: bool
     waiting: int
     busy_s: float
+
+
+class Turn:
+    """A press that is ours to work on. `write` commits, and on PostgreSQL gives the turn back with it."""
+
+    def __init__(self, store: "Store", connection: sa.Connection | None) -> None:
+        self._store, self._connection = store, connection
+
+    def write(self, job: "Job[Result]", *, priority: int = BACKGROUND) -> Result:
+        """Run `job` in the transaction that holds the turn: it lands only while the turn is still ours."""
+        if self._connection is None:
+            return self._store.write(job, priority=priority)
+        result = _within(self._connection, job)
+        self._connection.commit()
+        return result
 
 
 class Store:
@@ -111,6 +126,23 @@ class Store:
         with self.engine.begin() as connection:
             return job(connection)
 
+    @contextlib.contextmanager
+    def turn(self, press_id: int) -> Iterator[Turn | None]:
+        """The sole right to work on a press (`turns.PLANT_TURN`: on the plant); None when another has it.
+
+        SQLite has one server: there everybody has the turn.
+        """
+        if self.is_sqlite:
+            yield Turn(self, None)
+            return
+        with self.engine.connect() as connection:
+            taken = turns.take(connection, press_id)
+            if taken is None:
+                connection.rollback()
+                self.write(lambda other: turns.make(other, press_id))
+                taken = turns.take(connection, press_id)
+            yield Turn(self, connection) if taken else None
+
     def writer_state(self) -> WriterState:
         """Whether writes get through. PostgreSQL has no writer of ours: its jobs run where they come from."""
         since = self._busy_since
@@ -171,6 +203,19 @@ class Store:
                 future.set_result(result)
             else:
                 future.set_exception(failed)
+
+
+def _within(connection: sa.Connection, job: "Job[Result]") -> Result:
+    """Run a job in a transaction that goes on holding what it holds; again where it lost a race."""
+    for _ in range(RACES_MAX - 1):
+        try:
+            with connection.begin_nested():
+                return job(connection)
+        except sa.exc.DBAPIError as error:
+            if not trouble.lost_a_race(error):
+                raise
+        time.sleep(random.uniform(0.0, RACE_PAUSE_S))
+    return job(connection)
 
 
 def _run(connection: sa.Connection, job: Job[Any]) -> tuple[Any, BaseException | None]:

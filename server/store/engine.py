@@ -2,6 +2,7 @@
 
 import functools
 import sqlite3
+import time
 from typing import Any
 
 import sqlalchemy as sa
@@ -9,26 +10,21 @@ from alembic import command
 from alembic.config import Config
 from alembic.script import ScriptDirectory
 
-from server.errors import UsageError
+from server.errors import BusyError, UsageError
 from server.settings import outside
+from server.store.engine_pg import is_held, open_postgresql
 
 #: Seconds to wait for another program that holds a SQLite database, before whoever writes is told so.
 LOCKED_WITHIN_S = 5
+#: How often a change of the schema tries to get hold of the tables, and the seconds between.
+UPGRADE_TRIES, UPGRADE_PAUSE_S = 20, 2.0
 
 
 def open_engine(url: str, *, read_only: bool = False) -> sa.Engine:
     """An engine for SQLite or PostgreSQL. SQLite: WAL, FULL: an answered shot survives a power cut."""
     parsed = sa.make_url(url)
     if parsed.get_backend_name() == "postgresql":
-        parsed = parsed.set(drivername="postgresql+psycopg")
-        return sa.create_engine(
-            parsed,
-            pool_size=12,
-            max_overflow=8,
-            pool_pre_ping=True,
-            pool_timeout=10,
-            connect_args={"connect_timeout": 5},
-        )
+        return open_postgresql(parsed)
     if parsed.get_backend_name() != "sqlite":
         raise UsageError(f"database {parsed.drivername!r}: use sqlite:///FILE or postgresql://…")
     if parsed.database in (None, "", ":memory:"):
@@ -75,8 +71,25 @@ def alembic_config(url: str) -> Config:
 
 
 def upgrade(url: str, revision: str = "head") -> None:
-    """Bring the schema to `revision`."""
-    command.upgrade(alembic_config(url), revision)
+    """Bring the schema to `revision`.
+
+    On PostgreSQL a change waits LOCK_S at most for readers and writers, who would wait behind it, then lets
+    them pass and tries again.
+    """
+    for patience in range(UPGRADE_TRIES, 0, -1):
+        try:
+            command.upgrade(alembic_config(url), revision)
+        except sa.exc.DBAPIError as error:
+            if not is_held(error):
+                raise
+            if patience == 1:
+                raise BusyError(
+                    "tables stay in use by long transactions, so the schema was not changed; end them"
+                    " (pg_stat_activity names them) and start again"
+                ) from None
+            time.sleep(UPGRADE_PAUSE_S)
+        else:
+            return
 
 
 def downgrade(url: str, revision: str) -> None:

@@ -11,6 +11,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from server.store import intake
+from server.store.bulk import insert_rows
 from server.store.plant import upsert
 from server.store.tables import (
     baselines,
@@ -99,7 +100,7 @@ def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> 
     own = {"press_id": press_id}
     upsert(connection, findings, [own | row for row in evaluation.findings])
     _insert_many(connection, scores, [own | row for row in evaluation.scores])
-    upsert(connection, rollups, [own | {"grain": TEN_MINUTES} | row for row in evaluation.rollups])
+    _insert_many(connection, rollups, [own | {"grain": TEN_MINUTES} | row for row in evaluation.rollups])
     _coarser(connection, press_id, evaluation.rollups)
     _keep_checkpoints(connection, press_id, evaluation.checkpoints)
     connection.execute(
@@ -147,15 +148,10 @@ def bucket_of(at_ms: int, grain: int) -> int:
     return at_ms - at_ms % (grain * 1000)
 
 
-def _insert_many(connection: sa.Connection, table: sa.Table, rows: list[dict[str, Any]]) -> None:
-    if not rows:
-        return
-    names = list(rows[0])
-    mark = _mark(connection)
-    connection.exec_driver_sql(
-        f"INSERT INTO {table.name} ({', '.join(names)}) VALUES ({', '.join([mark] * len(names))})",
-        [tuple(row[name] for name in names) for row in rows],
-    )
+def _insert_many(connection: sa.Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
+    if rows:
+        names = list(rows[0])
+        insert_rows(connection, table, names, [tuple(row[name] for name in names) for row in rows])
 
 
 def _coarser(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[str, Any]]) -> None:
@@ -178,7 +174,9 @@ def _coarser(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[st
             n, mean, m2, low, high = numbers
             part = (n, mean, m2, low, high)
             merged[key] = merge_summaries(merged[key], part) if key in merged else part
-        upsert(connection, rollups, [_rollup(press_id, grain, key, part) for key, part in merged.items()])
+        _insert_many(
+            connection, rollups, [_rollup(press_id, grain, key, part) for key, part in merged.items()]
+        )
 
 
 def _rollup(

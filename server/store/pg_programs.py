@@ -8,6 +8,7 @@ from pathlib import Path
 import sqlalchemy as sa
 
 from server.errors import RingtellError
+from server.store.engine_pg import address_of
 
 #: Where PostgreSQL's programs lie when they are not on PATH.
 _PG_PLACES = "usr/lib/postgresql/*/bin"
@@ -25,7 +26,7 @@ def _program(name: str) -> str:
 
 def run_pg(name: str, url: str, *words: str) -> None:
     """Run one of PostgreSQL's programs on a database, or RingtellError with what it said."""
-    parsed = sa.make_url(url).set(drivername="postgresql")
+    parsed = address_of(url).url.set(drivername="postgresql")
     # The password through the environment: everybody can read command lines.
     secret = {} if parsed.password is None else {"PGPASSWORD": str(parsed.password)}
     bare = sa.URL.create(

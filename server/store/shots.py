@@ -1,8 +1,6 @@
 """Shots: stored once by their key, read back as columns or rows."""
 
 import dataclasses
-import itertools
-import operator
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -11,6 +9,8 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from server.contract import SHOT_COLUMNS, SHOT_NUMBERS
+from server.errors import BusyError
+from server.store.bulk import KeyTakenError, insert_rows
 from server.store.plant import Press
 from server.store.tables import molds, press_states, presses, setups, shots
 
@@ -20,8 +20,8 @@ Columns = dict[str, NDArray[Any]]
 
 _COLUMNS = ("press_id", "at_ms", "counter", "setup_id", *SHOT_COLUMNS)
 _LOOK_UP = 300
-#: Rows of one INSERT: at most 34 columns each, far below the 32,766 values SQLite binds.
-_HANDFUL = 32
+#: How often a batch is sorted out again because somebody else stored some of its shots meanwhile.
+_TRIES = 8
 
 
 @dataclasses.dataclass(frozen=True)
@@ -45,14 +45,19 @@ def store_by_press(
     connection: sa.Connection, groups: Mapping[int, Sequence[ShotValues]]
 ) -> dict[int, Stored]:
     """Store the rows of several presses with one insert; what became of them, by press."""
-    outcomes: dict[int, Stored] = {}
-    new: list[tuple[Any, ...]] = []
-    for press_id, rows in sorted(groups.items()):
-        outcomes[press_id], fresh = _sorted_out(connection, press_id, rows)
-        new += [(press_id, *row) for _, row in sorted(fresh.items())]
-    if new:
-        _insert(connection, new)
-    return outcomes
+    for _ in range(_TRIES):
+        outcomes: dict[int, Stored] = {}
+        new: list[tuple[Any, ...]] = []
+        for press_id, rows in sorted(groups.items()):
+            outcomes[press_id], fresh = _sorted_out(connection, press_id, rows)
+            # By key, so that two batches with the same shots wait for each other in one order.
+            new += [(press_id, *row) for _, row in sorted(fresh.items())]
+        try:
+            insert_rows(connection, shots, _COLUMNS, new)
+        except KeyTakenError:  # on PostgreSQL, by a batch that was stored at the same moment
+            continue
+        return outcomes
+    raise BusyError("others keep storing the same shots; nothing of this was stored, send again")
 
 
 def _sorted_out(
@@ -76,28 +81,6 @@ def _sorted_out(
 
 def _mark(connection: sa.Connection) -> str:
     return "?" if connection.dialect.name == "sqlite" else "%s"
-
-
-def _insert(connection: sa.Connection, rows: Sequence[tuple[Any, ...]]) -> None:
-    """One statement for the columns these rows fill: a press sends a dozen of thirty, and binding what is
-    absent took two thirds of the time. SQLite takes handfuls faster, PostgreSQL pipelines rows singly.
-    """
-    # The driver's own executemany: a VALUES list through the expression language is many times slower.
-    used = [place for place, column in enumerate(zip(*rows, strict=True)) if column.count(None) < len(column)]
-    picked = list(map(operator.itemgetter(*used), rows))
-    mark = _mark(connection)
-    into = f"INSERT INTO shots ({', '.join(_COLUMNS[place] for place in used)}) VALUES "
-    one = f"({', '.join([mark] * len(used))})"
-    handful = _HANDFUL if mark == "?" else 1
-    whole = len(picked) // handful * handful
-    for size, part in ((handful, picked[:whole]), (1, picked[whole:])):
-        if part:
-            flat = list(itertools.chain.from_iterable(part))
-            width = size * len(used)
-            connection.exec_driver_sql(
-                f"{into}{', '.join([one] * size)} ON CONFLICT DO NOTHING",
-                [tuple(flat[start : start + width]) for start in range(0, len(flat), width)],
-            )
 
 
 def _known(

@@ -312,7 +312,11 @@ rollups = _table(
     _need("low", Real),
     _need("high", Real),
     rowid=False,
+    partition_by="RANGE (bucket_ms)",
 )
+
+# One row a press to lock for as long as somebody works on it; see store/turns.py.
+press_turns = _table("press_turns", _key("press_id", sa.Integer), rowid=False)
 
 press_states = _table(
     "press_states",

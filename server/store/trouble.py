@@ -15,6 +15,7 @@ _FULL = (
 )
 _AWAY = "the database does not answer; nothing was stored, send again"
 _LOCKED = "another program holds the database; nothing was stored, send again"
+_TOO_LONG = "the database took longer than it may (statement_s in its address); nothing was stored, try again"
 _DAMAGED = (
     "the database file is damaged ({said}): stop the server, keep the file, put the last backup in its place"
     " with ringtell db restore FILE --replace"
@@ -28,6 +29,8 @@ _SQLITE_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 #: PostgreSQL: disk full, too much memory asked for; deadlock, serialization, lock not available.
 _PG_FULL = ("53100", "53200")
 _PG_LOCKED = ("40001", "40P01", "55P03", "53300")
+#: A statement was stopped because it took longer than allowed.
+_PG_TOO_LONG = "57014"
 _PG_READ_ONLY = "25006"
 #: PostgreSQL: somebody else took this key, or went first: the same again finds the database as it is now.
 _PG_RACES = ("23505", "40001", "40P01")
@@ -54,6 +57,8 @@ def trouble_of(error: BaseException) -> RingtellError | None:
         return StorageError(_FULL.format(said=_first_line(orig)), retry_after_s=FULL_S)
     if state in _PG_LOCKED:
         return BusyError(_LOCKED, retry_after_s=LOCKED_S)
+    if state == _PG_TOO_LONG:
+        return BusyError(_TOO_LONG, retry_after_s=AWAY_S)
     if state == _PG_READ_ONLY or isinstance(error, sa.exc.OperationalError | sa.exc.InterfaceError):
         return BusyError(_AWAY, retry_after_s=AWAY_S)
     return BusyError(_AWAY, retry_after_s=AWAY_S) if error.connection_invalidated else None

@@ -47,7 +47,7 @@ def differences(url: str) -> list[object]:
 def _is_partition(difference: object) -> bool:
     if not isinstance(difference, tuple) or difference[0] != "remove_table":
         return False
-    return str(difference[1].name).startswith("shots_")
+    return str(difference[1].name).startswith(("shots_", "rollups_"))
 
 
 def test_going_up_and_down_and_up_again(empty_url: str) -> None:
