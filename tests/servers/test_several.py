@@ -1,5 +1,6 @@
 """Two `ringtell serve` on one PostgreSQL: pages of each hear of both, a killed one's press is taken over."""
 
+import functools
 import json
 import threading
 import time
@@ -131,9 +132,8 @@ def test_a_killed_servers_press_is_taken_over_and_nothing_shows(
         def works() -> bool:
             row = looking.execute(
                 "SELECT count(*) FROM pg_stat_activity WHERE state = 'idle in transaction'"
-                " AND query LIKE '%press_turns%' AND application_name = %s AND NOT EXISTS"
-                " (SELECT 1 FROM intake WHERE press_id <> ALL(%s))",
-                (f"ringtell {one.pid}", press_ids),
+                " AND position('press_turns' in query) > 0 AND application_name = %s",
+                (f"ringtell {one.pid}",),
             ).fetchone()
             return row is not None and row[0] > 0
 
@@ -164,8 +164,8 @@ def _rebuild(store: Store, press_ids: list[int]) -> None:
     alone = Pipeline(store, Hub(), now_ms=now_ms, child_process=False)
     for press_id in press_ids:
         store.write(
-            lambda connection, press_id=press_id: intake.add(
-                connection, press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms()
+            functools.partial(
+                intake.add, press_id=press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms()
             )
         )
     alone.evaluate_all()

@@ -1,6 +1,8 @@
 """Shots: the first of a key stays, columns come back in order and bit for bit, on both databases."""
 
 import random
+import threading
+from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -151,3 +153,29 @@ def test_the_newest_shot_of_a_press_is_not_put_back_by_a_late_one(any_store: Sto
         return tuple(connection.execute(query).one())
 
     assert any_store.write(report) == (MORNING, 9, MORNING + 2)
+
+
+def test_the_same_shots_from_two_senders_at_once_are_stored_once(postgresql_url: str) -> None:
+    """One of them stores each shot, the other hears of a duplicate or a conflict: the first of a key stays."""
+    store = Store(postgresql_url)
+    store.write(lambda connection: put_press(connection, "P01", {}, now_ms=0))
+    width = len(SHOT_COLUMNS)
+    senders, rounds, size = 4, 6, 300
+    barrier = threading.Barrier(senders)
+
+    def send(sender: int) -> list[Stored]:
+        heard = []
+        for number in range(rounds):
+            first = number * size
+            values = (1, float(sender), *[None] * (width - 1))
+            barrier.wait(20)
+            heard.append(keep(store, [(1_000 * n, n, *values) for n in range(first, first + size)]))
+        return heard
+
+    with ThreadPoolExecutor(senders) as pool:
+        answers = [one for some in pool.map(send, range(senders)) for one in some]
+    with store.read() as connection:
+        values = connection.exec_driver_sql(f"SELECT {SHOT_COLUMNS[0]} FROM shots").scalars().all()
+    store.close()
+    assert len(values) == rounds * size == sum(one.new for one in answers)
+    assert sum(len(one.conflicts) for one in answers) == (senders - 1) * rounds * size

@@ -54,9 +54,13 @@ def test_what_fails_to_land_leaves_nothing_and_gives_the_turn_back(postgresql_ur
         put(connection)
         raise ValueError("stopped half way")
 
-    with pytest.raises(ValueError, match="half way"), store.turn(7) as mine:
-        assert mine is not None
-        mine.write(half_done)
+    def fail() -> None:
+        with store.turn(7) as mine:
+            assert mine is not None
+            mine.write(half_done)
+
+    with pytest.raises(ValueError, match="half way"):
+        fail()
     with store.turn(7) as again, store.read() as connection:
         assert again is not None
         assert connection.exec_driver_sql("SELECT count(*) FROM plant_settings").scalar_one() == 0
