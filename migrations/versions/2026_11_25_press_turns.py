@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from alembic import op
 
 revision = "press_turns"
-down_revision = "study_sheets"
+down_revision = "command_answers"
 branch_labels = None
 depends_on = None
 

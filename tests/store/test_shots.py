@@ -155,7 +155,7 @@ def test_the_newest_shot_of_a_press_is_not_put_back_by_a_late_one(any_store: Sto
     assert any_store.write(report) == (MORNING, 9, MORNING + 2)
 
 
-def test_the_same_shots_from_two_senders_at_once_are_stored_once(postgresql_url: str) -> None:
+def test_the_same_shots_from_senders_at_once_are_stored_once(postgresql_url: str) -> None:
     """One of them stores each shot, the other hears of a duplicate or a conflict: the first of a key stays."""
     store = Store(postgresql_url)
     store.write(lambda connection: put_press(connection, "P01", {}, now_ms=0))

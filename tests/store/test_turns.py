@@ -271,7 +271,7 @@ def _migrate(url: str) -> None:
 def test_a_change_of_the_schema_lets_others_pass_and_tries_again(postgresql: PostgresqlServer) -> None:
     name = postgresql.new_database()
     url = postgresql.url(name)
-    upgrade(url, "study_sheets")
+    upgrade(url, "command_answers")
     with psycopg.connect(url) as holder:
         holder.execute("LOCK TABLE rollups IN ACCESS SHARE MODE")
         with ThreadPoolExecutor(1) as pool:
