@@ -44,6 +44,7 @@ from server.routes import (
     shots,
     sources,
     studies,
+    study_pages,
     tablets,
     trail,
     trials,
@@ -119,6 +120,6 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
         sheets, photos, cases, trials, maths, score,
     )  # fmt: skip
     doors = (access, access_pages, people, keys, tablets, trail)
-    for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages):
+    for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages, study_pages):
         app.include_router(module.router)
     return app

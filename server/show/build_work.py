@@ -1,7 +1,6 @@
 """Pages people work on: baselines, containment, studies, valves."""
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 from urllib.parse import urlencode
 
 import sqlalchemy as sa
@@ -12,8 +11,6 @@ from server.show.more_pages import (
     BaselineSignal,
     BaselinesPage,
     ContainmentPage,
-    StudiesPage,
-    StudyRow,
     SuspectRow,
     ValveRow,
     ValvesPage,
@@ -27,15 +24,13 @@ from server.store.page_queries import (
     accepted_presses,
     baselines_of,
     boxes_between,
-    document,
-    latest_studies,
     mold_parts,
     open_alarms,
     press_with_state,
     shots_between,
     valve_ledger,
 )
-from server.words.catalogue import STUDY, VALVE_STYLE, VERDICT, cause_name, signal_name, worded
+from server.words.catalogue import VALVE_STYLE, cause_name, signal_name, worded
 from server.words.guidance import caution_text
 from server.words.numbers import count_word, plural, whole
 from server.words.units import Units, signal_places, signal_quantity, signal_text
@@ -196,45 +191,6 @@ def boxes_words(boxes: Sequence[str]) -> str:
 
 
 # --- studies and valves -----------------------------------------------------------------------
-
-
-def build_studies(connection: sa.Connection, plant: Plant, *, kind: str = "", press: str = "") -> StudiesPage:
-    done = latest_studies(connection, press=press or None)
-    answer = "No study has been done yet."
-    if done:
-        first = done[0]
-        verdict = worded(VERDICT, first["verdict"])
-        answer = f"Last study: {worded(STUDY, first['kind']).lower()} on {first['press']}, {verdict}."
-    return StudiesPage(
-        frame=plant.frame("Studies", active="/studies"),
-        answer=answer,
-        under=f"Off-line checks of {press}" if press else "Off-line checks, cautions first",
-        presses=press_choices(connection, press),
-        molds=mold_choices(connection),
-        chosen_kind=kind,
-        rows=tuple(_study(row, plant) for row in done),
-        hot_melt=caution_text("hot_melt"),
-        plug=caution_text("blocked_nozzle"),
-        lock_out=caution_text("heat_soak", "lock_out"),
-    )
-
-
-def _study(row: Row, plant: Plant) -> StudyRow:
-    return StudyRow(
-        press=f"{row['press']} {row['name']}".strip(),
-        href=press_href(row["press"]),
-        kind=worded(STUDY, row["kind"]),
-        at_text=plant.moment(row["at_ms"]),
-        mold=row["mold"],
-        verdict=worded(VERDICT, row["verdict"]),
-        text=_result_text(document(row["result"])),
-        author=row["author"],
-    )
-
-
-def _result_text(result: Mapping[str, Any]) -> str:
-    text = result.get("text")
-    return text if isinstance(text, str) else ""
 
 
 def build_valves(connection: sa.Connection, plant: Plant) -> ValvesPage:

@@ -70,32 +70,6 @@ class ContainmentPage:
 
 
 @dataclasses.dataclass(frozen=True)
-class StudyRow:
-    press: str
-    href: str
-    kind: str
-    at_text: str
-    mold: str
-    verdict: str
-    text: str
-    author: str
-
-
-@dataclasses.dataclass(frozen=True)
-class StudiesPage:
-    frame: Frame
-    answer: str
-    under: str
-    presses: tuple[Choice, ...]
-    molds: tuple[Choice, ...]
-    chosen_kind: str
-    rows: tuple[StudyRow, ...]
-    hot_melt: str
-    plug: str
-    lock_out: str
-
-
-@dataclasses.dataclass(frozen=True)
 class ValveRow:
     press: str
     href: str

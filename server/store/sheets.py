@@ -7,8 +7,9 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.store.numbering import next_of_press
 from server.store.records import Study
-from server.store.tables import press_states, presses, studies, study_photos, study_readings, study_sheets
+from server.store.tables import presses, studies, study_photos, study_readings, study_sheets
 from server.store.tables import weight_limits as limits
 
 
@@ -63,23 +64,12 @@ class Photo:
     who: str
 
 
-def _highest(connection: sa.Connection, column: sa.Column[Any], **keys: int) -> int:
-    """The highest number given out; nobody else takes the next until the transaction ends."""
-    connection.execute(
-        sa.select(press_states.c.press_id)
-        .where(press_states.c.press_id == keys["press_id"])
-        .with_for_update()
-    )
-    same = [column.table.c[name] == value for name, value in keys.items()]
-    return int(connection.execute(sa.select(sa.func.max(column)).where(*same)).scalar_one() or 0)
-
-
 # --- sheets -------------------------------------------------------------------------------------
 
 
 def add_sheet(connection: sa.Connection, sheet: Sheet) -> Sheet:
     """Keep a sheet under the press's next number."""
-    number = _highest(connection, study_sheets.c.sheet_no, press_id=sheet.press_id) + 1
+    number = next_of_press(connection, study_sheets.c.sheet_no, sheet.press_id)
     kept = dataclasses.replace(sheet, sheet_no=number)
     values = {**dataclasses.asdict(kept), "asked": json.dumps(dict(kept.asked), sort_keys=True)}
     connection.execute(sa.insert(study_sheets).values(**values))
@@ -155,10 +145,9 @@ def add_readings(connection: sa.Connection, readings: Sequence[Reading]) -> list
     if not readings:
         return []
     first = readings[0]
-    number = _highest(
-        connection, study_readings.c.reading_no, press_id=first.press_id, sheet_no=first.sheet_no
-    )
-    kept = [dataclasses.replace(one, reading_no=number + 1 + i) for i, one in enumerate(readings)]
+    same_sheet = study_readings.c.sheet_no == first.sheet_no
+    number = next_of_press(connection, study_readings.c.reading_no, first.press_id, same_sheet)
+    kept = [dataclasses.replace(one, reading_no=number + i) for i, one in enumerate(readings)]
     connection.execute(sa.insert(study_readings), [dataclasses.asdict(one) for one in kept])
     return kept
 
@@ -201,10 +190,9 @@ def study_by_no(connection: sa.Connection, press_id: int, study_no: int) -> Stud
 
 def add_photo(connection: sa.Connection, photo: Photo, *, content: bytes) -> Photo:
     """Keep a photo under its study's next number."""
-    number = _highest(
-        connection, study_photos.c.photo_no, press_id=photo.press_id, study_no=photo.study_no
-    )
-    kept = dataclasses.replace(photo, photo_no=number + 1)
+    same_study = study_photos.c.study_no == photo.study_no
+    number = next_of_press(connection, study_photos.c.photo_no, photo.press_id, same_study)
+    kept = dataclasses.replace(photo, photo_no=number)
     connection.execute(sa.insert(study_photos).values(**dataclasses.asdict(kept), content=content))
     return kept
 

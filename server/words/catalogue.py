@@ -106,6 +106,13 @@ VERDICT: Final[dict[str, str]] = {
     "better": "better",
     "no_change": "no change",
     "worse": "worse",
+    "sealed": "gate seals",
+    "not_sealed": "gate not yet sealed",
+    "no_rise": "sealed before the shortest hold",
+    "no_difference": "no difference shown",
+    "mean": "changes the level",
+    "spread": "changes the scatter",
+    "both": "changes level and scatter",
     "passed": "passed",
     "conditional": "passed with conditions",
 }

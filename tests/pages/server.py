@@ -7,7 +7,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.access.actors import OPEN, Actor
 from server.notify.outlets import LogOutlet, Outlet
-from server.routes import alarm_budget, case_pages, floor_pages, score
+from server.routes import alarm_budget, case_pages, floor_pages, score, study_pages
 from server.routes.pages import router
 from server.store.database import Store
 from tests.pages.plant import NOW
@@ -48,5 +48,6 @@ def page_server(store: Store, *, actor: Actor = OPEN) -> FastAPI:
     app.include_router(score.router)
     app.include_router(alarm_budget.router)
     app.include_router(case_pages.router)
+    app.include_router(study_pages.router)
     app.add_middleware(Looker, actor=actor)
     return app

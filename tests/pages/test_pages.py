@@ -209,7 +209,7 @@ def test_an_alarm_of_the_valve_leads_to_its_boxes_and_lots(visitor: Visitor) -> 
 
 def test_a_study_stays_shut_until_its_caution_is_confirmed(visitor: Visitor) -> None:
     text = visitor.get("/studies").text
-    assert text.count("data-after-confirm disabled") == text.count("data-confirm required") == 3
+    assert text.count("data-after-confirm disabled") == text.count("data-confirm required") == 5
 
 
 def test_a_fragment_is_the_page_without_its_head(visitor: Visitor) -> None:

@@ -176,6 +176,8 @@ TABLE: Final[dict[str, str]] = {
     "GET /trials/{press}/{number}": "read",
     "GET /containment": "read",
     "GET /studies": "read",
+    "GET /presses/{press}/sheets/{number}": "read",
+    "GET /presses/{press}/studies/{number}": "read",
     "GET /valves": "read",
     "GET /import": "read",
     "GET /sources": "read",

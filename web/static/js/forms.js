@@ -20,9 +20,6 @@ export function startForms() {
     }
     if (event.target.matches('[data-tick]')) keepTick(event.target);
   });
-  document.addEventListener('input', (event) => {
-    if (event.target.matches('[data-tally]')) tally(event.target);
-  });
 }
 
 async function submit(form) {
@@ -31,12 +28,15 @@ async function submit(form) {
   button.disabled = true;
   say(output, '…', '');
   try {
-    const { url, body } = read(form);
-    const answer = await send(form.dataset.method || 'POST', url, body, { 'Idempotency-Key': keyOf(form, body) });
+    const { url, body, sent } = read(form);
+    const key = keyOf(form, body);
+    if (form.dataset.mark !== undefined) body.mark = key;
+    const answer = await send(form.dataset.method || 'POST', url, body, { 'Idempotency-Key': key });
     form.sentAs = undefined;
     say(output, answer.text || output.dataset.done, 'worked');
     if (answer.must_change) { showSecond(form); return; }
-    await after(form.dataset.then);
+    again(form);
+    await after(form.dataset.then, { ...answer, press: sent.press ?? answer.press, sent });
   } catch (problem) {
     // Answered with a refusal: nothing was done. Without an answer it may have been: the same goes under the same key.
     if (problem.status && problem.status !== 503) form.sentAs = undefined;
@@ -48,6 +48,15 @@ function keyOf(form, body) {
   const text = JSON.stringify(body);
   if (form.sentAs?.text !== text) form.sentAs = { text, key: crypto.randomUUID?.() ?? String(Math.random()) };
   return form.sentAs.key;
+}
+
+// A form for one reading after the other is empty again, with the cursor in its first field.
+function again(form) {
+  form.querySelectorAll('[data-empties]').forEach((one) => { one.value = ''; });
+  if (!form.dataset.again) return;
+  const first = form.elements[form.dataset.again];
+  first.value = '';
+  first.focus();
 }
 
 function showSecond(form) {
@@ -64,8 +73,8 @@ async function act(button) {
   button.disabled = true;
   try {
     const body = button.dataset.body ? JSON.parse(button.dataset.body) : undefined;
-    await send(button.dataset.method || 'POST', button.dataset.action, body ?? {});
-    await after(button.dataset.then);
+    const answer = await send(button.dataset.method || 'POST', button.dataset.action, body ?? {});
+    await after(button.dataset.then, answer);
   } catch (problem) {
     let line = button.parentElement.querySelector('output');
     if (!line) { line = document.createElement('output'); button.after(line); }
@@ -73,10 +82,11 @@ async function act(button) {
   } finally { button.disabled = false; }
 }
 
-async function after(what) {
+// `what` may be an address with {names} of the answer in it.
+async function after(what, answer = {}) {
   if (what === 'live') await refreshLive();
   else if (what === 'reload') setTimeout(() => window.location.reload(), 500);
-  else if (what && what.startsWith('/')) window.location.assign(what);
+  else if (what && what.startsWith('/')) window.location.assign(what.replace(/\{([\w.]+)\}/g, (_, name) => encodeURIComponent(name.split('.').reduce((held, part) => held?.[part], answer) ?? '')));
 }
 
 function say(output, text, look) {
@@ -87,14 +97,17 @@ function say(output, text, look) {
 function read(form) {
   let url = form.dataset.post;
   const body = {};
+  const sent = {};
   const cleared = new Set([...form.querySelectorAll('[data-clears]')].filter((one) => one.value).map((one) => one.dataset.clears));
   for (const one of form.elements) {
     if (!one.name || one.dataset.confirm !== undefined || one.dataset.formOnly !== undefined || cleared.has(one.name)) continue;
-    if (one.dataset.path !== undefined) { url = url.replace(`{${one.name}}`, encodeURIComponent(one.value.trim())); continue; }
+    if (one.type === 'radio' && !one.checked) continue;
+    if (one.dataset.type === 'many') { if (one.checked) (body[one.name] ??= []).push(one.value); continue; }
+    if (one.dataset.path !== undefined) { sent[one.name] = one.value.trim(); url = url.replace(`{${one.name}}`, encodeURIComponent(one.value.trim())); continue; }
     const value = valueOf(one);
     if (value !== undefined) put(body, one.name.split('.'), value);
   }
-  return { url, body };
+  return { url, body, sent: { ...body, ...sent } };
 }
 
 function valueOf(one) {
@@ -102,6 +115,9 @@ function valueOf(one) {
   switch (one.dataset.type) {
     case 'switch': return one.checked;
     case 'number': return text === '' ? (one.defaultValue ? null : undefined) : Number(text);
+    case 'empties': return text === '' ? null : Number(text);
+    case 'yes': return true;
+    case 'pairs': return text.split('\n').map(numbers).filter((line) => line.length > 0);
     case 'moment': return text === '' ? undefined : new Date(text).toISOString();
     case 'lag': return text === '' ? null : Number(text);
     case 'numbers': return numbers(text);
@@ -118,16 +134,7 @@ function numbers(text) {
 function put(body, path, value) {
   const [first, ...rest] = path;
   if (rest.length === 0) body[first] = value;
-  else put(body[first] ??= {}, rest, value);
-}
-
-function tally(area) {
-  const values = numbers(area.value).filter(Number.isFinite);
-  const line = area.parentElement.querySelector('[data-tally-text]');
-  if (values.length < 2) { line.textContent = ''; return; }
-  const mean = values.reduce((sum, value) => sum + value, 0) / values.length;
-  const spread = (Math.max(...values) - Math.min(...values)) / mean * 100;
-  line.textContent = `${values.length} weights, ${spread.toFixed(2)} % between lightest and heaviest`;
+  else put(body[first] ??= /^\d+$/.test(rest[0]) ? [] : {}, rest, value);
 }
 
 // A tick belongs to the plant: it stands when the server has it, and goes back when it could not be kept.

@@ -18,6 +18,7 @@ if (document.querySelector('[data-answer]') || document.body.classList.contains(
 }
 if (document.querySelector('[data-chart]')) started.push(import('./chart.js').then((module) => module.startCharts()));
 if (document.querySelector('[data-csv], [data-live="suspects"]')) started.push(import('./table.js').then((module) => module.startTables()));
+if (document.querySelector('[data-file-post]')) started.push(import('./files.js').then((module) => module.startFiles()));
 if (document.querySelector('[data-import]')) started.push(import('./upload.js').then((module) => module.startUpload()));
 // Says that taps are heard from now on.
 Promise.all(started).then(() => { document.documentElement.dataset.ready = '1'; });

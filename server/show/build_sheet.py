@@ -1,0 +1,244 @@
+"""A study while it is done: what was read so far, what it comes to, what is missing."""
+
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any, Final, Protocol
+from urllib.parse import urlencode
+
+import sqlalchemy as sa
+from markupsafe import Markup
+
+from server.maths.results import Undetermined
+from server.show.build_studies import confirmed_words
+from server.show.plant_words import Plant, press_api, press_href
+from server.show.press_words import full_name
+from server.show.study_figures import creep_chart, order_chart, seal_chart
+from server.show.study_pages import BesideRow, ReadingRow, SheetPage, SheetSeries
+from server.store import sheets as kept
+from server.store.page_queries import press_with_state
+from server.store.sheets import Reading, Sheet
+from server.valve.press_checks import PRESS_CHECKS
+from server.valve.weights import scale_step
+from server.words.catalogue import STUDY, VERDICT, worded
+from server.words.guidance import caution_text
+from server.words.numbers import count_word, number, percent, plural
+from server.words.study_words import OUTCOME, PROCESS, result_facts
+from server.words.times import MINUTE
+
+#: A qualification is meant to take no longer, min.
+_MINUTES: Final = 30
+_CAUTIONS: Final[dict[str, tuple[str, ...]]] = {
+    "short-shot": ("hot_melt",),
+    "drift-check": ("hot_melt", "heat_soak", "blocked_nozzle"),
+    "gate-seal": ("hot_melt",),
+    "qualification": ("hot_melt", "heat_soak"),
+}
+#: Rows of readings beside those of the press checks: name, first, second, how.
+_ROWS: Final[dict[str, tuple[str, str, str, str]]] = {
+    "short": ("Without hold", "weight, g", "", "Hold pressure off, part deliberately not full."),
+    "hold": ("With hold", "weight, g", "", "The same number of shots with hold as usual."),
+    "drift": ("Screw position", "seconds", "position, mm", "Pressure constant, gate frozen or shut."),
+    "gate_seal": ("Part weights", "hold time, s", "weight, g", "Longer hold step by step, two parts each."),
+    "balance": ("Volume balance", "swept stroke, mm", "shot weight, g",
+                "Swept stroke (shot size less cushion) and shot weight of three shots or more."),
+}  # fmt: skip
+#: Studies on sheets of their own that make a qualification whole.
+_BESIDE: Final = (
+    ("gate-seal", "Before the gate seals, screw drift is packing and no leak."),
+    ("short-shot", "Does fill repeat without hold, and what does hold repair?"),
+    ("drift-check", "Does the shut valve hold pressure?"),
+)
+
+
+class _Judged(Protocol):
+    @property
+    def result(self) -> Mapping[str, Any]: ...
+    @property
+    def verdict(self) -> str: ...
+
+
+#: What the readings of a sheet come to, and the studies done beside it.
+JudgeNow = Callable[[Sheet, Sequence[Reading]], _Judged | Undetermined]
+Beside = Callable[[Sheet], Sequence[Mapping[str, Any]]]
+
+
+def build_sheet(
+    connection: sa.Connection, plant: Plant, *, press: str, number_: int, judge: JudgeNow, beside: Beside
+) -> SheetPage | None:
+    """None: there is no such sheet."""
+    row = press_with_state(connection, press)
+    sheet = None if row is None else kept.sheet_by_no(connection, row["press_id"], number_)
+    if row is None or sheet is None:
+        return None
+    readings = kept.readings_of(connection, sheet.press_id, sheet.sheet_no)
+    judged = judge(sheet, readings)
+    result = {} if isinstance(judged, Undetermined) else dict(judged.result)
+    api = f"{press_api(press)}/sheets/{sheet.sheet_no}"
+    name = worded(STUDY, sheet.kind)
+    series = _series(sheet, readings, result, api, plant)
+    done = beside(sheet) if sheet.kind == "qualification" else ()
+    return SheetPage(
+        frame=plant.frame(f"{name}, {press}", active="/studies"),
+        answer=_answer(sheet, judged, series, plant),
+        under=" · ".join(one for one in (
+            f"{name} on {full_name(row)}", sheet.mold, _limit_words(sheet),
+            f"begun {plant.moment(sheet.opened_ms)} by {sheet.opened_by}") if one),
+        kind=sheet.kind,
+        name=name,
+        state=sheet.state,
+        press=press,
+        press_href=press_href(press),
+        api_href=api,
+        figure=_figure(sheet, readings, result),
+        facts=tuple(result_facts(sheet.kind, sheet.asked, result)),
+        notes=_notes(judged, result),
+        series=series,
+        beside=_beside(sheet, done, press),
+        confirmed=confirmed_words(sheet.asked),
+        caution=caution_text(*_CAUTIONS[sheet.kind]),
+        study_href=f"{press_href(press)}/studies/{sheet.study_no}" if sheet.study_no else "",
+        may_keep=not isinstance(judged, Undetermined),
+    )  # fmt: skip
+
+
+def _answer(sheet: Sheet, judged: _Judged | Undetermined, series: Sequence[SheetSeries], plant: Plant) -> str:
+    if sheet.state == "dropped":
+        return "This study was given up."
+    if sheet.state == "kept":
+        return "This study is kept."
+    if sheet.kind == "qualification":
+        checks = [one for one in series if one.id in PRESS_CHECKS]
+        done = sum(bool(one.state) for one in checks)
+        minutes = (plant.now_ms - sheet.opened_ms) // MINUTE
+        late = "" if minutes <= _MINUTES else ", longer than meant"
+        return f"{done} of {len(checks)} checks done, {minutes} of {_MINUTES} minutes gone{late}."
+    if isinstance(judged, Undetermined):
+        count = sum(not one.is_withdrawn for row in series for one in row.readings)
+        if not count:
+            return "No reading yet."
+        return f"{count_word(count, capital=True)} {plural(count, 'reading')} so far: too few to tell."
+    text = str(judged.result.get("text") or worded(VERDICT, judged.verdict))
+    return f"{text.partition('. ')[0].partition(': ')[0].rstrip('.')}."
+
+
+def _limit_words(sheet: Sheet) -> str:
+    if "limit_pct" not in sheet.asked:
+        return ""
+    return f"limit {sheet.asked['limit_pct']:g} %, {PROCESS[sheet.asked['process_class']]}"
+
+
+def _notes(judged: _Judged | Undetermined, result: Mapping[str, Any]) -> tuple[str, ...]:
+    if isinstance(judged, Undetermined):
+        return (f"Missing: {judged.reason}.",)
+    notes = [str(result["text"])] if result.get("text") else []
+    if judged.verdict == "undecided" and result.get("more_shots"):
+        more = int(result["more_shots"])
+        shots = f"{more} more {plural(more, 'shot')}"
+        notes.append(f"About {shots} would settle it in four cases of five, if the scatter stays.")
+    apart = result.get("apart")
+    if apart:
+        notes.append(
+            f"Shot {apart['index'] + 1} ({number(apart['value'], 5)} g) lies apart from the others"
+            f" (Grubbs' test, p = {number(apart['p'], 2)}). It stays in: shots that fall out are what this"
+            " study looks for. Take it back only if it was mistyped or mixed up."
+        )
+    if "range_over" in result:
+        notes.append(
+            f"Heaviest less lightest grows with the number weighed: over {result['n']} shots a process"
+            f" exactly at the limit is beyond {result['limit_pct']:g} % in {percent(result['range_over'])} of"
+            " cases. So the scatter is judged, not the range."
+        )
+    if result.get("scale_step_g") and result["scale_step_g"] > 1.5 * result.get("sd_g", 0.0):
+        notes.append(f"The scale's step of {result['scale_step_g']:g} g is coarse for this scatter.")
+    return tuple(notes)
+
+
+def _series(
+    sheet: Sheet, readings: Sequence[Reading], result: Mapping[str, Any], api: str, plant: Plant
+) -> tuple[SheetSeries, ...]:
+    ids = {
+        "short-shot": ("short", "hold"), "drift-check": ("drift",), "gate-seal": ("gate_seal",),
+        "qualification": (*PRESS_CHECKS, *(("balance",) if "melt_density_g_cm3" in sheet.asked else ())),
+    }[sheet.kind]  # fmt: skip
+    judged = result.get("checks") or {}
+    found = []
+    for one in ids:
+        mine = [reading for reading in readings if reading.series == one]
+        rows = _readings(mine, api, plant, is_open=sheet.state == "open")
+        if sheet.kind == "qualification" and one in PRESS_CHECKS:
+            found.append(_check(sheet, one, rows, judged.get(one), mine))
+            continue
+        name, first, second, how = _ROWS[one]
+        text = str((result.get("balance") or {}).get("text", "")) if one == "balance" else ""
+        found.append(
+            SheetSeries(one, name, first, second, "", how, "", rows, "measured" if text else "",
+                        "measured" if text else "", text, _filled(mine))
+        )  # fmt: skip
+    return tuple(found)
+
+
+def _check(
+    sheet: Sheet,
+    id_: str,
+    rows: tuple[ReadingRow, ...],
+    judged: Mapping[str, Any] | None,
+    mine: Sequence[Reading],
+) -> SheetSeries:
+    asked = PRESS_CHECKS[id_]
+    limit = sheet.asked.get("limits", {}).get(id_) or asked.limit
+    state = "" if judged is None else str(judged["verdict"])
+    return SheetSeries(
+        id_, asked.name, asked.first, asked.second, asked.why, asked.how, f"{limit:g}", rows, state,
+        OUTCOME[state] if state else f"about {asked.minutes} min",
+        "" if judged is None else str(judged["text"]), _filled(mine),
+    )  # fmt: skip
+
+
+def _filled(readings: Sequence[Reading]) -> str:
+    """The readings as they would be typed, so that a correction begins with what stands there."""
+    lines = [one for one in readings if one.withdrawn_ms is None]
+    return "\n".join(f"{one.first:g}" + ("" if one.second is None else f" {one.second:g}") for one in lines)
+
+
+def _readings(
+    readings: Sequence[Reading], api: str, plant: Plant, *, is_open: bool
+) -> tuple[ReadingRow, ...]:
+    step = scale_step([one.first for one in readings]) if readings else 1.0
+    places = max(0, len(f"{step:.6f}".rstrip("0").split(".")[1]))
+    rows, n = [], 0
+    for one in readings:
+        gone = one.withdrawn_ms is not None
+        n += not gone
+        value = f"{one.first:.{places}f}" + ("" if one.second is None else f" → {one.second:g}")
+        back = f"{api}/readings/{one.reading_no}" if is_open and not gone else ""
+        mark = f"taken back by {one.withdrawn_by}" if gone else one.source
+        rows.append(ReadingRow(0 if gone else n, value, plant.moment(one.at_ms), one.who, mark, back, gone))
+    return tuple(reversed(rows))
+
+
+def _figure(sheet: Sheet, readings: Sequence[Reading], result: Mapping[str, Any]) -> Markup:
+    standing = [one for one in readings if one.withdrawn_ms is None]
+    if sheet.kind == "short-shot":
+        rows = {name: [one.first for one in standing if one.series == name] for name in ("short", "hold")}
+        apart = (result.get("apart") or {}).get("index")
+        return order_chart(rows["short"], hold=rows["hold"], apart=apart)
+    pairs = [(one.first, one.second) for one in standing if one.second is not None]
+    if sheet.kind == "drift-check":
+        return creep_chart(pairs, result or None)
+    return seal_chart(pairs, result or None) if sheet.kind == "gate-seal" else Markup("")
+
+
+def _beside(sheet: Sheet, done: Sequence[Mapping[str, Any]], press: str) -> tuple[BesideRow, ...]:
+    if sheet.kind != "qualification":
+        return ()
+    known = {str(one["kind"]): one for one in done}
+    rows = []
+    for kind, why in _BESIDE:
+        one = known.get(kind)
+        text = "not done" if one is None else worded(VERDICT, str(one["verdict"]))
+        if one is not None and kind == "short-shot" and not one["with_hold"]:
+            text += "; not yet with hold"
+        href = f"{press_href(press)}/studies/{one['study']}" if one else (
+            f"/studies?{urlencode({'kind': kind, 'press': press})}#{kind}"
+        )  # fmt: skip
+        rows.append(BesideRow(worded(STUDY, kind), why, text, one is not None, href))
+    return tuple(rows)
