@@ -2,12 +2,18 @@
 
 A message leaves at least once: a courier that dies between sending and marking leaves a claim behind,
 which counts for nothing after a while, and the message is sent again under the same id.
+
+Each recipient of an outlet is a lane of its own: messages for one go in turn, those for different ones
+side by side, at most so many an outlet. A server that does not answer delays whoever listens there alone.
 """
+
+from __future__ import annotations
 
 import logging
 import random
 import threading
-from collections.abc import Callable, Mapping
+import time
+from collections.abc import Callable, Collection, Mapping
 from typing import Final
 
 from server.errors import RingtellError
@@ -15,7 +21,7 @@ from server.notify.message import message_of
 from server.notify.outlets import Outlet
 from server.store import outbox as kept
 from server.store.database import USUAL, Store
-from server.store.outbox import Outgoing
+from server.store.outbox import Lane, Outgoing
 
 log = logging.getLogger("ringtell.alarms")
 
@@ -27,8 +33,12 @@ FIRST_PAUSE_MS, LONGEST_PAUSE_MS = 15_000, 3 * 3_600_000
 CLAIM_LOST_MS: Final = 180_000
 #: Seconds between two rounds.
 ROUND_EVERY_S: float = 2.0
-#: Messages taken in one round.
+#: Messages for one recipient taken in one round.
 ROUND_MAX: Final = 50
+#: Recipients of one outlet sent to at the same time.
+LANES_MAX: Final = 4
+#: Seconds a server that stops waits for what is being sent; what is cut short is sent again.
+PARTING_S: Final = 5.0
 
 
 def pause_ms(tries: int, *, chance: float) -> int:
@@ -41,6 +51,16 @@ def pause_ms(tries: int, *, chance: float) -> int:
     """
     longest = min(FIRST_PAUSE_MS * 2 ** (tries - 1), LONGEST_PAUSE_MS)
     return int(longest * (0.5 + 0.5 * chance))
+
+
+class _Sending:
+    """One lane at work, in a thread that does not outlive the server."""
+
+    def __init__(self, work: Callable[[Lane, _Sending], None], lane: Lane) -> None:
+        self.left = 0
+        self.thread = threading.Thread(
+            target=work, args=(lane, self), name=f"ringtell-courier-{lane[0]}", daemon=True
+        )
 
 
 class Courier:
@@ -57,23 +77,65 @@ class Courier:
     ) -> None:
         self.outlets = outlets
         self._store, self._now_ms, self._page, self._chance = store, now_ms, page, chance
+        self._lanes: dict[Lane, _Sending] = {}
+        self._lock = threading.Lock()
 
     def round(self) -> int:
-        """Send what is due now, each message in its own claim; how many left."""
+        """Send what is due now, each message in its own claim; how many left, once all that is through."""
+        left, done = 0, set[Lane]()
+        while begun := self.begin(but=done):
+            for lane, sending in begun.items():
+                sending.thread.join()
+                left += sending.left
+                done.add(lane)
+        return left
+
+    def begin(self, *, but: Collection[Lane] = ()) -> Mapping[Lane, _Sending]:
+        """Begin a lane for every recipient something is due for, where there is room; those begun."""
         now_ms = self._now_ms()
         with self._store.read() as connection:
-            due = kept.due_messages(
-                connection, now_ms=now_ms, lost_ms=now_ms - CLAIM_LOST_MS, limit=ROUND_MAX
-            )
-        return sum(self._deliver(message) for message in due)
+            due = kept.due_lanes(connection, now_ms=now_ms, lost_ms=now_ms - CLAIM_LOST_MS)
+        begun: dict[Lane, _Sending] = {}
+        for lane in due:
+            with self._lock:
+                of_outlet = sum(outlet == lane[0] for outlet, _ in self._lanes)
+                if lane in but or lane in self._lanes or of_outlet >= LANES_MAX:
+                    continue
+                begun[lane] = self._lanes[lane] = _Sending(self._send_lane, lane)
+        for sending in begun.values():
+            sending.thread.start()
+        return begun
+
+    def _send_lane(self, lane: Lane, sending: _Sending) -> None:
+        """What is due for one recipient, in turn, until something fails: the rest has its time next round."""
+        try:
+            now_ms = self._now_ms()
+            with self._store.read() as connection:
+                due = kept.due_messages(
+                    connection, now_ms=now_ms, lost_ms=now_ms - CLAIM_LOST_MS, limit=ROUND_MAX, lane=lane
+                )
+            for message in due:
+                if not self._deliver(message):
+                    break
+                sending.left += 1
+        except Exception:  # the next round tries again
+            log.exception("messages by %s could not be sent", lane[0])
+        finally:
+            with self._lock:
+                del self._lanes[lane]
 
     def run(self, stop: threading.Event, *, every_s: float | None = None) -> None:
-        """Round after round until told to stop."""
+        """Round after round until told to stop; a lane that is still busy is passed over."""
         while not stop.wait(timeout=ROUND_EVERY_S if every_s is None else every_s):
             try:
-                self.round()
+                self.begin()
             except Exception:  # the next round tries again
                 log.exception("messages could not be looked at")
+        with self._lock:
+            busy = list(self._lanes.values())
+        until = time.monotonic() + PARTING_S
+        for sending in busy:
+            sending.thread.join(timeout=max(0.0, until - time.monotonic()))
 
     def _deliver(self, message: Outgoing) -> bool:
         if not self._claimed(message):

@@ -14,6 +14,10 @@ from server.store.tables import alarm_steps, alarms, outbox, presses
 NO_PRESS = 0
 
 
+#: An outlet and one of its recipients.
+Lane = tuple[str, str]
+
+
 @dataclasses.dataclass(frozen=True)
 class Outgoing:
     """One message about one step, for one recipient of one outlet. `press` '' for a test message."""
@@ -140,16 +144,29 @@ def _outgoing() -> sa.Select[Any]:
     )
 
 
+def due_lanes(connection: sa.Connection, *, now_ms: int, lost_ms: int = -1) -> list[Lane]:
+    """Whom something is due for, who waits longest first."""
+    rows = connection.execute(
+        sa.select(outbox.c.outlet, outbox.c.recipient)
+        .where(_waiting(now_ms, lost_ms))
+        .group_by(outbox.c.outlet, outbox.c.recipient)
+        .order_by(sa.func.min(outbox.c.next_try_ms), outbox.c.outlet, outbox.c.recipient)
+        .limit(1_000)
+    )
+    return [(str(row.outlet), str(row.recipient)) for row in rows]
+
+
 def due_messages(
-    connection: sa.Connection, *, now_ms: int, lost_ms: int = -1, limit: int = 200
+    connection: sa.Connection, *, now_ms: int, lost_ms: int = -1, limit: int = 200, lane: Lane | None = None
 ) -> list[Outgoing]:
-    """Messages whose next try is due, the oldest first.
+    """Messages whose next try is due, of everybody or of one lane, the oldest first.
 
     lost_ms: a claim made then or earlier counts for nothing; its courier never came back.
     """
+    mine = () if lane is None else (outbox.c.outlet == lane[0], outbox.c.recipient == lane[1])
     rows = connection.execute(
         _outgoing()
-        .where(_waiting(now_ms, lost_ms))
+        .where(_waiting(now_ms, lost_ms), *mine)
         .order_by(outbox.c.created_ms, outbox.c.press_id, outbox.c.alarm_no, outbox.c.step)
         .limit(limit)
     )
