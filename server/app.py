@@ -48,6 +48,7 @@ from server.routes import (
     tablets,
     trail,
     trials,
+    valves,
     watching,
 )
 from server.routes.assets import assets
@@ -117,7 +118,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     observing.install(app)
     stages = (
         shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies,
-        sheets, photos, cases, trials, maths, score,
+        sheets, photos, cases, trials, valves, maths, score,
     )  # fmt: skip
     doors = (access, access_pages, people, keys, tablets, trail)
     for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages, study_pages):

@@ -1,12 +1,13 @@
 """The score against the plant's own inspections: which ones count, and what they make of it."""
 
 import dataclasses
+from typing import Final
 
 import numpy as np
 import sqlalchemy as sa
 
 from server.maths.results import Undetermined
-from server.store.records import Study, score_before, studies_of_kind, valves_of
+from server.store.records import Study, all_valves, score_before, studies_of_kind, valves_of
 from server.valve.recalibration import KEPT_TERMS, Recalibration, recalibrate
 
 
@@ -53,6 +54,7 @@ class _Shown:
     failing: bool | None
 
 
+_FAILING: Final = {"failed": True, "good": False, "worn": None}
 #: (press, study_no, what it showed, press_id)
 _Sight = tuple[str, int, _Shown, int]
 
@@ -65,9 +67,18 @@ def _opened(connection: sa.Connection) -> list[_Sight]:
             (one.valve_no for one in valves_of(connection, study.press_id) if one.fitted_ms <= study.at_ms),
             default=0,
         )
-        failing = {"failed": True, "good": False}.get(study.verdict)
+        failing = _FAILING.get(study.verdict)
         found.append((press, study.study_no, _Shown(valve, study.at_ms, failing), study.press_id))
     return found
+
+
+def _taken_out(connection: sa.Connection) -> list[_Sight]:
+    """Valves that went, and what they turned out to be."""
+    return [
+        (press, one.valve_no, _Shown(one.valve_no, one.removed_ms, _FAILING[one.outcome]), one.press_id)
+        for press, one in all_valves(connection)
+        if one.removed_ms is not None and one.outcome in _FAILING
+    ]
 
 
 def _proven(connection: sa.Connection) -> list[_Sight]:
@@ -101,7 +112,9 @@ def inspection_record(connection: sa.Connection) -> Record:
     found: list[Inspected] = []
     unpaired = 0
     seen: set[tuple[int, int]] = set()
-    for press, study_no, shown, press_id in [*_opened(connection), *_proven(connection)]:
+    for press, study_no, shown, press_id in [
+        *_opened(connection), *_taken_out(connection), *_proven(connection),
+    ]:  # fmt: skip
         if (press_id, shown.valve_no) in seen:
             continue
         seen.add((press_id, shown.valve_no))

@@ -6,7 +6,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from server.contract import VALVE_STYLES
-from server.errors import InvalidError
+from server.errors import ConflictError, InvalidError, NotFoundError
 from server.record.events import keep as keep_event
 from server.record.fields import Given
 from server.store import intake
@@ -23,8 +23,11 @@ _FIELDS: Final = (
     "shots_before",
     "removed_reason",
     "found",
+    "outcome",
     "note",
 )
+#: What a valve that went can turn out to be.
+OUTCOMES: Final = ("failed", "worn", "good")
 #: What belongs to the valve that goes, not to the one that comes.
 _OF_THE_OLD: Final = ("removed_reason", "found")
 
@@ -68,6 +71,43 @@ def put_valve(connection: sa.Connection, press: Press, body: Any, *, who: str, n
     return valve
 
 
+def looked_into(
+    connection: sa.Connection, press: Press, number: int, body: Any, *, who: str, now_ms: int
+) -> Valve:
+    """Say of a valve that went why it went and what it turned out to be; what is left out stays."""
+    given = Given.of(body, known=("outcome", *_OF_THE_OLD, "note"))
+    valve = need_valve(connection, press, number)
+    if valve.removed_ms is None:
+        raise ConflictError(
+            f"valve {number} is still in press {press.press}: what is seen of it there is an inspection"
+        )
+    changes: dict[str, Any] = {
+        name: given.text(name, longest=400) for name in _OF_THE_OLD if given.has(name)
+    }
+    if given.has("outcome"):
+        changes["outcome"] = given.choice("outcome", OUTCOMES)
+    if given.has("note"):
+        changes["note"] = given.note()
+    before = {name: getattr(valve, name) for name in changes}
+    if before == changes:
+        return valve
+    valve = change_valve(connection, valve, **changes)
+    add_audit(
+        connection, press.press_id, now_ms=now_ms, who=who, action="valve_looked_into",
+        subject=f"{press.press} valve {number}", before=before, after=changes,
+    )  # fmt: skip
+    return valve
+
+
+def need_valve(connection: sa.Connection, press: Press, number: int) -> Valve:
+    found = next((one for one in valves_of(connection, press.press_id) if one.valve_no == number), None)
+    if found is None:
+        raise NotFoundError(
+            f"press {press.press} has no valve {number}; GET /api/v1/valves lists them", field="valve"
+        )
+    return found
+
+
 def _read(given: Given, *, style: str) -> dict[str, Any]:
     return {
         "style": given.choice("style", VALVE_STYLES) if given.has("style") else style,
@@ -96,6 +136,7 @@ def _fitted(
 ) -> Valve:
     read = _read(given, style=press.valve_style)
     old = {name: given.text(name, longest=400) for name in _OF_THE_OLD}
+    old["outcome"] = given.choice("outcome", OUTCOMES) if given.has("outcome") else ""
     if current is not None:
         change_valve(connection, current, removed_ms=fitted_ms, **old)
         event = Event(

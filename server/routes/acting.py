@@ -259,6 +259,7 @@ def valve_item(press: str, valve: Valve) -> dict[str, Any]:
         "shots_before": valve.shots_before,
         "removed_reason": valve.removed_reason,
         "found": valve.found,
+        "outcome": valve.outcome or None,
         "note": valve.note,
         "author": valve.author,
     }

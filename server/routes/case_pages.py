@@ -1,4 +1,4 @@
-"""The pages of cases and of setting trials."""
+"""The pages of cases, of setting trials and of single valves."""
 
 from typing import Annotated
 
@@ -9,6 +9,7 @@ from server.routes.calls import code_of
 from server.routes.pages import page_answer
 from server.show.build_cases import build_case, build_cases
 from server.show.build_trials import build_trial, build_trials
+from server.show.build_valve import build_valve
 
 router = APIRouter(include_in_schema=False)
 
@@ -38,4 +39,12 @@ def trial_page(request: Request, press: str, number: Annotated[int, Path(ge=0, l
     press = code_of(press)
     return page_answer(
         request, "trial.html", lambda c, plant: build_trial(c, plant, press=press, number=number)
+    )
+
+
+@router.get("/valves/{press}/{number}")
+def valve_page(request: Request, press: str, number: Annotated[int, Path(ge=0, lt=1 << 31)]) -> Response:
+    press = code_of(press)
+    return page_answer(
+        request, "valve.html", lambda c, plant: build_valve(c, plant, press=press, number=number)
     )

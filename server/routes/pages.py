@@ -31,7 +31,8 @@ from server.show.build_quality import build_quality
 from server.show.build_settings import build_login, build_settings, build_trouble
 from server.show.build_sources import build_sources
 from server.show.build_studies import build_studies
-from server.show.build_work import build_baselines, build_containment, build_valves
+from server.show.build_valves import build_valves
+from server.show.build_work import build_baselines, build_containment
 from server.show.frame import MORE, NAVIGATION, Actor
 from server.show.plant_words import Plant, Since, plant_at
 from server.show.strokes import Kept

@@ -1,4 +1,4 @@
-"""Pages people work on: baselines, containment, studies, valves."""
+"""Pages people work on: baselines and containment; and what their forms choose from."""
 
 from collections.abc import Sequence
 from urllib.parse import urlencode
@@ -12,8 +12,6 @@ from server.show.more_pages import (
     BaselinesPage,
     ContainmentPage,
     SuspectRow,
-    ValveRow,
-    ValvesPage,
 )
 from server.show.pages import Choice
 from server.show.plant_words import SUSPECT_KINDS, Plant, Since, SinceOf, press_api, press_href, unknown_since
@@ -28,10 +26,8 @@ from server.store.page_queries import (
     open_alarms,
     press_with_state,
     shots_between,
-    valve_ledger,
 )
-from server.words.catalogue import VALVE_STYLE, cause_name, signal_name, worded
-from server.words.guidance import caution_text
+from server.words.catalogue import cause_name, signal_name, worded
 from server.words.numbers import count_word, plural, whole
 from server.words.units import Units, signal_places, signal_quantity, signal_text
 
@@ -188,47 +184,3 @@ def boxes_words(boxes: Sequence[str]) -> str:
     if len(boxes) <= 6:
         return ", ".join(boxes)
     return f"{boxes[0]} to {boxes[-1]} ({len(boxes)} boxes)"
-
-
-# --- studies and valves -----------------------------------------------------------------------
-
-
-def build_valves(connection: sa.Connection, plant: Plant) -> ValvesPage:
-    ledger = valve_ledger(connection)
-    rows = tuple(_valve(connection, valve, plant) for valve in ledger)
-    current = sum(row.current for row in rows)
-    presses = press_choices(connection)
-    unknown = len(presses) - len({valve["press"] for valve in ledger if valve["removed_ms"] is None})
-    answer = f"{count_word(current, capital=True)} {plural(current, 'valve')} in {count_word(len(presses))} "
-    answer += f"{plural(len(presses), 'press', 'presses')}."
-    if unknown > 0 and rows:
-        answer += f" {count_word(unknown, capital=True)} not entered."
-    return ValvesPage(
-        frame=plant.frame("Valves", active="/valves"),
-        answer=answer if rows else "No valve has been entered yet.",
-        under="Every valve fitted, what it ran and what was found",
-        rows=rows,
-        presses=presses,
-        lock_out=caution_text("heat_soak", "lock_out"),
-    )
-
-
-def _valve(connection: sa.Connection, valve: Row, plant: Plant) -> ValveRow:
-    made = shots_between(
-        connection, valve["press_id"], from_ms=valve["fitted_ms"], to_ms=valve["removed_ms"]
-    ) + (valve["shots_before"] or 0)
-    removed = "still in"
-    if valve["removed_ms"] is not None:
-        why = f": {valve['removed_reason']}" if valve["removed_reason"] else ""
-        removed = f"{plant.day(valve['removed_ms'])}{why}"
-    return ValveRow(
-        press=f"{valve['press']} {valve['name']}".strip(),
-        href=press_href(valve["press"]),
-        style=worded(VALVE_STYLE, valve["style"]),
-        part_number=valve["part_number"],
-        fitted=plant.day(valve["fitted_ms"]),
-        shots=whole(made),
-        removed=removed,
-        found=valve["found"],
-        current=valve["removed_ms"] is None,
-    )

@@ -70,29 +70,6 @@ class ContainmentPage:
 
 
 @dataclasses.dataclass(frozen=True)
-class ValveRow:
-    press: str
-    href: str
-    style: str
-    part_number: str
-    fitted: str
-    shots: str
-    removed: str
-    found: str
-    current: bool
-
-
-@dataclasses.dataclass(frozen=True)
-class ValvesPage:
-    frame: Frame
-    answer: str
-    under: str
-    rows: tuple[ValveRow, ...]
-    presses: tuple[Choice, ...]
-    lock_out: str
-
-
-@dataclasses.dataclass(frozen=True)
 class ApartRow:
     """A row that was not taken, with the reason."""
 

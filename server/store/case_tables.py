@@ -109,3 +109,28 @@ trial_steps = _table(
     _need("who", sa.Text),
     sa.Column("splay", sa.Integer),
 )
+
+# How hard a material is on a valve, as the plant says.
+material_wear = _table(
+    "material_wear",
+    _key("material", sa.Text),
+    # 'mild', 'some', 'strong'
+    _need("wear", sa.Text),
+    _need("who", sa.Text),
+    _need("at_ms", Big),
+)
+
+# Valves on the shelf, and how long another takes to come.
+spares = _table(
+    "spares",
+    _key("spare_no", sa.Integer),
+    _need("part_number", sa.Text),
+    _need("style", sa.Text),
+    _need("material_pair", sa.Text, server_default=""),
+    _need("on_hand", sa.Integer),
+    sa.Column("lead_days", sa.Double),
+    _need("place", sa.Text, server_default=""),
+    _need("note", sa.Text, server_default=""),
+    _need("who", sa.Text),
+    _need("at_ms", Big),
+)

@@ -191,6 +191,13 @@ PLANT_DEFAULTS: dict[str, Any] = {
     "close_at": 0.4,
     "silent_after_s": 900.0,
     "shelve_max_min": 480,
+    # What valves cost, in the plant's currency, for the choice between changing and waiting; 0: not said.
+    "currency": "",
+    "cost_change": 0.0,
+    "cost_needless_pull": 0.0,
+    "cost_failure": 0.0,
+    "cost_scrap_per_1000": 0.0,
+    "shots_between_stops": 0.0,
     # Minutes without a touch after which a shared tablet asks who is there.
     "lock_after_min": 5.0,
     "out_of_service_max_days": 30.0,

@@ -60,6 +60,8 @@ valves = _table(
     sa.Column("shots_before", Big),
     _need("removed_reason", sa.Text, server_default=""),
     _need("found", sa.Text, server_default=""),
+    # What it turned out to be once it was out: 'failed', 'worn', 'good'; '' where nobody has said.
+    _need("outcome", sa.Text, server_default=""),
     _need("note", sa.Text, server_default=""),
     _need("author", sa.Text),
 )

@@ -71,6 +71,8 @@ class Valve:
     found: str
     note: str
     author: str
+    #: `failed`, `worn`, `good`; '' where nobody has said.
+    outcome: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

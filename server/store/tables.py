@@ -10,7 +10,9 @@ from server.contract import SHOT_DOCUMENTS, SHOT_NUMBERS, SHOT_TEXTS
 from server.store.case_tables import case_actions as case_actions
 from server.store.case_tables import case_notes as case_notes
 from server.store.case_tables import cases as cases
+from server.store.case_tables import material_wear as material_wear
 from server.store.case_tables import setting_trials as setting_trials
+from server.store.case_tables import spares as spares
 from server.store.case_tables import trial_steps as trial_steps
 from server.store.record_tables import alarm_steps as alarm_steps
 from server.store.record_tables import alarm_stops as alarm_stops

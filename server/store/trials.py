@@ -6,7 +6,8 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from server.store.tables import press_states, presses, setting_trials, trial_steps
+from server.store.numbering import next_of_press
+from server.store.tables import presses, setting_trials, trial_steps
 
 
 @dataclasses.dataclass(frozen=True)
@@ -69,13 +70,8 @@ def _trial(row: Any) -> Trial:
 
 def add_trial(connection: sa.Connection, trial: Trial) -> Trial:
     """Keep a plan under the press's next number."""
-    connection.execute(
-        sa.select(press_states.c.press_id).where(press_states.c.press_id == trial.press_id).with_for_update()
-    )
-    highest = connection.execute(
-        sa.select(sa.func.max(setting_trials.c.trial_no)).where(setting_trials.c.press_id == trial.press_id)
-    ).scalar_one()
-    kept = dataclasses.replace(trial, trial_no=int(highest or 0) + 1)
+    number = next_of_press(connection, setting_trials.c.trial_no, trial.press_id)
+    kept = dataclasses.replace(trial, trial_no=number)
     values = dataclasses.asdict(kept)
     values |= {name: json.dumps(values[name]) for name in _DOCUMENTS}
     connection.execute(sa.insert(setting_trials).values(**values))
