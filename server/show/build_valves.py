@@ -154,7 +154,7 @@ def _left(group: LifeGroup, age: float | None) -> list[str]:
 
 def spare_row(spare: Spare, valves: Sequence[Valve]) -> SpareRow:
     fits = [one for one in valves if one.removed_ms is None and fitting_spares([spare], one)]
-    lead = "not said" if spare.lead_days is None else f"{number(spare.lead_days)} days"
+    lead = "not said" if spare.lead_days is None else f"{spare.lead_days:g} days"
     return SpareRow(
         number=spare.spare_no,
         part_number=spare.part_number,

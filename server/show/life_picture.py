@@ -8,6 +8,7 @@ import numpy as np
 from markupsafe import Markup
 
 from server.derived.valve_life import LifeGroup
+from server.maths.life import FAILURES_MIN
 from server.maths.results import Undetermined
 from server.show.scale import Scale, round_step, ticks
 from server.show.svg import drawing, element, label, line
@@ -17,8 +18,11 @@ _WIDTH, _HEIGHT, _BASE, _TOP = 520.0, 190.0, 150.0, 12.0
 
 
 def life_picture(group: LifeGroup, *, age: float | None = None) -> Markup | None:
-    """None without a failure: there is no curve then. `age`: of the valve looked at, in shots."""
-    if isinstance(group.curve, Undetermined):
+    """None where too few have failed: a curve of one or two would be read as more than it is.
+
+    `age`: of the valve looked at, in shots.
+    """
+    if isinstance(group.curve, Undetermined) or group.failures < FAILURES_MIN:
         return None
     longest = max([float(group.curve.at[-1]), *(float(life.age) for life in group.lives), age or 0.0])
     across = Scale(low=0.0, high=1.05 * longest, left=44.0, right=_WIDTH - 8.0)
