@@ -24,6 +24,7 @@ from server.show.pages import (
 )
 from server.show.plant_words import Plant, Since, SinceOf, press_api, press_href, unknown_since
 from server.show.press_words import CLAIM, WATCH, is_silent, last_shot_words, press_answer
+from server.show.ruled_out import with_data
 from server.show.startup_record import RecordedSignal, recorded_signals, startup_stroke
 from server.show.stroke_strip import PAGE, stroke_strip
 from server.show.strokes import PAGE_SHOTS, newest_stroke
@@ -53,7 +54,7 @@ from server.words.catalogue import (
     signal_name,
     worded,
 )
-from server.words.guidance import STEP_ACTIONS, STUDY_ACTIONS, Advice, caution_text, steps_for
+from server.words.guidance import STEP_ACTIONS, STUDY_ACTIONS, Advice, caution_names, caution_text, steps_for
 from server.words.numbers import percent, signed, whole
 from server.words.times import DAY
 from server.words.units import Units, signal_places, signal_quantity, signal_text
@@ -86,6 +87,7 @@ def build_press(
     unusual = judgement.likelihood is not None and judgement.likelihood >= CLAIM
     valves = valve_ledger(connection, row["press_id"])
     since = since_of(press)
+    steps = with_data(connection, row, step_rows(judgement, press), judgement, since, plant)
     return PressPage(
         frame=plant.frame(press, active="/", note=last_shot_words(row, plant.now_ms)),
         press=press,
@@ -107,7 +109,7 @@ def build_press(
         evidence=evidence_rows(judgement),
         evidence_note=_evidence_note(judgement, plant),
         causes=cause_rows(judgement),
-        steps=with_ticks(connection, row["press_id"], step_rows(judgement, press), plant),
+        steps=with_ticks(connection, row["press_id"], steps, plant),
         compare=_compare(connection, row, signals, plant.units),
         findings=_finding_rows(connection, row, plant),
         events=_event_rows(connection, row, plant),
@@ -215,7 +217,7 @@ def cause_rows(judgement: Judgement) -> tuple[CauseRow, ...]:
 
 
 def step_rows(judgement: Judgement, press: str) -> tuple[StepRow, ...]:
-    """What to do next for the leading cause; a caution already shown is not said again."""
+    """What to do next for the leading cause, each hands-on step with its cautions before it."""
     if judgement.likelihood is None:
         return (
             StepRow(
@@ -256,8 +258,16 @@ def _step(advice: Advice, press: str, warned: set[str]) -> StepRow:
         text=advice.text,
         href=href,
         action=STEP_ACTIONS.get(advice.action, "open"),
-        caution=caution_text(*(one for one in advice.cautions if one not in warned)),
+        caution=_caution(advice, warned),
     )
+
+
+def _caution(advice: Advice, warned: set[str]) -> str:
+    """Every hands-on step has its cautions before it; what has been said in full is named from then on."""
+    new = [one for one in advice.cautions if one not in warned]
+    again = [one for one in advice.cautions if one in warned]
+    text = caution_text(*new)
+    return f"{text} As said above: {caution_names(*again)}.".strip() if again else text
 
 
 def _compare(

@@ -94,6 +94,9 @@ class StepRow:
     caution: str = ""
     ticked: bool = False
     ticked_text: str = ""
+    #: What the data say of it already; `ruled_out`: that it need not be done.
+    says: str = ""
+    ruled_out: bool = False
 
 
 @dataclasses.dataclass(frozen=True)

@@ -63,6 +63,17 @@ def caution_text(*ids: str) -> str:
     return " ".join(str(known[one]["text"]) for one in ids if one in known)
 
 
+def caution_names(*ids: str) -> str:
+    """What cautions are called, for where their texts have just been said.
+
+    >>> caution_names("hot_melt", "lock_out")
+    'Hot melt under pressure; pressure stays after lock-out'
+    """
+    known = shared_entries("cautions")
+    names = "; ".join(str(known[one]["name"])[0].lower() + str(known[one]["name"])[1:] for one in ids)
+    return names[:1].upper() + names[1:]
+
+
 def steps_for(cause: str) -> tuple[Advice, ...]:
     """The steps of a cause, in order; an unknown cause gets those of `unexplained`.
 
