@@ -8,7 +8,7 @@ import sqlalchemy as sa
 from markupsafe import Markup
 
 from server.maths.results import Undetermined
-from server.show.build_studies import confirmed_words
+from server.show.build_studies import CAUTIONS, confirmed_words
 from server.show.plant_words import Plant, press_api, press_href
 from server.show.press_words import full_name
 from server.show.study_figures import creep_chart, order_chart, seal_chart
@@ -26,12 +26,6 @@ from server.words.times import MINUTE
 
 #: A qualification is meant to take no longer, min.
 _MINUTES: Final = 30
-_CAUTIONS: Final[dict[str, tuple[str, ...]]] = {
-    "short-shot": ("hot_melt",),
-    "drift-check": ("hot_melt", "heat_soak", "blocked_nozzle"),
-    "gate-seal": ("hot_melt",),
-    "qualification": ("hot_melt", "heat_soak"),
-}
 #: Rows of readings beside those of the press checks: name, first, second, how.
 _ROWS: Final[dict[str, tuple[str, str, str, str]]] = {
     "short": ("Without hold", "weight, g", "", "Hold pressure off, part deliberately not full."),
@@ -94,7 +88,7 @@ def build_sheet(
         series=series,
         beside=_beside(sheet, done, press),
         confirmed=confirmed_words(sheet.asked),
-        caution=caution_text(*_CAUTIONS[sheet.kind]),
+        caution=caution_text(*CAUTIONS[sheet.kind]),
         study_href=f"{press_href(press)}/studies/{sheet.study_no}" if sheet.study_no else "",
         may_keep=not isinstance(judged, Undetermined),
     )  # fmt: skip

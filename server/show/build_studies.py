@@ -25,6 +25,14 @@ from server.words.numbers import count_word, fixed, plural
 from server.words.study_words import PROCESS, check_rows, result_facts
 from server.words.times import DAY
 
+#: Cautions of the work behind each kind of study.
+CAUTIONS: Final[dict[str, tuple[str, ...]]] = {
+    "short-shot": ("hot_melt",),
+    "drift-check": ("hot_melt", "heat_soak", "blocked_nozzle"),
+    "gate-seal": ("hot_melt",),
+    "qualification": ("hot_melt", "heat_soak"),
+    "inspection": ("heat_soak", "lock_out"),
+}
 #: Photos a study takes, and rows of the list.
 _PHOTOS: Final = 12
 
@@ -56,10 +64,10 @@ def build_studies(connection: sa.Connection, plant: Plant, *, kind: str = "", pr
         ),
         findings=tuple(Choice(one, text, False) for one, text in FINDINGS.items()),
         limits=_limits(connection),
-        hot_melt=caution_text("hot_melt"),
-        drift=caution_text("hot_melt", "heat_soak", "blocked_nozzle"),
-        qualify=caution_text("hot_melt", "heat_soak"),
-        lock_out=caution_text("heat_soak", "lock_out"),
+        hot_melt=caution_text(*CAUTIONS["short-shot"]),
+        drift=caution_text(*CAUTIONS["drift-check"]),
+        qualify=caution_text(*CAUTIONS["qualification"]),
+        lock_out=caution_text(*CAUTIONS["inspection"]),
     )
 
 
@@ -140,6 +148,7 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
         facts=tuple(result_facts(study.kind, study.asked, study.result)),
         **_table(study),
         confirmed=confirmed_words(study.asked),
+        caution=caution_text(*CAUTIONS.get(study.kind, ())),
         note=str(study.asked.get("note") or ""),
         is_inspection=study.kind == "inspection",
         photos=tuple(

@@ -152,6 +152,7 @@ class StudyPage:
     table_head: tuple[str, ...]
     table: tuple[tuple[str, ...], ...]
     confirmed: str
+    caution: str
     note: str
     is_inspection: bool
     photos: tuple[PhotoRow, ...]

@@ -68,8 +68,8 @@ def drift_check(
     """Does the closed valve hold pressure? Position at constant pressure over time, n >= 3 samples.
 
     The first third of the time is settling and left out, and more of it (up to two thirds) while the
-    screw still slows down: until the creep of the two halves of the rest differs by less than twice its
-    error. Creep is the least-squares slope of the rest, forward (falling position) positive, its interval
+    screw still slows down: until the creep of the two halves of the rest differs by less than three times
+    its error. Creep is the least-squares slope of the rest, forward (falling position) positive, its interval
     that of `maths.line.fit_line`, which allows for readings that hang together. Leak flow = area * creep;
     the gap is that of a Newtonian slit with all the creep as leakage, h = (12 mu L Q / (pi D dP))^(1/3),
     its interval that of the creep alone. Fewer than 3 samples or times that do not rise raise InvalidError.
@@ -143,15 +143,18 @@ def _both(interval: tuple[float, float], of: Callable[[float], float]) -> tuple[
 def _settled(t: Floats, forward: Floats) -> tuple[int, str]:
     """From which reading on the screw no longer slows down, and why there."""
     third = "the first third of the time"
-    at_least = min(_index(t, SETTLING_SHARE), len(t) - 3)
+    at_least = first = min(_index(t, SETTLING_SHARE), len(t) - 3)
     for share in np.linspace(SETTLING_SHARE, SETTLING_MOST, 11):
-        first = min(_index(t, float(share)), len(t) - 3)
-        if len(t) - first < 12:
+        later = min(_index(t, float(share)), len(t) - 3)
+        if len(t) - later < 12:
             break
+        first = later
         if not _slows(t[first:], forward[first:]):
             still = "; longer, since the screw still slowed down" if first > at_least else ""
             return first, third + still
-    return at_least, third
+    if len(t) - at_least < 12:
+        return at_least, third
+    return first, third + "; the screw still slowed down at the end, so read for longer"
 
 
 def _index(t: Floats, share: float) -> int:
@@ -159,16 +162,19 @@ def _index(t: Floats, share: float) -> int:
 
 
 def _slows(t: Floats, forward: Floats) -> bool:
-    """Whether the first half creeps faster than the second by more than twice the error of that."""
+    """Whether the first half creeps faster than the second by more than three times the error of that.
+
+    The error is that of the scatter of second differences, which a bend of the whole does not swell.
+    """
     half = len(t) // 2
-    early = fit_line(list(t[:half]), list(forward[:half]))
-    late = fit_line(list(t[half:]), list(forward[half:]))
-    error = math.hypot(_error(early, half), _error(late, len(t) - half))
-    return early.slope - late.slope > max(2.0 * error, 1e-12)
-
-
-def _error(line: Line, n: int) -> float:
-    return line.slope_se * math.sqrt(n / line.effective_n)
+    slopes, errors = [], []
+    for x, y in ((t[:half], forward[:half]), (t[half:], forward[half:])):
+        line = fit_line(list(x), list(y))
+        rest = y - line.slope * x
+        scatter = math.sqrt(float(np.square(np.diff(rest, n=2)).mean()) / 6.0)
+        errors.append(scatter / math.sqrt(float(np.square(x - x.mean()).sum())))
+        slopes.append(line.slope)
+    return slopes[0] - slopes[1] > max(3.0 * math.hypot(*errors), 1e-12)
 
 
 def _verdict(interval: tuple[float, float], fine: float, act: float) -> str:
