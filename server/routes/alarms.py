@@ -129,7 +129,7 @@ def acknowledge(request: Request, alarm_id: str, body: Sent = None, key: Key = N
 @router.post("/{alarm_id}/shelve")
 def shelve(request: Request, alarm_id: str, body: Sent = None, key: Key = None) -> dict[str, Any]:
     """Put it aside for some minutes."""
-    may, now_ms = _may(request, "acknowledge", alarm_id), objects_of(request).now_ms()
+    may, now_ms = _may(request, "shelve", alarm_id), objects_of(request).now_ms()
     given = _object(body, "minutes", "note")
     minutes: Any = given.body.get("minutes")
     note = given.note()
@@ -153,7 +153,7 @@ def shelve(request: Request, alarm_id: str, body: Sent = None, key: Key = None) 
 @router.post("/{alarm_id}/unshelve")
 def unshelve(request: Request, alarm_id: str, body: Sent = None, key: Key = None) -> dict[str, Any]:
     """Take it off the shelf."""
-    may, now_ms = _may(request, "acknowledge", alarm_id), objects_of(request).now_ms()
+    may, now_ms = _may(request, "shelve", alarm_id), objects_of(request).now_ms()
     note = _object(body, "note").note()
     return _done(
         request,

@@ -146,7 +146,7 @@ def list_stops(request: Request) -> dict[str, Any]:
 def take_out(request: Request, press: str, kind: str, body: Sent = None) -> dict[str, Any]:
     """Take a kind of alarm out of service on a press until a time, and say why."""
     code = code_of(press)
-    who, objects = allow(request, "configure", press=code).name, objects_of(request)
+    who, objects = allow(request, "out_of_service", press=code).name, objects_of(request)
     now_ms, given = objects.now_ms(), _given(body, "why", "until", "hours")
     why, until_ms = given.text("why", longest=service.WHY_LENGTH_MAX), _until(given, now_ms)
     stop, changes = write(
@@ -174,7 +174,7 @@ def _until(given: Given, now_ms: int) -> int:
 def put_back(request: Request, press: str, kind: str) -> dict[str, Any]:
     """Put a kind back in service; one that is in service stays as it is."""
     code = code_of(press)
-    who, now_ms = allow(request, "configure", press=code).name, objects_of(request).now_ms()
+    who, now_ms = allow(request, "out_of_service", press=code).name, objects_of(request).now_ms()
     changes = write(
         request, lambda c: service.put_back(c, need_press(c, code), kind, who=who, now_ms=now_ms)
     )

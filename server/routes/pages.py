@@ -15,7 +15,6 @@ from server import clock
 from server.access.actors import NOBODY, need, permissions_of
 from server.derived.standing import find_onset
 from server.errors import InvalidError, NotFoundError
-from server.routes.access import safe_path
 from server.routes.assets import LIBRARY, assets
 from server.routes.calls import code_of
 from server.routes.headers import PAGE_POLICY
@@ -28,7 +27,7 @@ from server.show.build_mold import Stretch, build_mold, build_molds
 from server.show.build_plant import Wanted, build_plant
 from server.show.build_press import build_press
 from server.show.build_quality import build_quality
-from server.show.build_settings import build_login, build_settings, build_trouble
+from server.show.build_settings import build_settings, build_trouble
 from server.show.build_sources import build_sources
 from server.show.build_studies import build_studies
 from server.show.build_valves import build_valves
@@ -90,6 +89,7 @@ def actor_of(request: Request) -> Actor:
         role=worded(ROLE, known.role) if known.role and known.kind == "person" else "",
         may=permissions_of(known),
         signed_in=known.kind == "person",
+        on_tablet=known.tablet_id is not None,
     )
 
 
@@ -227,23 +227,6 @@ def settings_page(request: Request) -> Response:
 @router.get("/help")
 def help_page(request: Request) -> Response:
     return page_answer(request, "help.html", lambda _c, plant: build_help(plant))
-
-
-@router.get("/login")
-def login_page(
-    request: Request,
-    next_path: Annotated[str, Query(alias="next")] = "/",
-    wrong: str = "",
-    wait: Annotated[int, Query(ge=0, le=86_400)] = 0,
-) -> Response:
-    return page_answer(
-        request,
-        "login.html",
-        lambda _c, plant: build_login(
-            plant, next_path=safe_path(next_path), wrong=bool(wrong), wait_s=wait
-        ),
-        public=True,
-    )
 
 
 @router.get("/api/v1/presses/{press}/figure")

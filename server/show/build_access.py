@@ -3,6 +3,7 @@
 import dataclasses
 import json
 from collections.abc import Sequence
+from urllib.parse import quote
 
 import sqlalchemy as sa
 
@@ -12,6 +13,7 @@ from server.show.plant_words import Plant
 from server.store.audit import audit_actions, find_audit
 from server.store.device_keys import all_keys
 from server.store.people import all_people, all_tablets, person_by_name, sessions_of
+from server.store.plant import all_presses
 from server.words.catalogue import ROLE, worded
 
 #: Rows of the trail shown at once; the API pages through all of it.
@@ -26,6 +28,20 @@ class AccessRow:
     about: str
     path: str = ""
     is_over: bool = False
+
+
+@dataclasses.dataclass(frozen=True)
+class PersonRow:
+    """Somebody, what is known of them, and what may be chosen for them."""
+
+    name: str
+    about: str
+    path: str
+    is_over: bool
+    full_name: str
+    mail: str
+    areas: str
+    roles: tuple[Choice, ...]
 
 
 @dataclasses.dataclass(frozen=True)
@@ -64,7 +80,9 @@ class AccessPage:
     permissions: tuple[PermissionRow, ...]
     role_choices: tuple[Choice, ...]
     sessions: tuple[AccessRow, ...] = ()
-    people: tuple[AccessRow, ...] = ()
+    people: tuple[PersonRow, ...] = ()
+    #: The plant's areas as a hint under the field for them.
+    areas: str = ""
     keys: tuple[AccessRow, ...] = ()
     tablets: tuple[AccessRow, ...] = ()
     trail: tuple[TrailRow, ...] = ()
@@ -115,7 +133,8 @@ def build_access(
         ),
         role_choices=tuple(Choice(role, worded(ROLE, role)) for role in reversed(roles)),
         sessions=_sessions(connection, plant, now_ms=now_ms) if frame.signed_in else (),
-        people=_people(connection) if "people" in may else (),
+        people=_people(connection, roles=tuple(reversed(roles))) if "people" in may else (),
+        areas=_areas(connection) if "people" in may else "",
         keys=_keys(connection, plant, now_ms=now_ms) if "keys" in may else (),
         tablets=_tablets(connection, plant) if "keys" in may else (),
         trail=_trail(connection, plant, asked) if "audit" in may else (),
@@ -138,17 +157,27 @@ def _sessions(connection: sa.Connection, plant: Plant, *, now_ms: int) -> tuple[
     )
 
 
-def _people(connection: sa.Connection) -> tuple[AccessRow, ...]:
+def _areas(connection: sa.Connection) -> str:
+    known = sorted({press.area for press in all_presses(connection) if press.area})
+    told = f" Of this plant: {', '.join(known[:12])}." if known else ""
+    return f"Where they act, with commas between; empty: everywhere.{told}"
+
+
+def _people(connection: sa.Connection, *, roles: Sequence[str]) -> tuple[PersonRow, ...]:
     rows = []
     for one in all_people(connection):
         areas = ", ".join(json.loads(one.areas))
         about = (worded(ROLE, one.role), f"in {areas}" if areas else "", "" if one.active else "shut out")
         rows.append(
-            AccessRow(
+            PersonRow(
                 name=f"{one.name} ({one.full_name})" if one.full_name else one.name,
                 about=" · ".join(part for part in about if part),
-                path=f"/api/v1/people/{one.name}",
+                path=f"/api/v1/people/{quote(one.name, safe='')}",
                 is_over=not one.active,
+                full_name=one.full_name,
+                mail=one.mail,
+                areas=areas,
+                roles=tuple(Choice(role, worded(ROLE, role), role == one.role) for role in roles),
             )
         )
     return tuple(rows)

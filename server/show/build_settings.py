@@ -1,5 +1,6 @@
 """Settings, login and trouble pages."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -33,6 +34,8 @@ _FIELDS: tuple[tuple[str, str, str, str], ...] = (
     ("close_at", "and ends below", "number", "Lower than the one above, so that it does not flicker."),
     ("silent_after_s", "Silent after, s", "number", "Without a shot for so long a press is silent."),
     ("shelve_max_min", "Put aside at most, min", "number", "How long an alarm may be put aside."),
+    ("lock_after_min", "A shared tablet locks after, min", "number",
+     "Without a touch for so long it asks who is there (1 to 120)."),
     ("out_of_service_max_days", "Out of service at most, days", "number",
      "After that a kind of alarm is back in service by itself."),
     ("keep_raw_months", "Keep single shots, months", "number",
@@ -81,12 +84,24 @@ def _entered(value: Any) -> str:
     return f"{value:g}" if isinstance(value, float) else str(value)
 
 
-def build_login(plant: Plant, *, next_path: str, wrong: bool = False, wait_s: int = 0) -> LoginPage:
+def build_login(
+    plant: Plant,
+    *,
+    next_path: str,
+    wrong: bool = False,
+    wait_s: int = 0,
+    tablet: str = "",
+    people: Sequence[tuple[str, str]] = (),
+) -> LoginPage:
+    """tablet: what the shared tablet is called; people: who may change over on it, as (name, full name)."""
     # Only a path of this server: an address elsewhere would make the login a trap.
     local = next_path.startswith("/") and not next_path.startswith(("//", "/\\"))
+    answer = f"Sign in to {plant.name}." if plant.name else "Sign in."
     return LoginPage(
         frame=plant.frame("Sign in", active="/login"),
-        answer=f"Sign in to {plant.name}." if plant.name else "Sign in.",
+        answer="Who is there?" if tablet else answer,
+        tablet=tablet,
+        people=tuple(Choice(name, text or name) for name, text in people),
         next=next_path if local else "/",
         trouble=_refused(wrong=wrong, wait_s=wait_s),
     )

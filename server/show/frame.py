@@ -38,6 +38,8 @@ class Frame:
     #: What the person may do, by the access layer's names.
     may: frozenset[str] = frozenset()
     signed_in: bool = False
+    #: Seconds without a touch after which a shared tablet asks who is there; 0: this is none.
+    lock_after_s: int = 0
 
     @property
     def corner(self) -> str:
@@ -54,10 +56,20 @@ class Actor:
     may: frozenset[str] = frozenset()
     #: With a password, so that there is something to sign out of.
     signed_in: bool = False
+    #: On a shared tablet, where people change over.
+    on_tablet: bool = False
 
 
 def frame(
-    title: str, *, active: str, plant_name: str, zone: Zone, now_ms: int, actor: Actor, note: str = ""
+    title: str,
+    *,
+    active: str,
+    plant_name: str,
+    zone: Zone,
+    now_ms: int,
+    actor: Actor,
+    note: str = "",
+    lock_after_s: int = 0,
 ) -> Frame:
     return Frame(
         title=title,
@@ -69,4 +81,5 @@ def frame(
         note=note,
         may=actor.may,
         signed_in=actor.signed_in,
+        lock_after_s=lock_after_s if actor.on_tablet else 0,
     )

@@ -156,6 +156,9 @@ class LoginPage:
     answer: str
     next: str
     trouble: str = ""
+    #: What the shared tablet is called, '' elsewhere, and who may change over on it.
+    tablet: str = ""
+    people: tuple[Choice, ...] = ()
 
 
 @dataclasses.dataclass(frozen=True)

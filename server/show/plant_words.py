@@ -40,6 +40,7 @@ class Plant:
             now_ms=self.now_ms,
             actor=self.actor,
             note=note,
+            lock_after_s=int(float(self.settings["lock_after_min"]) * 60),
         )
 
     def shift(self) -> Shift:

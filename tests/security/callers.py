@@ -106,11 +106,11 @@ def _person(
         change_person(connection, name, Changes(areas=areas), by="test", now_ms=MORNING)
     person = need_person(connection, name)
     change_row(connection, person.person_id, must_change=False)
-    opening = Opening(hours=12, by_pin=by_pin)
+    made = enrol(connection, "tablet", by="test", now_ms=MORNING) if by_pin else None
+    opening = Opening(hours=12, by_pin=by_pin, tablet_id=made.tablet.tablet_id if made else None)
     token = open_session(connection, person, opening, now_ms=MORNING)
     headers = {"Cookie": f"{SESSION}={token}", "X-Ringtell": "page"}
-    if by_pin:
-        made = enrol(connection, "tablet", by="test", now_ms=MORNING)
+    if made:
         headers["Cookie"] += f"; {TABLET}={made.token}"
     return Who(called, headers, role=role, areas=areas)
 

@@ -156,7 +156,7 @@ def test_the_newest_shot_of_a_press_is_not_put_back_by_a_late_one(any_store: Sto
 
 
 def test_the_same_shots_from_senders_at_once_are_stored_once(postgresql_url: str) -> None:
-    """One of them stores each shot, the other hears of a duplicate or a conflict: the first of a key stays."""
+    """One of them stores each shot, the other hears of a duplicate or a conflict: the first stays."""
     store = Store(postgresql_url)
     store.write(lambda connection: put_press(connection, "P01", {}, now_ms=0))
     width = len(SHOT_COLUMNS)

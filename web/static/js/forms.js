@@ -100,6 +100,7 @@ function read(form) {
   const sent = {};
   const cleared = new Set([...form.querySelectorAll('[data-clears]')].filter((one) => one.value).map((one) => one.dataset.clears));
   for (const one of form.elements) {
+    if (one.type === 'radio' && !one.checked) continue;
     if (!one.name || one.dataset.confirm !== undefined || one.dataset.formOnly !== undefined || cleared.has(one.name)) continue;
     if (one.type === 'radio' && !one.checked) continue;
     if (one.dataset.type === 'many') { if (one.checked) (body[one.name] ??= []).push(one.value); continue; }
@@ -122,6 +123,7 @@ function valueOf(one) {
     case 'lag': return text === '' ? null : Number(text);
     case 'numbers': return numbers(text);
     case 'texts': return text.split(/[\s,]+/).filter(Boolean);
+    case 'names': return text.split(',').map((part) => part.trim()).filter(Boolean);
     case 'samples': return text.split('\n').map(numbers).filter((line) => line.length === 2).map(([t_s, position_mm]) => ({ t_s, position_mm }));
     default: return text === '' && !one.defaultValue ? undefined : text;
   }

@@ -9,6 +9,7 @@ document.addEventListener('click', (event) => { if (event.target.closest('[data-
 startLive();
 startForms();
 const started = [];
+if (document.body.dataset.lockAfter || document.querySelector('[data-short]')) started.push(import('./lock.js').then((module) => module.startLock()));
 if (document.querySelector('[data-answer]') || document.body.classList.contains('floor')) {
   // A finger is faster than a module: what is tapped before it is here is handed to it.
   const early = [];
