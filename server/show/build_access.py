@@ -17,7 +17,7 @@ from server.store.plant import all_presses
 from server.words.catalogue import ROLE, worded
 
 #: Rows of the trail shown at once; the API pages through all of it.
-_SHOWN = 100
+_SHOWN = 40
 
 
 @dataclasses.dataclass(frozen=True)
@@ -219,16 +219,28 @@ def _trail(connection: sa.Connection, plant: Plant, asked: Asked) -> tuple[Trail
             action=row.action.replace("_", " "),
             subject=row.subject,
             press=press,
-            before=_short(row.before),
-            after=_short(row.after),
+            before=_told(row.before, plant),
+            after=_told(row.after, plant),
         )
         for press, row in found
     )
 
 
-def _short(value: object) -> str:
-    text = "" if value is None else json.dumps(value, ensure_ascii=False)
-    return text if len(text) <= 120 else f"{text[:117]}…"
+def _told(value: object, plant: Plant) -> str:
+    """What a row of the trail keeps, without what is empty; the API has all of it."""
+    if not isinstance(value, dict):
+        text = "" if value is None else json.dumps(value, ensure_ascii=False)
+    else:
+        held = {name: one for name, one in value.items() if one not in (None, "", [], {})}
+        text = ", ".join(_pair(name, one, plant) for name, one in held.items())
+    return text if len(text) <= 160 else f"{text[:157]}…"
+
+
+def _pair(name: str, value: object, plant: Plant) -> str:
+    if name.endswith("_ms") and isinstance(value, int) and value > 10**11:
+        return f"{name.removesuffix('_ms').replace('_', ' ')} {plant.moment(value)}"
+    shown = value if isinstance(value, str) else json.dumps(value, ensure_ascii=False)
+    return f"{name.replace('_', ' ')} {shown}"
 
 
 def _actions(connection: sa.Connection, asked: Asked) -> tuple[Choice, ...]:
