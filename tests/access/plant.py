@@ -19,12 +19,14 @@ from server.routes import (
     keys,
     live,
     people,
+    photos,
     problems,
     sheets,
     studies,
     tablets,
     trail,
 )
+from server.routes.gate import Gate
 from server.routes.middleware import install
 from server.settings import Settings
 from server.store.database import Store
@@ -51,6 +53,7 @@ class Objects:
     settings: Settings
     hub: Heard
     clock: int = MORNING
+    gate: Gate = dataclasses.field(default_factory=Gate)
     woken: int = 0
 
     def now_ms(self) -> int:
@@ -130,7 +133,7 @@ def plant(url: str, *, no_login: bool = False) -> Iterator[Plant]:
     app.state.ringtell = objects
     problems.install(app)
     install(app)
-    for module in (access, acting, alarms, studies, sheets, people, keys, tablets, trail, live):
+    for module in (access, acting, alarms, studies, sheets, photos, people, keys, tablets, trail, live):
         app.include_router(module.router)
     try:
         yield Plant(app, objects)
