@@ -15,14 +15,14 @@ from server.show.study_pages import LimitRow, OpenRow, PhotoRow, StudiesPage, St
 from server.store import sheets as kept
 from server.store.page_queries import Row, document, latest_studies, press_with_state
 from server.store.records import Study, checks_of, valves_of
-from server.valve.creep import ACT_CREEP_MM_S, FINE_CREEP_MM_S
+from server.valve.creep import ACT_CREEP_MM_S, FINE_CREEP_MM_S, by_position
 from server.valve.resins import METHODS, RESINS
 from server.valve.wear import FINDINGS, INSTRUMENTS, MEASURED
 from server.valve.weights import PROCESS_CLASSES
 from server.words.catalogue import STUDY, VERDICT, worded
 from server.words.guidance import caution_text
 from server.words.numbers import count_word, fixed, plural
-from server.words.study_words import PROCESS, check_rows, result_facts
+from server.words.study_words import POSITIONS, PROCESS, check_rows, result_facts
 from server.words.times import DAY
 
 #: Cautions of the work behind each kind of study.
@@ -145,7 +145,7 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
         press_href=press_href(press),
         text=text if isinstance(text, str) else "",
         figures=figures_of(connection, study),
-        facts=tuple(result_facts(study.kind, study.asked, study.result)),
+        facts=(*result_facts(study.kind, study.asked, study.result), *_positions(connection, study)),
         **_table(study),
         confirmed=confirmed_words(study.asked),
         caution=caution_text(*CAUTIONS.get(study.kind, ())),
@@ -157,6 +157,19 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
         photos_href=api,
         photos_left=max(0, _PHOTOS - len(photos)),
     )
+
+
+def _positions(connection: sa.Connection, study: Study) -> tuple[tuple[str, str], ...]:
+    """What drift checks of the same day at other screw positions tell: bore, or ring and seat."""
+    if study.kind != "drift-check" or "position_mm" not in study.result:
+        return ()
+    same = [
+        (float(one.result["position_mm"]), *(float(end) for end in one.result["creep_interval"][:2]))
+        for one in checks_of(connection, study.press_id)
+        if one.kind == study.kind and "position_mm" in one.result and abs(one.at_ms - study.at_ms) <= DAY
+    ]
+    text = POSITIONS[by_position([(position, low, high) for position, low, high in same])]
+    return (("At other screw positions", text),) if text else ()
 
 
 def _under(connection: sa.Connection, study: Study, plant: Plant) -> str:

@@ -1,6 +1,7 @@
 """The drift check: how fast the screw creeps against a closed way out, and what gap would let that past."""
 
 import dataclasses
+import itertools
 import math
 from collections.abc import Callable, Sequence
 from typing import Final
@@ -22,6 +23,8 @@ ACT_CREEP_MM_S: Final = 0.3
 #: (common practice, no source).
 SETTLING_SHARE: Final = 1.0 / 3.0
 SETTLING_MOST: Final = 2.0 / 3.0
+#: Screw positions so far apart see different parts of the bore, mm (common practice, no source).
+APART_MM: Final = 10.0
 #: What the gap is worked out with where the plant has not said better (common practice, no source).
 VISCOSITY_PA_S: Final = 200.0
 LAND_MM: Final = 25.0
@@ -125,6 +128,29 @@ def drift_check(
             -line.intercept - line.slope * float(t[-1]),
         ),
     )
+
+
+def by_position(checks: Sequence[tuple[float, float, float]]) -> str:
+    """Does the creep depend on where the screw stands? (position in mm, low, high of the creep's interval).
+
+    A worn bore leaks where it is worn; a worn ring or seat leaks everywhere. `depends`: two checks at
+    positions 10 mm or more apart have intervals that do not meet; `not_shown`: such checks are there, and
+    their intervals meet; `too_near`: no two checks lie that far apart. Source: common practice, no source.
+
+    >>> by_position([(30.0, 0.01, 0.03), (80.0, 0.20, 0.30)]), by_position([(30.0, 0.0, 0.1)])
+    ('depends', 'too_near')
+    >>> by_position([(30.0, 0.01, 0.03), (80.0, 0.02, 0.05)])
+    'not_shown'
+    """
+    far = [
+        (one, other)
+        for one, other in itertools.combinations(checks, 2)
+        if abs(one[0] - other[0]) >= APART_MM
+    ]
+    if not far:
+        return "too_near"
+    apart = any(one[2] < other[1] or other[2] < one[1] for one, other in far)
+    return "depends" if apart else "not_shown"
 
 
 def _check(t: Floats, position: Floats, pressure_bar: float) -> None:

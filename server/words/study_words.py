@@ -23,6 +23,13 @@ OUTCOME: Final[dict[str, str]] = {
 }
 SEAT: Final[dict[str, str]] = {"full": "all around", "partial": "in parts", "none": "none"}
 
+#: What drift checks at several screw positions tell.
+POSITIONS: Final[dict[str, str]] = {
+    "depends": "the creep depends on where the screw stands: a worn bore leaks so",
+    "not_shown": "no difference shows: ring or seat leak everywhere alike",
+    "too_near": "",
+}
+
 Facts = list[tuple[str, str]]
 
 

@@ -95,6 +95,20 @@ def test_repeated_checks_are_drawn_over_the_life_of_the_valve(store: Store, numb
     assert "days on the valve" in text
 
 
+def test_checks_at_two_screw_positions_tell_bore_from_ring(tmp_path: Path) -> None:
+    own = make_plant(tmp_path)
+
+    def work(connection: Any) -> None:
+        for start, creep in ((30.0, 0.02), (80.0, 0.4)):
+            samples = [{"t_s": t, "position_mm": start - creep * t} for t in range(20)]
+            body = {"press": "P07", "pressure_bar": 500, "samples": samples}
+            keep_study(connection, "drift-check", body, who="ines", now_ms=NOW)
+
+    own.write(work)
+    assert "a worn bore leaks so" in shown(own, "/presses/P07/studies/2")
+    own.close()
+
+
 def test_who_only_looks_sees_no_form(store: Store) -> None:
     for path in ("sheets/1", "sheets/4", "studies/5"):
         text = shown(store, f"/presses/P07/{path}", VIEWER)
