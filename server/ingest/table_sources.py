@@ -11,6 +11,7 @@ from typing import Any, Final
 
 import openpyxl
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from server.errors import InvalidError, NotFoundError, TooLargeError
@@ -28,6 +29,8 @@ TEXTS_MAX: Final = 128 << 20
 #: A part that is packed closer than this and is large is no log.
 PACKED_MAX: Final = 1000
 ROW_GROUP_MAX: Final = 1 << 30
+#: Bytes of text in one batch of a Parquet file: a dictionary may say a long text a million times.
+BATCH_TEXT_MAX: Final = 128 << 20
 _SUFFIXES: Final = {
     ".csv": "text",
     ".tsv": "text",
@@ -293,7 +296,9 @@ def _workbook_rows(path: Path, book: Any, sheet: Any, count: list[int]) -> Any:
 
 def _open_parquet(path: Path, wanted: Wanted, batch_rows: int) -> Source:
     try:
-        file = pq.ParquetFile(path)
+        # Texts stay in their dictionaries until it is known how much they unpack to.
+        texts = [field.name for field in pq.read_schema(path) if _is_text(field.type)]
+        file = pq.ParquetFile(path, read_dictionary=texts)
         names = tuple(file.schema_arrow.names)
         meta = file.metadata
         largest = max((meta.row_group(i).total_byte_size for i in range(meta.num_row_groups)), default=0)
@@ -323,12 +328,31 @@ def _parquet_rows(
     try:
         with file:
             for batch in file.iter_batches(batch_size=batch_rows, columns=names):
+                _check_texts(path, batch)
                 places = [batch.schema.get_field_index(name) for name in names]
                 found = [_plain(batch.column(place)).to_pylist() for place in places]
                 count[0] += batch.num_rows
                 yield from zip(*found, strict=True)
     except (pa.ArrowException, OSError, ValueError) as error:
         raise InvalidError(f"{path.name} cannot be read to its end: {error}", field="file") from error
+
+
+def _is_text(kind: Any) -> bool:
+    return bool(pa.types.is_string(kind) or pa.types.is_binary(kind) or pa.types.is_large_string(kind))
+
+
+def _check_texts(path: Path, batch: Any) -> None:
+    """Before a text is written out as often as it is said: how much would that be?"""
+    size = 0
+    for column in batch.columns:
+        if pa.types.is_dictionary(column.type) and _is_text(column.type.value_type):
+            lengths = pc.binary_length(column.dictionary)
+            size += pc.sum(lengths.take(column.indices)).as_py() or 0
+    if size > BATCH_TEXT_MAX:
+        raise TooLargeError(
+            f"{path.name} unpacks to {size >> 20} MB of text in {batch.num_rows} rows; at most"
+            f" {BATCH_TEXT_MAX >> 20} MB are read at once"
+        )
 
 
 def _plain(column: Any) -> Any:

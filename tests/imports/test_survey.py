@@ -3,6 +3,7 @@
 import contextlib
 import datetime as dt
 import json
+import resource
 import zipfile
 from pathlib import Path
 from typing import Any
@@ -158,6 +159,26 @@ def test_a_row_group_larger_than_memory_is_refused(tmp_path: Path, monkeypatch: 
     monkeypatch.setattr(table_sources, "ROW_GROUP_MAX", 100)
     with pytest.raises(TooLargeError, match="row group"):
         look(path)
+
+
+def test_a_text_said_a_million_times_is_refused_before_it_is_written_out(tmp_path: Path) -> None:
+    path = tmp_path / "bomb.parquet"
+    rows = 20_000
+    note = pa.DictionaryArray.from_arrays(pa.array([0] * rows, pa.int32()), pa.array(["x" * 1_000_000]))
+    table = pa.table({"press": ["P07"] * rows, "counter": list(range(rows)), "lot": note})
+    pq.write_table(table, path)
+    assert path.stat().st_size < 2 << 20
+    before_kb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    with pytest.raises(TooLargeError, match="MB of text"):
+        look(path)
+    assert resource.getrusage(resource.RUSAGE_SELF).ru_maxrss - before_kb < 400 << 10
+
+
+def test_texts_in_a_dictionary_are_read_as_they_are(tmp_path: Path) -> None:
+    path = tmp_path / "shift.parquet"
+    pq.write_table(pa.table({"lot": ["A1", None, "A1", "", "B2"]}), path)
+    source = table_sources.open_table(path, wanted=lambda _name: True)
+    assert [row[0] for row in source.rows] == ["A1", None, "A1", "", "B2"]
 
 
 def test_more_columns_than_a_log_has_are_refused(tmp_path: Path) -> None:
