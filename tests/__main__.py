@@ -16,6 +16,7 @@ CHECKS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("style", ("-m", "ruff", "check", ".")),
     ("imports", ("-c", "from importlinter.cli import lint_imports_command as lint; lint()")),
     ("types", ("-m", "mypy")),
+    ("dependencies", ("-m", "tests.dependencies")),
     # One process more than the smallest machine has cores: many tests wait for servers they started.
     ("tests", ("-m", "pytest", "-n", "3", "--dist", "loadfile")),
 )
