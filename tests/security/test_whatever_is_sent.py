@@ -19,6 +19,7 @@ import schemathesis
 import sqlalchemy as sa
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
+from schemathesis.core.result import Ok
 
 from server.store.engine import upgrade
 from server.store.tables import audit, presses
@@ -42,7 +43,7 @@ FIELDS = (
 )  # fmt: skip
 _SCALARS = st.one_of(
     st.none(), st.booleans(), st.integers(), st.floats(allow_nan=False, allow_infinity=False),
-    st.text(st.characters(exclude_categories=("Cs",)), max_size=12),
+    st.text(max_size=12),
     st.sampled_from(("P01", "P02", "M-1", "2026-04-01T05:00:00Z", "\0", "=1+1", 10**30, -1, 0, 1.5, "leak")),
 )  # fmt: skip
 _VALUES = st.one_of(_SCALARS, st.lists(_SCALARS, max_size=4), st.dictionaries(st.text(max_size=5), _SCALARS))
@@ -75,8 +76,10 @@ def whole(tmp_path: Path) -> Iterator[House]:
 
 
 def operations(whole: House) -> list[Any]:
-    found = schemathesis.openapi.from_dict(whole.app.openapi()).get_all_operations()
-    return [one.ok() for one in found]
+    found = list(schemathesis.openapi.from_dict(whole.app.openapi()).get_all_operations())
+    read = [one.ok() for one in found if isinstance(one, Ok)]
+    assert len(read) == len(found), "the document holds an operation that cannot be read"
+    return read
 
 
 def entry_of(operation: Any) -> str:
