@@ -13,7 +13,8 @@ from server.errors import InvalidError
 from server.record.fields import Given, read_code, read_number, refuse
 from server.store import intake
 from server.store.audit import PLANT, add_audit
-from server.store.plant import mold_by_code, press_by_code, put_mold, put_press
+from server.store.mold_versions import add_version
+from server.store.plant import mold_by_code, need_mold, press_by_code, put_mold, put_press
 
 #: Changing one of these changes what earlier shots mean.
 REWRITING: Final = frozenset(
@@ -178,13 +179,28 @@ def _mold_readers(signals: tuple[str, ...]) -> dict[str, _Reader]:
 def configure_mold(
     connection: sa.Connection, code: str, body: Any, *, who: str, signals: tuple[str, ...], now_ms: int
 ) -> Configured:
-    """Create a mold or merge into it what was sent; `limits` are replaced as a whole."""
+    """Create a mold or merge into it what was sent; `limits` are replaced as a whole. `why` is kept with the
+    version of limits and demand that begins now."""
     code = read_code("mold", code)
     readers = _mold_readers(signals)
-    changes = _changes(Given.of(body, known=readers), readers, frozenset({"cavities"}))
+    given = Given.of(body, known=(*readers, "why"))
+    why = given.text("why", longest=200)
+    sent = Given({name: value for name, value in given.body.items() if name != "why"})
+    changes = _changes(sent, readers, frozenset({"cavities"}))
     known = mold_by_code(connection, code)
     before = None if known is None else {name: known[name] for name in changes}
     created = put_mold(connection, code, changes, now_ms=now_ms)
+    kept = need_mold(connection, code)
+    if changes.keys() & {"limits", "demand"}:
+        add_version(
+            connection,
+            code,
+            since_ms=now_ms,
+            limits=kept["limits"],
+            demand=kept["demand"],
+            who=who,
+            why=why,
+        )
     if created or before != changes:
         add_audit(
             connection,
@@ -194,6 +210,6 @@ def configure_mold(
             action="mold_created" if created else "mold_changed",
             subject=code,
             before=before,
-            after=changes,
+            after={**changes, **({"why": why} if why else {})},
         )
     return Configured(created, rewrites=False)

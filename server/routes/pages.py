@@ -23,7 +23,8 @@ from server.show.build_alarms import ANSWERS, build_alarms
 from server.show.build_figure import Asked, build_figure
 from server.show.build_help import build_help
 from server.show.build_import import build_import
-from server.show.build_mold import Stretch, build_mold, build_molds
+from server.show.build_mold import build_mold
+from server.show.build_molds import build_molds
 from server.show.build_plant import Wanted, build_plant
 from server.show.build_press import build_press
 from server.show.build_quality import build_quality
@@ -33,6 +34,7 @@ from server.show.build_studies import build_studies
 from server.show.build_valves import build_valves
 from server.show.build_work import build_baselines, build_containment
 from server.show.frame import MORE, NAVIGATION, Actor
+from server.show.mold_judged import Stretch
 from server.show.plant_words import Plant, Since, plant_at
 from server.show.strokes import Kept
 from server.store.page_queries import press_with_state
@@ -173,12 +175,22 @@ def molds_page(request: Request) -> Response:
 
 @router.get("/molds/{mold}")
 def mold_page(
-    request: Request, mold: str, to: str = "", from_: Annotated[str, Query(alias="from")] = ""
+    request: Request,
+    mold: str,
+    to: str = "",
+    from_: Annotated[str, Query(alias="from")] = "",
+    split: str = "",
 ) -> Response:
     return page_answer(
         request,
         "mold.html",
-        lambda c, plant: build_mold(c, plant, mold=code_of(mold), stretch=_days(from_, to, plant.zone)),
+        lambda c, plant: build_mold(
+            c,
+            plant,
+            mold=code_of(mold),
+            stretch=_days(from_, to, plant.zone),
+            split_ms=read_moment(split, plant.zone, "split") if split else None,
+        ),
     )
 
 

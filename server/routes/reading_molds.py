@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from server.contract import SIGNALS
 from server.derived.capability import DrawingLimits, PressCapability, press_capability
+from server.derived.mold_limits import in_force
 from server.errors import InvalidError
 from server.maths.results import Undetermined
 from server.routes.calls import allow, objects_of, when
@@ -28,6 +29,7 @@ from server.routes.reading_query import (
 )
 from server.show.mold_words import DEMAND_PPK, lane_verdict, verdict_of
 from server.store import questions
+from server.store.mold_versions import versions_of
 from server.store.page_queries import document, presses_of_molds
 from server.store.plant import Press, all_molds, need_mold, press_by_id, setups_with_mold
 from server.store.records import Baseline, baselines_of
@@ -55,6 +57,27 @@ def get_mold(request: Request, mold: str) -> dict[str, Any]:
     with objects_of(request).store.read() as connection:
         found = need_mold(connection, asked_code("mold", mold))
         return _mold(found, presses_of_molds(connection).get(found["mold"], []))
+
+
+@router.get("/molds/{mold}/versions")
+def get_versions(request: Request, mold: str) -> dict[str, Any]:
+    """Limits and demand of a mold over the years: since when, by whom, why. The newest first."""
+    allow(request, "read")
+    with objects_of(request).store.read() as connection:
+        found = need_mold(connection, asked_code("mold", mold))
+        versions = versions_of(connection, found["mold"])
+    items = [
+        {
+            "version": one.version_no,
+            "since": when(one.since_ms),
+            "limits": one.limits,
+            "demand": one.demand,
+            "who": one.who,
+            "why": one.why,
+        }
+        for one in reversed(versions)
+    ]
+    return {"items": items, "next_cursor": None}
 
 
 def _mold(row: Mapping[str, Any], presses: list[str]) -> dict[str, Any]:
@@ -94,8 +117,9 @@ def get_capability(
     span = read_span(since, to)
     with objects_of(request).store.read() as connection:
         found = need_mold(connection, asked_code("mold", mold))
-        limits = _limits(document(found["limits"]).get(signal))
-        demand = document(found["demand"]).get("ppk") or DEMAND_PPK
+        held = in_force(connection, found, until_ms=span[1])
+        limits = _limits(held.limits.get(signal))
+        demand = held.demand.get("ppk") or DEMAND_PPK
         ask = _Ask(found["mold"], signal, limits, demand, *span)
         setups: dict[int, list[int]] = {}
         for one in setups_with_mold(connection, found["mold"]):
@@ -113,6 +137,7 @@ def get_capability(
         "signal": signal,
         "limits": limits or None,
         "demand_ppk": demand,
+        "limits_version": None if held.version is None else held.version.version_no,
         "items": items,
         "next_cursor": None,
     }

@@ -3,12 +3,13 @@
 from collections.abc import Sequence
 
 from server.maths.capability import Capability, Index
+from server.maths.demand import chance_of_demand
 from server.maths.percentiles import PercentileIndices
 from server.maths.results import Undetermined
 from server.maths.stability import Stability
 from server.show.lanes import Limits
 from server.show.pages import Fact
-from server.words.numbers import count_word, fixed, number, plural, whole
+from server.words.numbers import count_word, fixed, number, percent, plural, whole
 
 #: Demanded Ppk where the plant states none (common practice, no source).
 DEMAND_PPK = 1.33
@@ -95,7 +96,22 @@ def _with_interval(found: PercentileIndices) -> str:
     return f"{fixed(found.ppk, 2)} ({fixed(between.lower, 2)} to {fixed(between.upper, 2)})"
 
 
-def facts_of(capability: Capability, unit: str) -> tuple[Fact, ...]:
+def _chance(capability: Capability, demand: float) -> str:
+    """How sure the demand is met, by the index that counts."""
+    value, between = counted_ppk(capability), None
+    if not is_normal(capability) and isinstance(capability.percentile, PercentileIndices):
+        between = capability.percentile.ppk_interval
+    elif capability.ppk is not None:
+        between = capability.ppk.interval
+    if value is None or between is None:
+        return "no index"
+    if isinstance(between, Undetermined):
+        return f"cannot be said: {between.reason}"
+    chance = chance_of_demand(value, interval=between, demand=demand)
+    return chance.reason if isinstance(chance, Undetermined) else percent(min(max(chance, 1e-9), 1.0 - 1e-9))
+
+
+def facts_of(capability: Capability, unit: str, *, demand: float = DEMAND_PPK) -> tuple[Fact, ...]:
     """Every number of a lane, for those who want them."""
     tested = capability.normality
     normal = (
@@ -116,6 +132,7 @@ def facts_of(capability: Capability, unit: str) -> tuple[Fact, ...]:
         Fact("Cpk", index_text(capability.cpk)),
         Fact("Pp", index_text(capability.pp)),
         Fact("Ppk", index_text(capability.ppk)),
+        Fact(f"Ppk ≥ {demand:g}, how sure", _chance(capability, demand)),
         Fact("Cpm", index_text(capability.cpm)),
         Fact("Ppk by percentiles", by_percentiles),
         Fact("Normal?", normal),

@@ -258,6 +258,42 @@ class SignalVerdict:
 
 
 @dataclasses.dataclass(frozen=True)
+class LimitVersion:
+    """Limits and demand of a mold since a moment."""
+
+    number: int
+    since: str
+    limits: str
+    demand: str
+    who: str
+    why: str
+
+
+@dataclasses.dataclass(frozen=True)
+class EventChoice:
+    """A moment before and after which parts may be compared."""
+
+    value: str
+    text: str
+
+
+@dataclasses.dataclass(frozen=True)
+class BeforeAfterRow:
+    press: str
+    before: str
+    after: str
+    change: str
+
+
+@dataclasses.dataclass(frozen=True)
+class BeforeAfter:
+    """What each press made before and after a moment."""
+
+    moment: str
+    rows: tuple[BeforeAfterRow, ...]
+
+
+@dataclasses.dataclass(frozen=True)
 class MoldPage:
     frame: Frame
     mold: str
@@ -271,6 +307,11 @@ class MoldPage:
     edit: tuple[tuple[str, str], ...] = ()
     from_text: str = ""
     to_text: str = ""
+    #: A sentence for each press that stands out from the others.
+    odd: tuple[str, ...] = ()
+    history: tuple[LimitVersion, ...] = ()
+    events: tuple[EventChoice, ...] = ()
+    split: BeforeAfter | None = None
 
     @property
     def edit_values(self) -> dict[str, str]:
@@ -285,6 +326,10 @@ class MoldRow:
     cavities: str
     presses: str
     limits_text: str
+    state: str = "no_limits"
+    state_text: str = ""
+    verdict: str = ""
+    demand: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -14,6 +14,7 @@ from server.store.case_tables import material_wear as material_wear
 from server.store.case_tables import setting_trials as setting_trials
 from server.store.case_tables import spares as spares
 from server.store.case_tables import trial_steps as trial_steps
+from server.store.mold_tables import mold_versions as mold_versions
 from server.store.record_tables import alarm_steps as alarm_steps
 from server.store.record_tables import alarm_stops as alarm_stops
 from server.store.record_tables import alarms as alarms
@@ -374,6 +375,7 @@ sa.Index("ix_import_pieces_import_no", import_pieces.c.import_no)
 REFERENCE_TABLES = (
     "presses",
     "molds",
+    "mold_versions",
     "people",
     "sessions",
     "tablets",

@@ -9,11 +9,14 @@ import numpy as np
 import pytest
 import sqlalchemy as sa
 
-from server.contract import SHOT_COLUMNS
+from server.contract import SHOT_COLUMNS, SIGNALS
 from server.maths.capability import Capability, Index, capability
 from server.maths.intervals import Interval
-from server.show.build_mold import Stretch, build_mold
+from server.record.presses import configure_mold
+from server.show.build_mold import build_mold
+from server.show.build_molds import build_molds
 from server.show.frame import Actor
+from server.show.mold_judged import Stretch
 from server.show.mold_words import index_text
 from server.show.pages import LaneRow, MoldPage
 from server.show.plant_words import plant_at
@@ -117,7 +120,7 @@ def test_what_the_page_draws_is_what_the_api_answers_to_the_bit(
 ) -> None:
     drawn: dict[float, Capability] = {}
 
-    def kept(found: Capability, unit: str) -> tuple[Any, ...]:
+    def kept(found: Capability, unit: str, **_how: Any) -> tuple[Any, ...]:
         drawn[found.mean] = found
         return ()
 
@@ -185,3 +188,84 @@ def test_a_late_shot_is_on_the_page_at_once(store: Store) -> None:
     after = page_of(plant)
     mean = {facts(row)["Values"] for row in after.signals[0].lanes if row.press == "K2"}
     assert mean != {facts(row)["Values"] for row in before.signals[0].lanes if row.press == "K2"}
+
+
+# --- beside one another, over the years ---------------------------------------------------------
+
+
+def test_a_press_that_makes_other_parts_is_named_with_its_size(plant: Plant) -> None:
+    """K3's parts come to a level 0.1 g higher half way: 0.05 g above the others over the whole stretch."""
+    (sentence,) = page_of(plant).odd
+    assert sentence.startswith("K3 makes parts 0.0504 g heavier than the other presses")
+    assert "4 % of the tolerance" in sentence
+
+
+def test_before_and_after_a_moment_each_press_is_judged_alike(plant: Plant) -> None:
+    middle = START + SHOTS // 2 * CYCLE + 1
+    with plant.objects.store.read() as c:
+        at = plant_at(c, now_ms=START + SHOTS * CYCLE, actor=Actor())
+        page = build_mold(c, at, mold=MOLD, split_ms=middle)
+    assert page is not None
+    assert page.split is not None
+    rows = {row.press: row for row in page.split.rows}
+    assert rows["K3"].change.startswith("mean +0.0986 g")
+    assert rows["K2"].change.startswith("no change of the mean shown")
+    assert "Ppk" in rows["K2"].before
+    assert "stable" in rows["K3"].after
+    assert "Not stable" not in rows["K3"].after
+
+
+def test_how_sure_the_demand_is_met_stands_beside_the_index(plant: Plant) -> None:
+    row = next(row for row in page_of(plant).signals[0].lanes if row.press == "K2")
+    assert facts(row)["Ppk ≥ 1.33, how sure"] == "over 99 %"
+
+
+def test_molds_stand_worst_first_with_their_verdict(plant: Plant) -> None:
+    def more(c: sa.Connection) -> None:
+        put_mold(c, "A-0", {"part": "cap"}, now_ms=START)
+
+    plant.objects.store.write(more)
+    with plant.objects.store.read() as c:
+        page = build_molds(c, plant_at(c, now_ms=START + SHOTS * CYCLE, actor=Actor()))
+    assert [(row.mold, row.state) for row in page.rows] == [(MOLD, "not_stable"), ("A-0", "no_limits")]
+    assert page.rows[0].verdict == f"{MOLD} is capable on two presses and not stable on K3."
+    assert page.answer == "One of two molds falls short of its demand. One has no limits of the drawing."
+
+
+def test_a_stretch_is_judged_by_the_limits_of_its_day(store: Store) -> None:
+    store.write(fill)
+
+    def change(c: sa.Connection) -> None:
+        day = START + 3_000 * CYCLE
+        newer = (42.2, day, "drawing B, agreed with the customer")
+        for upper, at_ms, why in ((42.4, START, "drawing A"), newer):
+            body = {"limits": {"part_weight_g": {"lower": 41.2, "upper": upper}}, "why": why}
+            configure_mold(c, MOLD, body, who="mara", signals=SIGNALS, now_ms=at_ms)
+        same = {"limits": {"part_weight_g": {"lower": 41.2, "upper": 42.2}}, "part": "lid 2"}
+        configure_mold(c, MOLD, same, who="mara", signals=SIGNALS, now_ms=day + 9)
+
+    store.write(change)
+    plant = Plant(store)
+    early = page_of(plant, Stretch(START, START + 2_000 * CYCLE))
+    late = page_of(plant, Stretch(START, START + 4_000 * CYCLE))
+    assert "limits of that time, version 1" in early.under
+    assert "version" not in late.under
+    assert [(one.number, one.who, one.why) for one in late.history] == [
+        (2, "mara", "drawing B, agreed with the customer"),
+        (1, "mara", "drawing A"),
+    ]
+    for page, upper, version in ((early, 42.4, 1), (late, 42.2, 2)):
+        parts = urlsplit(page.signals[0].data_href)
+        body = plant.get(f"{parts.path.removeprefix('/api/v1')}?{parts.query}")
+        assert (body["limits"]["upper"], body["limits_version"]) == (upper, version)
+    newest = plant.get(f"/molds/{MOLD}/versions")["items"][0]
+    assert (newest["version"], newest["who"], newest["limits"]["part_weight_g"]["upper"]) == (2, "mara", 42.2)
+
+
+def test_limits_on_what_the_press_does_never_make_the_part_capable(store: Store) -> None:
+    store.write(fill)
+    body = {"limits": {"cushion_mm": {"lower": 1.0, "upper": 9.0}}}
+    store.write(lambda c: configure_mold(c, MOLD, body, who="mara", signals=SIGNALS, now_ms=START))
+    page = page_of(Plant(store))
+    assert page.answer.startswith(f"{MOLD} has no limits of its drawing yet")
+    assert [one.name for one in page.signals] == ["Part weight", "Cushion (process, not part)"]
