@@ -27,7 +27,8 @@ PAGES = (
     "/presses/P07/data-quality", "/presses/P11/data-quality", "/molds",
     "/molds/M-113", "/molds/M-140", "/alarms", "/alarms?state=all", "/alarms/performance",
     "/settings/messages", "/containment", "/studies",
-    "/studies?kind=drift-check&press=P07", "/valves", "/import", "/sources", "/settings", "/help", "/score",
+    "/studies?kind=drift-check&press=P07", "/valves", "/valves/P07/1",
+    "/cases", "/cases?state=all", "/trials", "/import", "/sources", "/settings", "/help", "/score",
     "/alarm-budget",
     "/login",
 )  # fmt: skip
