@@ -13,6 +13,7 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from server.derived.values import derive_signals, sources_of
+from server.maths.comparison import MeanComparison, compare_means
 from server.maths.results import Undetermined
 from server.store.cases import Case, CaseAction, last_score
 from server.store.plant import Press, setups_of
@@ -20,7 +21,7 @@ from server.store.questions import press_with_state
 from server.store.records import Baseline, baselines_of
 from server.store.shots import read_columns
 from server.valve.judgement import likelihood
-from server.valve.proof_of_fix import SETTLING, SHOTS_WANTED, Proof, proof_of_fix
+from server.valve.proof_of_fix import CONFIDENCE, SETTLING, SHOTS_WANTED, Proof, proof_of_fix
 
 Floats = NDArray[np.float64]
 
@@ -46,6 +47,7 @@ class CaseProof:
     found: Proof | Undetermined
     cushion_before_mm: float | None
     cushion_after_mm: float | None
+    cushion_change: MeanComparison | None
     likelihood_before: float | None
     likelihood_after: float | None
     baseline_no: int | None
@@ -92,6 +94,7 @@ def proof_of(
         found=found,
         cushion_before_mm=_middle(before.cushion),
         cushion_after_mm=_middle(after.cushion),
+        cushion_change=_change(before.cushion, after.cushion),
         likelihood_before=None if was is None else likelihood(was),
         likelihood_after=chance,
         baseline_no=None if record is None else record.baseline_no,
@@ -161,6 +164,11 @@ def _of_record(record: Baseline | None) -> tuple[float | None, float | None]:
     swept = {} if record is None else record.signals.get("signals", {}).get("swept_mm", {})
     center, sigma = swept.get("center"), swept.get("sigma")
     return (None, None) if center is None or not sigma else (float(center), float(sigma))
+
+
+def _change(before: Floats, after: Floats) -> MeanComparison | None:
+    found = compare_means(before, second=after, confidence=CONFIDENCE)
+    return None if isinstance(found, Undetermined) else found
 
 
 def _middle(values: Floats) -> float | None:

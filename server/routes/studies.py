@@ -19,6 +19,9 @@ from server.routes.calls import (
 from server.store.plant import need_press
 from server.store.records import Study, list_studies
 
+#: Kinds on the list: a proof is kept when a case is closed, nobody sends one.
+LISTED = (*KINDS, "proof")
+
 router = APIRouter(prefix="/api/v1/studies", tags=["studies"])
 
 Kind = Literal["short-shot", "drift-check", "inspection", "setting-trial", "gate-seal", "qualification"]
@@ -45,8 +48,8 @@ def get_studies(
     """Studies, newest first."""
     code = None if press is None else code_of(press)
     allow(request, "read", press=code)
-    if kind is not None and kind not in KINDS:
-        raise InvalidError(f"kind {kind!r}: one of {', '.join(KINDS)}", field="kind")
+    if kind is not None and kind not in LISTED:
+        raise InvalidError(f"kind {kind!r}: one of {', '.join(LISTED)}", field="kind")
     after = None if cursor is None else read_cursor(cursor, length=3)
     with objects_of(request).store.read() as connection:
         found = list_studies(

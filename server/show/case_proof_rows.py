@@ -72,16 +72,7 @@ def _rows(proof: CaseProof, plant: Plant) -> tuple[WitnessRow, ...]:
     rows: list[WitnessRow] = []
     if not isinstance(proof.found, Undetermined):
         rows += [_witness(one, plant) for one in (proof.found.level, proof.found.scatter)]
-    if proof.cushion_before_mm is not None and proof.cushion_after_mm is not None:
-        before, after = (
-            plant.units.shown("length", one) for one in (proof.cushion_before_mm, proof.cushion_after_mm)
-        )
-        rows.append(
-            WitnessRow(
-                "Cushion, mean", "", Cell(fixed(before, 2)), Cell(fixed(after, 2)),
-                Cell(signed(after - before)), "shown only",
-            )
-        )
+    rows += _cushion(proof, plant)
     rows.append(
         WitnessRow(
             "Leak-likelihood", "", Cell(_chance(proof.likelihood_before)),
@@ -91,6 +82,26 @@ def _rows(proof: CaseProof, plant: Plant) -> tuple[WitnessRow, ...]:
         )
     )  # fmt: skip
     return tuple(rows)
+
+
+def _cushion(proof: CaseProof, plant: Plant) -> list[WitnessRow]:
+    """Shown because people read it; it proves nothing, since a raised shot size hides a leak from it."""
+    if proof.cushion_before_mm is None or proof.cushion_after_mm is None:
+        return []
+    unit = plant.units.written("length")
+    before, after = (
+        fixed(plant.units.shown("length", one), 2)
+        for one in (proof.cushion_before_mm, proof.cushion_after_mm)
+    )
+    change = Cell("")
+    if proof.cushion_change is not None:
+        found = proof.cushion_change
+        mid, low, high = (
+            signed(plant.units.shown_difference("length", one))
+            for one in (found.difference, found.lower, found.upper)
+        )
+        change = Cell(f"{mid} {unit}", f"{low} to {high}")
+    return [WitnessRow(f"Cushion, mean, {unit}", "", Cell(before), Cell(after), change, "shown only")]
 
 
 def _chance(value: float | None) -> str:

@@ -85,7 +85,7 @@ def test_a_case_is_opened_written_in_acted_on_and_closed(plant: Plant, store: St
     whole = plant.send("GET", "/presses/P07/cases/1")
     proof = whole["actions"][0]["proof"]
     assert (proof["verdict"], proof["more"], proof["at"]) == ("", 50, "2026-04-01T08:00:00.000Z")
-    assert [line["text"] for line in whole["story"]][-1] == "ring looks shiny"
+    assert "ring looks shiny" in [line["text"] for line in whole["story"]]
 
     refused = plant.send("POST", "/presses/P07/cases/1/close", {"verdict": "fixed"}, 422)
     assert (refused["field"], "50 more shots" in refused["detail"]) == ("verdict", True)

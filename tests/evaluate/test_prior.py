@@ -16,6 +16,7 @@ MARKS = (
     Mark(at_ms=300_000, kind="short-shot", number=2, log_odds=1.3),
     Mark(at_ms=450_500, kind="drift-check", number=3, log_odds=2.0),
     Mark(at_ms=600_500, kind="valve", number=2, shots_before=0),
+    Mark(at_ms=710_500, kind="proof", number=4, log_odds=-2.3),
 )
 AT = np.arange(1, 801, dtype=np.int64) * 1000
 
@@ -43,6 +44,7 @@ def test_each_mark_counts_from_its_moment_on_and_a_new_valve_ends_the_checks_of_
     assert sources(found, 300) == ["prevalence", "valve_age", "drift-check", "short-shot"]
     assert sources(found, 599) == ["prevalence", "valve_age", "drift-check", "short-shot"]
     assert sources(found, 600) == ["prevalence", "valve_age"]
+    assert sources(found, 710) == ["prevalence", "valve_age", "proof"]
 
 
 def test_the_last_check_of_a_kind_stands() -> None:
@@ -72,7 +74,7 @@ def test_the_parts_sum_to_the_prior_and_checks_alone_are_told_apart() -> None:
     for position in range(0, 800, 7):
         parts = from_text(found.text_at(position))
         assert total(parts) == found.log_odds[position]
-        checks = [part for part in parts if "-" in part.source]
+        checks = [part for part in parts if part.source not in ("prevalence", "valve_age")]
         assert total(checks) == found.checked[position]
 
 
@@ -107,3 +109,12 @@ def test_studies_say_what_their_numbers_say_and_nothing_where_they_are_missing()
     assert check_log_odds("inspection", asked={}, result={}, verdict="failed") == math.log(35.0)
     weights = {"weights_g": [1.0] * 10, "limit_pct": 5.0}
     assert (check_log_odds("short-shot", asked=weights, result={"cv_pct": 0.2}, verdict="") or 0) < -1
+
+
+def test_a_proof_says_what_was_proven_unless_the_shots_did_not_bear_it_out() -> None:
+    asked = {"action": "valve", "counts": True}
+    said = check_log_odds("proof", asked=asked, result={}, verdict="fixed")
+    assert said == math.log(0.05 / 0.5)
+    assert check_log_odds("proof", asked={**asked, "counts": False}, result={}, verdict="fixed") is None
+    assert check_log_odds("proof", asked=asked, result={}, verdict="guess") is None
+    assert check_log_odds("proof", asked={}, result={}, verdict="fixed") is None
