@@ -25,6 +25,7 @@ from server.store.cases import (
     change_case,
     open_case,
 )
+from server.store.numbering import lock_press
 from server.store.plant import Press
 from server.store.questions import press_with_state
 from server.store.records import Event, Study, add_study, baseline_by_no, events_of, valves_of
@@ -52,6 +53,7 @@ def open_one(
     after the alarm opened is taken up. ConflictError names the open case where there is one.
     """
     given = Given.of(body, known=("alarm", "about", "since", "owner"))
+    lock_press(connection, press.press_id)
     standing = open_case(connection, press.press_id)
     if standing is not None:
         raise ConflictError(
@@ -116,6 +118,8 @@ def need_case(connection: sa.Connection, press: Press, number: int) -> Case:
 
 
 def _need_open(connection: sa.Connection, press: Press, number: int) -> Case:
+    # Locked first, so that of two who close it at once the second finds it closed.
+    lock_press(connection, press.press_id)
     case = need_case(connection, press, number)
     if not case.is_open:
         raise ConflictError(f"case {number} of press {press.press} is closed; what it says stays as it is")

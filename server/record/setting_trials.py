@@ -12,6 +12,7 @@ from server.record.events import keep as keep_event
 from server.record.fields import Given, refuse
 from server.store.audit import add_audit
 from server.store.cases import open_case
+from server.store.numbering import lock_press
 from server.store.plant import Press
 from server.store.records import Event, Study, add_study
 from server.store.trials import (
@@ -44,6 +45,7 @@ def plan(connection: sa.Connection, press: Press, body: Any, *, who: str, now_ms
     """Plan a trial of 2 to 5 levels; its order is drawn here and kept with its seed."""
     given = Given.of(body, known=_FIELDS)
     given.need("setting", "levels")
+    lock_press(connection, press.press_id)
     if running_trial(connection, press.press_id) is not None:
         raise ConflictError(f"a trial runs on press {press.press} already; end it before another is planned")
     levels = _levels(given)
@@ -136,6 +138,8 @@ def need_trial(connection: sa.Connection, press: Press, number: int) -> Trial:
 
 
 def _need_running(connection: sa.Connection, press: Press, number: int) -> Trial:
+    # Locked first, so that two taps at once do not both set the next level.
+    lock_press(connection, press.press_id)
     trial = need_trial(connection, press, number)
     if not trial.runs:
         raise ConflictError(f"trial {number} of press {press.press} has ended; plan another")

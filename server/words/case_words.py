@@ -43,7 +43,6 @@ ACT: Final[Mapping[str, str]] = {
     "case_changed": "case changed",
     "case_closed": "case closed",
     "trial_planned": "trial planned",
-    "trial_level_set": "trial: level set",
     "trial_ended": "trial ended",
     "baseline_captured": "startup record captured",
     "baseline_approved": "startup record approved",

@@ -135,7 +135,7 @@ class Bringing:
 
     def note_checks(self, shots: Sequence[ReadShot]) -> None:
         """A valve fitted amid the history, and checks of it, each between two shots."""
-        fitted, checked, again = (shots[k].at_ms + 7 for k in (130, 250, 350))
+        fitted, checked, again, closed = (shots[k].at_ms + 7 for k in (130, 250, 350, 370))
 
         def job(connection: sa.Connection) -> None:
             put_settings(connection, {"valve_life_shots": 1000.0})
@@ -149,11 +149,13 @@ class Bringing:
             )  # fmt: skip
             weights = {"weights_g": [40.0, 40.1, 39.9, 40.0, 40.1], "limit_pct": 5.0}
             crept = {"creep_mm_s": 0.4, "creep_interval": [0.3, 0.5]}
-            for at_ms, kind, asked, result in (
-                (checked, "short-shot", weights, {"cv_pct": 0.2}),
-                (again, "drift-check", {}, crept),
+            proven = {"action": "setting", "counts": True}
+            for at_ms, kind, asked, result, verdict in (
+                (checked, "short-shot", weights, {"cv_pct": 0.2}, "within"),
+                (again, "drift-check", {}, crept, "within"),
+                (closed, "proof", proven, {}, "no_change"),
             ):
-                study = Study(self.press_id, 0, kind, at_ms, "M-1", asked, result, "within", "t")
+                study = Study(self.press_id, 0, kind, at_ms, "M-1", asked, result, verdict, "t")
                 add_study(connection, study)
             intake.add(
                 connection, self.press_id, earliest_ms=fitted, shots=0, reason="rewrite", now_ms=START_MS

@@ -43,18 +43,25 @@ WEIGHTS = [41.8, 40.2, 42.6, 39.9, 41.1, 43.0, 40.5, 42.2, 39.7, 41.4]
 
 
 @dataclasses.dataclass
+class Clock:
+    """What the server takes for the time."""
+
+    at_ms: int
+
+
+@dataclasses.dataclass
 class House:
     """A running server over a plant with one press, and the clock it reads."""
 
     base: str
     store: Store
-    at_ms: int
+    clock: Clock
     counter: int = 1
 
     def run(self, shots: int, *, level: float) -> None:
         """Let the press make shots with a swept stroke about `level`, while time goes on."""
         chance = np.random.default_rng(self.counter)
-        start = self.at_ms
+        start = self.clock.at_ms
 
         def job(c: sa.Connection) -> None:
             press = need_press(c, "P07")
@@ -74,7 +81,7 @@ class House:
 
         self.store.write(job)
         self.counter += shots
-        self.at_ms += (shots + 1) * CYCLE
+        self.clock.at_ms += (shots + 1) * CYCLE
 
 
 def _fill(c: sa.Connection, at_ms: int) -> None:
@@ -99,8 +106,9 @@ def house(tmp_path: Path) -> Iterator[House]:
     port = free_port()
     start = read_clock() - 30 * 24 * HOUR
     settings = Settings(database_url=url, port=port, no_login=True)
-    objects = build_objects(settings, now_ms=lambda: made.at_ms)
-    made = House(f"http://127.0.0.1:{port}", objects.store, start)
+    clock = Clock(start)
+    objects = build_objects(settings, now_ms=lambda: clock.at_ms)
+    made = House(f"http://127.0.0.1:{port}", objects.store, clock)
     made.store.write(lambda c: _fill(c, start))
     config = uvicorn.Config(
         build_app(objects, run_pipeline=False), host="127.0.0.1", port=port, log_level="error",
@@ -133,7 +141,7 @@ def test_from_an_alarm_to_a_proven_fix(house: House, browser: Browser) -> None:
     house.run(60, level=74.0)
     house.run(300, level=74.6)
     leak = Condition("leak", True, True, "now", "steady_leak", {"likelihood": 0.95})
-    house.store.write(lambda c: react(c, need_press(c, "P07"), leak, now_ms=house.at_ms - 250 * CYCLE))
+    house.store.write(lambda c: react(c, need_press(c, "P07"), leak, now_ms=house.clock.at_ms - 250 * CYCLE))
     context = browser.new_context(
         viewport={"width": 1024, "height": 768}, has_touch=True, extra_http_headers={"X-Ringtell": "page"}
     )
@@ -156,7 +164,7 @@ def test_from_an_alarm_to_a_proven_fix(house: House, browser: Browser) -> None:
         data={"press": "P07", "mold": "M-113", "weights_g": WEIGHTS, "limit_pct": 5},
     )
     assert answer.ok, answer.text()
-    house.at_ms += MINUTE
+    house.clock.at_ms += MINUTE
     opened(page, house, "/cases/P07/1")
     expect(page.locator("[data-live=story]")).to_contain_text("Short-shot weights")
 
@@ -189,7 +197,7 @@ def test_from_an_alarm_to_a_proven_fix(house: House, browser: Browser) -> None:
     expect(page.get_by_role("heading", level=1)).to_contain_text("had failed (the change fixed it)")
     proofs = context.request.get(f"{house.base}/api/v1/studies?press=P07").json()["items"]
     assert (proofs[0]["kind"], proofs[0]["verdict"]) == ("proof", "fixed")
-    house.at_ms += MINUTE
+    house.clock.at_ms += MINUTE
     again = context.request.post(
         f"{house.base}/api/v1/presses/P07/cases", data={"about": "scatter on night shift"}
     )
