@@ -54,21 +54,21 @@ def build_molds(connection: sa.Connection, plant: Plant) -> MoldsPage:
 
 def _answer(states: Sequence[str]) -> str:
     """
-    >>> _answer(["not_capable", "capable", "capable", "no_limits"])
-    'One of four molds falls short of its demand. One has no limits of the drawing.'
+    >>> _answer(["not_capable", "capable", "not_stable", "no_limits"])
+    'One of four molds falls short of its demand. One is not stable. One has no limits of the drawing.'
     """
     if not states:
         return "No mold has run yet."
-    bad = sum(state in ("not_capable", "not_stable") for state in states)
-    without = states.count("no_limits")
+    short, unstable, without = map(states.count, ("not_capable", "not_stable", "no_limits"))
     many = f"{count_word(len(states))} {plural(len(states), 'mold')}"
-    if bad:
-        fall = "falls short of its demand" if bad == 1 else "fall short of their demand"
-        told = f"{count_word(bad, capital=True)} of {many} {fall}."
-    elif without == len(states):
+    if without == len(states):
         return f"None of {many} has limits of the drawing yet, so nothing can be said about capability."
-    else:
-        told = "No mold falls short of its demand."
+    told = "No mold falls short of its demand."
+    if short:
+        fall = "falls short of its demand" if short == 1 else "fall short of their demand"
+        told = f"{count_word(short, capital=True)} of {many} {fall}."
+    if unstable:
+        told += f" {count_word(unstable, capital=True)} {'is' if unstable == 1 else 'are'} not stable."
     if without:
         has = "has" if without == 1 else "have"
         told += f" {count_word(without, capital=True)} {has} no limits of the drawing."
