@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from server.clock import as_text
 from server.contract import SHOT_COLUMNS
+from server.derived.case_proof import proof_of
 from server.derived.case_story import story_of
 from server.derived.inspected import inspection_record
 from server.errors import ConflictError, NotFoundError
@@ -264,7 +265,7 @@ def test_the_next_change_ends_the_shots_after_the_one_before() -> None:
         done(c, press)
         done(c, press, "lot", at=as_text(CHANGE + 2 * HOUR - MINUTE), lot="B5")
         assert closed(c, press).action_no == 2
-        first = cases.proof_of(
+        first = proof_of(
             c, press, need(c, press), actions_of(c, need(c, press)),
             action=actions_of(c, need(c, press))[0], now_ms=NOW,
         )  # fmt: skip

@@ -78,7 +78,7 @@ def test_what_has_changed_is_ruled_out_no_more(
     store: Store, fact: str, value: float, open_again: set[str]
 ) -> None:
     with store.read() as c:
-        assert set(told(c)) - set(told(c, **{fact: value})) == open_again
+        assert set(told(c)) - set(told(c, SINCE, **{fact: value})) == open_again
 
 
 def test_a_signal_that_is_not_sent_rules_nothing_out(store: Store) -> None:
