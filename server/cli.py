@@ -110,6 +110,18 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     )  # fmt: skip
     back.add_argument("--press", required=True)
     back.set_defaults(run="cli_database.db_take_back")
+    spread = _command(
+        acts, "distribute", "spread the tables over the nodes of a distributed PostgreSQL, by press",
+        "ringtell db distribute",
+    )  # fmt: skip
+    spread.add_argument("--show", action="store_true", help="only say the statements")
+    spread.set_defaults(run="cli_scale.db_distribute")
+    months = _command(
+        acts, "months", "partitions by month on PostgreSQL: those there are, and missing ones made",
+        "ringtell db months --since 2024-01-01T00:00:00Z",
+    )  # fmt: skip
+    months.add_argument("--since", metavar="TIME", help="also earlier months, before history is imported")
+    months.set_defaults(run="cli_scale.db_months")
     db.set_defaults(run="needs_act", prog="ringtell db")
 
 

@@ -14,6 +14,7 @@ from server.settings import Settings
 from server.store import backup as backups
 from server.store import engine, poison
 from server.store.database import Store
+from server.store.months import drop_thinned
 from server.store.trail import check_anchors, check_trail
 from server.thin import cutoff_of, looked_at, thin_press
 
@@ -96,6 +97,9 @@ def db_thin(given: argparse.Namespace) -> None:
                     store, going.press, cutoff_ms=cutoff_ms, who="command line", now_ms=at_ms,
                     pause=lambda: time.sleep(0.02),
                 )  # fmt: skip
+        if not given.dry_run:
+            for name in drop_thinned(store, cutoff_ms=cutoff_ms):
+                say(f"{name}: the month is thinned out; detached and dropped, what stays lies in shots_other")
     say(f"{total:,} raw shots {'would go; nothing was changed' if given.dry_run else 'are gone'}")
 
 

@@ -18,6 +18,7 @@ import sqlalchemy as sa
 
 from server.errors import ConflictError, InvalidError, NotFoundError, RingtellError
 from server.import_files import ImportFiles
+from server.import_holds import ImportHolds
 from server.import_run import closable, run_import
 from server.ingest.receive import Received
 from server.ingest.survey import Survey, survey
@@ -42,6 +43,7 @@ class ImportJobs:
         self._pipeline = pipeline
         self._store = pipeline.store
         self._files = files
+        self._holds = ImportHolds(pipeline.store, now_ms=pipeline.now_ms)
         self._stopping = threading.Event()
         self._queue: queue.Queue[Callable[[], None] | None] = queue.Queue()
         self._shares: dict[int, float] = {}
@@ -52,21 +54,43 @@ class ImportJobs:
     # --- life -------------------------------------------------------------------------------
 
     def start(self) -> None:
-        """Go on with what an earlier server left in the middle; what cannot go on is said to have failed."""
+        """Go on with what an earlier server left in the middle; what cannot go on is said to have failed.
+
+        What another server is at stays with it, and is taken over once that one is gone.
+        """
         with self._store.read() as connection:
-            left = imports.unended(connection)
+            known = imports.unended(connection)
+        # Where there may be other servers, a file that is not whole yet may be on its way to one of them.
+        kept = [self._path(one) for one in known if not self._store.is_sqlite or self._is_whole(one)]
+        self._files.forget_all_but(kept)
+        self._take_over(known)
+        self._holds.start(look=self._look_again, cancelled=self._cancelled.update)
+
+    def _look_again(self) -> None:
+        with self._store.read() as connection:
+            self._take_over(imports.unended(connection))
+
+    def _take_over(self, known: list[imports.Import]) -> None:
+        left = [one for one in self._holds.free_of(known) if one.import_no not in self._shares]
         kept = {one.import_no: self._path(one) for one in left if self._is_whole(one)}
-        self._files.forget_all_but(kept.values())
-        gone = [one.import_no for one in left if one.import_no not in kept and one.state != "undoing"]
+        gone = [
+            one.import_no
+            for one in left
+            if one.import_no not in kept and one.state != "undoing" and self._holds.is_missed(one)
+        ]
         if gone:
             now_ms = self._pipeline.now_ms()
             self._store.write(lambda connection: imports.end_left_over(connection, gone, now_ms=now_ms))
             log.warning("%d imports were left in the middle and their files are gone", len(gone))
         for one in sorted(left, key=lambda one: one.import_no):
+            if one.import_no in gone or not (one.import_no in kept or one.state == "undoing"):
+                continue
+            if not self._holds.take(one.import_no):
+                continue
             if one.state == "undoing":
                 self._shares[one.import_no] = 0.0
                 self._later(functools.partial(self._undo, one.import_no))
-            elif one.state in ("waiting", "running") and one.import_no in kept:
+            elif one.state in ("waiting", "running"):
                 log.warning("import %d goes on behind row %d", one.import_no, one.received)
                 self._shares[one.import_no] = 0.0
                 self._later(functools.partial(self._go_on, one, kept[one.import_no]))
@@ -83,12 +107,14 @@ class ImportJobs:
         """Stop after the piece under way; it goes on when the server comes back, where its file does."""
         if self._files.outlive:
             self._stopping.set()
+        self._holds.stop()
         with self._lock:
             thread, self._thread = self._thread, None
         if thread is not None:
             self._cancelled.update(self._shares)
             self._queue.put(None)
             thread.join(timeout=30)
+        self._holds.let_go()
         self._files.close()
 
     def _later(self, job: Callable[[], None]) -> None:
@@ -115,6 +141,7 @@ class ImportJobs:
         number = self._store.write(
             lambda connection: imports.add_import(connection, file_name=name, size=0, who=who, now_ms=now_ms)
         )
+        self._holds.hold(number)
         return number, self._files.path_of(number, name)
 
     def _forget_forgotten(self, now_ms: int) -> None:
@@ -204,6 +231,7 @@ class ImportJobs:
                       subject=f"import {number}", after={"file": one.file_name})  # fmt: skip
 
         self._store.write(claim)
+        self._holds.hold(number)
         self._shares[number] = 0.0
         self._cancelled.discard(number)
         self._later(lambda: self._run(number, path, plan))
@@ -255,6 +283,7 @@ class ImportJobs:
             )
         )
         self._shares.pop(number, None)
+        self._holds.let_go(number)
 
     def cancel(self, number: int, *, who: str) -> imports.Import:
         """Stop after the piece under way; what is stored stays until it is undone."""
@@ -263,6 +292,7 @@ class ImportJobs:
             self.forget_upload(number, "given up before it was stored")
         elif one.state in ("waiting", "running"):
             self._cancelled.add(number)
+            self._holds.ask_to_cancel(number)
             now_ms = self._pipeline.now_ms()
             self._store.write(
                 lambda connection: add_audit(connection, PLANT, now_ms=now_ms, who=who,
@@ -297,6 +327,7 @@ class ImportJobs:
             )  # fmt: skip
 
         self._store.write(claim)
+        self._holds.hold(number)
         self._shares[number] = 0.0
         self._later(lambda: self._undo(number))
         return self.need(number)
@@ -329,6 +360,7 @@ class ImportJobs:
 
         self._store.write(end)
         self._shares.pop(number, None)
+        self._holds.let_go(number)
         self._pipeline.wake()
 
 

@@ -38,6 +38,7 @@ from server.store import evaluation as landed
 from server.store import intake, trouble
 from server.store.database import BACKGROUND, URGENT, USUAL, Store
 from server.store.held_back import keep_held_back
+from server.store.months import Months
 from server.store.page_queries import press_with_state
 from server.store.plant import Press, all_presses, press_by_id, read_settings
 from server.store.relay import WAKE, relay_of
@@ -80,6 +81,7 @@ class Pipeline:
         self._isolation = Isolation(store, self._child, now_ms=now_ms)
         self.courier = courier or Courier(store, {LOG_OUTLET: LogOutlet()}, now_ms=now_ms)
         self.measures = measures or Measures()
+        self._months = Months(store)
         self._stop = threading.Event()
         self._wake = threading.Event()
         self._threads: list[threading.Thread] = []
@@ -323,6 +325,7 @@ class Pipeline:
                 # Of several servers one does what time alone does.
                 with self.store.turn(PLANT_TURN) as turn:
                     if turn is not None:
+                        self._months.look_after(self.now_ms())
                         self.tick()
                         self.judge_parts()
             except Exception:  # the next tick tries again

@@ -226,6 +226,15 @@ imports = _table(
     _need("undone_by", sa.Text, server_default=""),
 )
 
+# Which server is at an import, and until when it is taken to be alive.
+import_holds = _table(
+    "import_holds",
+    _key("import_no"),
+    _need("held_by", sa.Text),
+    _need("until_ms", Big),
+    _need("cancel_asked", sa.Boolean, server_default=sa.false()),
+)
+
 # Which shots an import brought: packed keys, so that the shots themselves need not say.
 import_pieces = _table(
     "import_pieces",
@@ -385,6 +394,8 @@ REFERENCE_TABLES = (
     "command_keys",
     "handovers",
     "imports",
+    "import_holds",
     "import_mappings",
     "sources",
+    "weight_limits",
 )
