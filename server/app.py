@@ -85,14 +85,19 @@ class Objects:
         self.pipeline.wake()
 
 
-def build_objects(settings: Settings, *, now_ms: Callable[[], int] = read_clock) -> Objects:
-    """Store, hub and pipeline over the database of the settings; its schema must stand."""
+def build_objects(
+    settings: Settings, *, now_ms: Callable[[], int] = read_clock, workers: int = 1, scheduler: str = ""
+) -> Objects:
+    """Store, hub and pipeline over the database of the settings; its schema must stand.
+
+    workers, scheduler: where evaluation computes, when it is more than one press at a time.
+    """
     store = Store(settings.database_url)
     hub = Hub()
     courier = Courier(store, outlets_of(settings), now_ms=now_ms, page=settings.public_address)
     pipeline = Pipeline(
         store, hub, now_ms=now_ms, child_process=settings.child_process, courier=courier,
-        listen_url=settings.database_direct_url,
+        listen_url=settings.database_direct_url, workers=workers, scheduler=scheduler,
     )  # fmt: skip
     return Objects(settings, store, hub, pipeline, now_ms, ImportJobs(pipeline, files_of(settings)))
 

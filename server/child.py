@@ -1,5 +1,6 @@
-"""Where evaluation computes: in a child process, so that ingest keeps its core, or in this one."""
+"""Where evaluation computes: in child processes, so that ingest keeps its core, in this one, or elsewhere."""
 
+import importlib
 import threading
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
@@ -7,6 +8,7 @@ from concurrent.futures.process import BrokenProcessPool
 from multiprocessing import get_context
 from typing import Any, TypeVar
 
+from server.errors import UsageError
 from server.store.database import Store
 
 Result = TypeVar("Result")
@@ -30,9 +32,10 @@ def _in_child(url: str, task: "Callable[..., Result]", arguments: tuple[Any, ...
 class Child:
     """Runs functions of a connection in one snapshot of the database."""
 
-    def __init__(self, store: Store, *, apart: bool) -> None:
+    def __init__(self, store: Store, *, apart: bool, processes: int = 1) -> None:
         self._store = store
         self._apart = apart
+        self._processes = processes
         self._pool: ProcessPoolExecutor | None = None
         self._lock = threading.Lock()
 
@@ -55,7 +58,7 @@ class Child:
         with self._lock:
             if self._pool is None:
                 # Spawned: a fork would copy open connections and the writer's locks.
-                self._pool = ProcessPoolExecutor(max_workers=1, mp_context=get_context("spawn"))
+                self._pool = ProcessPoolExecutor(self._processes, mp_context=get_context("spawn"))
             return self._pool
 
     def close(self) -> None:
@@ -64,3 +67,33 @@ class Child:
             pool, self._pool = self._pool, None
         if pool is not None:
             pool.shutdown(wait=True, cancel_futures=True)
+
+
+class Elsewhere:
+    """Runs the same functions on the workers of a Dask scheduler; they read the database themselves."""
+
+    def __init__(self, store: Store, address: str) -> None:
+        if store.is_sqlite:
+            raise UsageError(
+                "workers of a scheduler cannot read an SQLite file of this machine; move the plant to"
+                " PostgreSQL, or leave --scheduler out: every core here is used"
+            )
+        try:
+            client = importlib.import_module("distributed").Client
+        except ImportError:
+            raise UsageError(
+                "--scheduler needs Dask, here and on the workers: pip install 'ringtell[cluster]'"
+            ) from None
+        self._url = store.url
+        try:
+            self._client: Any = client(address, timeout=10)
+        except (OSError, ValueError) as error:
+            raise UsageError(f"--scheduler {address!r} does not answer: {error}") from None
+
+    def run(self, task: Callable[..., Result], *arguments: Any) -> Result:
+        """`task(connection, *arguments)` on some worker; never a kept result of an earlier time."""
+        result: Result = self._client.submit(_in_child, self._url, task, arguments, pure=False).result()
+        return result
+
+    def close(self) -> None:
+        self._client.close()

@@ -184,6 +184,13 @@ def _rest(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     )
     evaluate.add_argument("--rebuild", action="store_true", required=True)
     evaluate.add_argument("--press", action="append", default=[])
+    evaluate.add_argument("--workers", type=int, default=0, help="presses at a time (default: every core)")
+    evaluate.add_argument(
+        "--scheduler", default="", metavar="ADDRESS", help="compute on the workers of a Dask scheduler"
+    )
+    evaluate.add_argument(
+        "--afresh", action="store_true", help="all of it, not what is left of one that was cut short"
+    )
     evaluate.set_defaults(run="evaluate")
 
     key = _command(subparsers, "key", "device keys", "ringtell key create --press P07")

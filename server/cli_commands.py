@@ -3,7 +3,6 @@
 import argparse
 import contextlib
 import csv
-import functools
 import json
 from pathlib import Path
 from typing import Any
@@ -13,6 +12,7 @@ import sqlalchemy as sa
 from tqdm import tqdm
 
 from server import demo as demo_plant
+from server import rebuild
 from server.access.people import add_person
 from server.app import Objects, build_objects
 from server.clock import as_text, now_ms
@@ -21,7 +21,7 @@ from server.record.fields import read_time
 from server.say import say as say
 from server.serving import run
 from server.settings import Settings
-from server.store import engine, intake
+from server.store import engine
 from server.store.database import Store
 from server.store.plant import all_presses, need_press
 from server.valve.press_model import Effect, PressModel
@@ -153,22 +153,25 @@ def _write_csv(target: Path, columns: dict[str, Any]) -> None:
 
 
 def evaluate(given: argparse.Namespace) -> None:
-    """Everything computed from the shots, computed again."""
-    objects = _objects(Settings.from_environment())
+    """Everything computed from the shots, computed again, on every core or a scheduler's workers."""
+    settings = Settings.from_environment()
+    workers = given.workers or rebuild.local_workers()
+    if not 1 <= workers <= 1_000:
+        raise UsageError(f"--workers {workers}: 1 to 1,000")
+    engine.upgrade(settings.direct_url)
+    objects = build_objects(settings, workers=workers, scheduler=given.scheduler)
     try:
         with objects.store.read() as connection:
             presses = [need_press(connection, code) for code in given.press] or all_presses(connection)
-        for press in tqdm(presses, desc="presses", unit="press"):
-            again = functools.partial(
-                intake.add, press_id=press.press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms()
-            )
-            objects.store.write(again)
-            while objects.pipeline.evaluate_one(press.press_id):
-                continue
+        begun = rebuild.begin(objects.store, presses, now_ms=now_ms(), afresh=given.afresh)
+        if begun.goes_on:
+            say(f"going on with one that was cut short: {begun.shots:,} shots left (--afresh: all of it)")
+        with tqdm(total=begun.shots, desc=f"{len(begun.press_ids)} presses", unit="shot") as bar:
+            rebuild.run(objects.pipeline, begun, workers=workers, report=bar.update)
     finally:
         objects.pipeline.close()
         objects.store.close()
-    say(f"{len(presses)} presses evaluated again")
+    say(f"{len(begun.press_ids)} presses evaluated again")
 
 
 # --- people and keys ------------------------------------------------------------------------

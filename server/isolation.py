@@ -14,7 +14,7 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
-from server.child import Child, ChildDiedError
+from server.child import Child, ChildDiedError, Elsewhere
 from server.clock import as_text
 from server.contract import SHOT_COLUMNS, SHOT_DOCUMENTS
 from server.evaluate.press import keys_ahead, try_shots
@@ -38,7 +38,7 @@ _REASON_MAX: Final = 300
 class Isolation:
     """Finds and sets aside the shot with which a press's evaluation fails."""
 
-    def __init__(self, store: Store, child: Child, *, now_ms: Callable[[], int]) -> None:
+    def __init__(self, store: Store, child: Child | Elsewhere, *, now_ms: Callable[[], int]) -> None:
         self._store = store
         self._child = child
         self._now_ms = now_ms

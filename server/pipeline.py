@@ -18,7 +18,7 @@ from typing import cast, get_args
 
 import sqlalchemy as sa
 
-from server.child import Child
+from server.child import Child, Elsewhere
 from server.evaluate.press import evaluate_press
 from server.events import EventKind
 from server.ingest import receive as ingest
@@ -69,6 +69,8 @@ class Pipeline:
         courier: Courier | None = None,
         measures: Measures | None = None,
         listen_url: str = "",
+        workers: int = 1,
+        scheduler: str = "",
     ) -> None:
         self.store = store
         self.hub = hub
@@ -77,7 +79,9 @@ class Pipeline:
         self.relay = relay_of(store.url, listen_url, self.heard)
         if self.relay is not None:
             hub.relay = self.relay.tell
-        self._child = Child(store, apart=child_process)
+        self._child: Child | Elsewhere = (
+            Elsewhere(store, scheduler) if scheduler else Child(store, apart=child_process, processes=workers)
+        )
         self._isolation = Isolation(store, self._child, now_ms=now_ms)
         self.courier = courier or Courier(store, {LOG_OUTLET: LogOutlet()}, now_ms=now_ms)
         self.measures = measures or Measures()

@@ -180,6 +180,7 @@ def _evaluation(
         state=_state(carry, context),
         rest_from_ms=rest_from_ms,
         rest_shots=rest_shots,
+        rest_of_rebuild=waiting.is_rebuild,
         bottomed=made.bottomed,
     )
 

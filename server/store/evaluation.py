@@ -57,6 +57,7 @@ class Evaluation:
     #: Where to go on, when the work was cut into pieces.
     rest_from_ms: int | None = None
     rest_shots: int = 0
+    rest_of_rebuild: bool = False
     #: Stretches with a cushion at the bottom that ended or go on within this evaluation.
     bottomed: bool = False
 
@@ -113,7 +114,7 @@ def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> 
             press_id,
             earliest_ms=evaluation.rest_from_ms,
             shots=evaluation.rest_shots,
-            reason="rest",
+            reason=intake.REBUILD if evaluation.rest_of_rebuild else intake.REST,
             now_ms=now_ms,
         )
 

@@ -9,6 +9,9 @@ import sqlalchemy as sa
 
 from server.store.tables import intake
 
+#: Why a press waits: everything is computed again, and what a piece of work left.
+REBUILD, REST = "rebuild", "rest"
+
 # Batch ids only have to differ; the time in the upper bits keeps them readable.
 _serial = itertools.count(int.from_bytes(os.urandom(2), "big"))
 
@@ -21,6 +24,8 @@ class Waiting:
     batch_ids: tuple[int, ...]
     earliest_ms: int
     shots: int
+    #: Somebody had everything computed again: what is left of it is still that.
+    is_rebuild: bool = False
 
 
 def add(
@@ -67,7 +72,7 @@ def waiting_presses(connection: sa.Connection) -> list[int]:
 
 def waiting_of(connection: sa.Connection, press_id: int) -> Waiting | None:
     rows = connection.execute(
-        sa.select(intake.c.batch_id, intake.c.earliest_ms, intake.c.shots).where(
+        sa.select(intake.c.batch_id, intake.c.earliest_ms, intake.c.shots, intake.c.reason).where(
             intake.c.press_id == press_id
         )
     ).all()
@@ -78,7 +83,18 @@ def waiting_of(connection: sa.Connection, press_id: int) -> Waiting | None:
         batch_ids=tuple(row.batch_id for row in rows),
         earliest_ms=min(row.earliest_ms for row in rows),
         shots=sum(row.shots for row in rows),
+        is_rebuild=any(row.reason == REBUILD for row in rows),
     )
+
+
+def rebuilding(connection: sa.Connection) -> dict[int, int]:
+    """Presses whose rebuild is not done, and how many shots of it are left."""
+    rows = connection.execute(
+        sa.select(intake.c.press_id, sa.func.sum(intake.c.shots))
+        .where(intake.c.reason == REBUILD)
+        .group_by(intake.c.press_id)
+    )
+    return {press_id: int(shots) for press_id, shots in rows}
 
 
 def pending(connection: sa.Connection, press_id: int) -> int:

@@ -1,6 +1,7 @@
 """Shots: stored once by their key, read back as columns or rows."""
 
 import dataclasses
+import operator
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
@@ -12,7 +13,7 @@ from server.contract import SHOT_COLUMNS, SHOT_NUMBERS
 from server.errors import BusyError
 from server.store.bulk import KeyTakenError, insert_rows
 from server.store.plant import Press
-from server.store.tables import molds, press_states, presses, setups, shots
+from server.store.tables import shots
 
 #: A shot as the store takes it: at_ms, counter, setup_id, then SHOT_COLUMNS.
 ShotValues = tuple[Any, ...]
@@ -20,6 +21,9 @@ Columns = dict[str, NDArray[Any]]
 
 _COLUMNS = ("press_id", "at_ms", "counter", "setup_id", *SHOT_COLUMNS)
 _LOOK_UP = 300
+_OF_PRESS = tuple(field.name for field in dataclasses.fields(Press))
+_AT = operator.itemgetter(0)
+_MEETS = "SELECT 1 FROM shots WHERE press_id = %s AND at_ms BETWEEN %s AND %s LIMIT 1"
 #: How often a batch is sorted out again because somebody else stored some of its shots meanwhile.
 _TRIES = 8
 
@@ -48,8 +52,10 @@ def store_by_press(
     for _ in range(_TRIES):
         outcomes: dict[int, Stored] = {}
         new: list[tuple[Any, ...]] = []
+        met = _presses_met(connection, groups)
         for press_id, rows in sorted(groups.items()):
-            outcomes[press_id], fresh = _sorted_out(connection, press_id, rows)
+            known = _known(connection, press_id, rows) if press_id in met else {}
+            outcomes[press_id], fresh = _sorted_out(rows, known)
             # By key, so that two batches with the same shots wait for each other in one order.
             new += [(press_id, *row) for _, row in sorted(fresh.items())]
         try:
@@ -61,11 +67,10 @@ def store_by_press(
 
 
 def _sorted_out(
-    connection: sa.Connection, press_id: int, rows: Sequence[ShotValues]
+    rows: Sequence[ShotValues], known: Mapping[tuple[int, int], ShotValues]
 ) -> tuple[Stored, dict[tuple[int, int], ShotValues]]:
     fresh: dict[tuple[int, int], ShotValues] = {}
     again: list[tuple[int, ShotValues]] = []
-    known = _known(connection, press_id, rows)
     for position, row in enumerate(rows):
         key = (row[0], row[1])
         first = known.get(key) or fresh.get(key)
@@ -79,25 +84,42 @@ def _sorted_out(
     return Stored(len(fresh), duplicates, conflicts, earliest_ms, tuple(fresh)), fresh
 
 
-def _mark(connection: sa.Connection) -> str:
-    return "?" if connection.dialect.name == "sqlite" else "%s"
+def _presses_met(connection: sa.Connection, groups: Mapping[int, Sequence[ShotValues]]) -> set[int]:
+    """The presses with shots stored within the stretch their rows cover: seldom any of a live batch.
+
+    Asked for every press of every batch, past the expression language and all that is kept of a result:
+    with shots of 200 presses in a batch that took two thirds of the time.
+    """
+    stretches = [
+        (press_id, min(rows, key=_AT)[0], max(rows, key=_AT)[0]) for press_id, rows in groups.items() if rows
+    ]
+    driver: Any = connection.connection.dbapi_connection
+    met: set[int] = set()
+    if connection.dialect.name == "sqlite":
+        for start in range(0, len(stretches), _LOOK_UP):
+            part = stretches[start : start + _LOOK_UP]
+            asked = ", ".join(["(?, ?, ?)"] * len(part))
+            # A subquery in the list of columns stays one search by key a press.
+            found = driver.execute(
+                f"WITH asked(press, since, until) AS (VALUES {asked}) SELECT press FROM asked WHERE"
+                " (SELECT 1 FROM shots WHERE press_id = press AND at_ms BETWEEN since AND until LIMIT 1)",
+                [value for one in part for value in one],
+            )
+            met.update(row[0] for row in found)
+        return met
+    # One by one, so that each question goes to the one node that has the press.
+    with driver.cursor() as cursor:
+        for stretch in stretches:
+            cursor.execute(_MEETS, stretch)
+            if cursor.fetchone() is not None:
+                met.add(stretch[0])
+    return met
 
 
 def _known(
     connection: sa.Connection, press_id: int, rows: Sequence[ShotValues]
 ) -> dict[tuple[int, int], ShotValues]:
     """Rows already stored under the keys of `rows`."""
-    if not rows:
-        return {}
-    times = [row[0] for row in rows]
-    # Asked for every press of every batch: the expression language would take most of the time.
-    mark = _mark(connection)
-    span = connection.exec_driver_sql(
-        f"SELECT 1 FROM shots WHERE press_id = {mark} AND at_ms BETWEEN {mark} AND {mark} LIMIT 1",
-        (press_id, min(times), max(times)),
-    ).first()
-    if span is None:
-        return {}
     columns = [shots.c[name] for name in _COLUMNS[1:]]
     found: dict[tuple[int, int], ShotValues] = {}
     for start in range(0, len(rows), _LOOK_UP):
@@ -109,34 +131,22 @@ def _known(
     return found
 
 
-_NEWER = sa.or_(
-    press_states.c.last_shot_ms.is_(None),
-    press_states.c.last_shot_ms <= sa.bindparam("shot_ms", type_=sa.BigInteger),
-)
-_NOTE_ARRIVAL = (
-    sa.update(press_states)
-    .where(press_states.c.press_id == sa.bindparam("of_press"))
-    .values(
-        last_arrival_ms=sa.bindparam("arrival_ms"),
-        last_shot_ms=sa.case(
-            (_NEWER, sa.bindparam("shot_ms", type_=sa.BigInteger)), else_=press_states.c.last_shot_ms
-        ),
-        last_counter=sa.case(
-            (_NEWER, sa.bindparam("shot_counter", type_=sa.BigInteger)), else_=press_states.c.last_counter
-        ),
-    )
-)
-
-
 def note_arrivals(connection: sa.Connection, newest: Mapping[int, tuple[int, int]], *, now_ms: int) -> None:
     """Keep when presses last reported, and their newest shots: press_id to (at_ms, counter)."""
     if newest:
+        mark = "?" if connection.dialect.name == "sqlite" else "%s"
+        newer = f"last_shot_ms IS NULL OR last_shot_ms <= {mark}"
         # In one order everywhere, so that two batches of the same presses never wait for each other.
         rows = [
-            {"of_press": press_id, "arrival_ms": now_ms, "shot_ms": at_ms, "shot_counter": counter}
+            (now_ms, at_ms, counter, at_ms, at_ms, press_id)
             for press_id, (at_ms, counter) in sorted(newest.items())
         ]
-        connection.execute(_NOTE_ARRIVAL, rows)
+        connection.exec_driver_sql(
+            f"UPDATE press_states SET last_arrival_ms = {mark},"
+            f" last_counter = CASE WHEN {newer} THEN {mark} ELSE last_counter END,"
+            f" last_shot_ms = CASE WHEN {newer} THEN {mark} ELSE last_shot_ms END WHERE press_id = {mark}",
+            rows,
+        )
 
 
 def note_arrival(
@@ -148,25 +158,21 @@ def note_arrival(
 
 def presses_known(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Press]:
     """The presses among `codes`, all asked for at once."""
-    rows = [
-        row
-        for part in _parts(codes)
-        for row in connection.execute(sa.select(presses).where(presses.c.press.in_(part)))
-    ]
-    return {row.press: Press(**row._mapping) for row in rows}
+    found = _among(connection, f"SELECT {', '.join(_OF_PRESS)} FROM presses WHERE press IN", codes)
+    return {row.press: Press(**{**row._mapping, "accepted": bool(row.accepted)}) for row in found}
 
 
 def setups_known(connection: sa.Connection, keys: Iterable[tuple[int, int]]) -> set[tuple[int, int]]:
     """Which of the set-ups (press_id, setup_id) are kept already; others of the same presses may be."""
     wanted = set(keys)
+    mark = "?" if connection.dialect.name == "sqlite" else "%s"
     found: set[tuple[int, int]] = set()
     for part in _parts({press_id for press_id, _ in wanted}):
-        ids = {setup_id for press_id, setup_id in wanted if press_id in part}
-        for some in _parts(ids):
-            rows = connection.execute(
-                sa.select(setups.c.press_id, setups.c.setup_id).where(
-                    setups.c.press_id.in_(part), setups.c.setup_id.in_(some)
-                )
+        some = set(part)
+        query = f"SELECT press_id, setup_id FROM setups WHERE press_id IN ({', '.join([mark] * len(part))})"
+        for ids in _parts({setup_id for press_id, setup_id in wanted if press_id in some}):
+            rows = connection.exec_driver_sql(
+                f"{query} AND setup_id IN ({', '.join([mark] * len(ids))})", (*part, *ids)
             )
             found.update((row[0], row[1]) for row in rows)
     return found
@@ -174,11 +180,17 @@ def setups_known(connection: sa.Connection, keys: Iterable[tuple[int, int]]) -> 
 
 def molds_known(connection: sa.Connection, codes: Iterable[str]) -> set[str]:
     """The molds among `codes`."""
-    return {
-        code
-        for part in _parts(codes)
-        for code in connection.execute(sa.select(molds.c.mold).where(molds.c.mold.in_(part))).scalars()
-    }
+    return {row[0] for row in _among(connection, "SELECT mold FROM molds WHERE mold IN", codes)}
+
+
+def _among(connection: sa.Connection, query: str, wanted: Iterable[Any]) -> list[Any]:
+    """Rows of a query that ends with IN, for every value wanted."""
+    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    return [
+        row
+        for part in _parts(wanted)
+        for row in connection.exec_driver_sql(f"{query} ({', '.join([mark] * len(part))})", tuple(part))
+    ]
 
 
 def _parts(wanted: Iterable[Any]) -> list[list[Any]]:

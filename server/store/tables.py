@@ -14,6 +14,10 @@ from server.store.case_tables import material_wear as material_wear
 from server.store.case_tables import setting_trials as setting_trials
 from server.store.case_tables import spares as spares
 from server.store.case_tables import trial_steps as trial_steps
+from server.store.import_tables import import_holds as import_holds
+from server.store.import_tables import import_mappings as import_mappings
+from server.store.import_tables import import_pieces as import_pieces
+from server.store.import_tables import imports as imports
 from server.store.mold_tables import mold_versions as mold_versions
 from server.store.record_tables import alarm_steps as alarm_steps
 from server.store.record_tables import alarm_stops as alarm_stops
@@ -179,7 +183,7 @@ intake = _table(
     _need("earliest_ms", Big),
     _need("shots", Big),
     _need("arrived_ms", Big),
-    # 'shots', 'rewrite' (baseline, event or configuration) or 'rest' (an evaluation cut short).
+    # 'shots', 'rewrite' (baseline, event or configuration), 'rest' (an evaluation cut short) or 'rebuild'.
     _need("reason", sa.Text),
     rowid=False,
 )
@@ -200,61 +204,6 @@ quarantine = _table(
     # Of an import: its row within the file.
     sa.Column("row_no", Big),
     rowid=False,
-)
-
-# --- imports of files ---------------------------------------------------------------------------
-
-imports = _table(
-    "imports",
-    _key("import_no"),
-    _need("file_name", sa.Text),
-    _need("size", Big),
-    # 'uploaded', 'waiting', 'running', 'done', 'cancelled', 'failed', 'undoing', 'undone'
-    _need("state", sa.Text),
-    _need("options", sa.Text, server_default="{}"),
-    _need("received", Big, server_default="0"),
-    _need("stored", Big, server_default="0"),
-    _need("duplicate", Big, server_default="0"),
-    _need("conflict", Big, server_default="0"),
-    _need("rejected", Big, server_default="0"),
-    _need("trouble", sa.Text, server_default=""),
-    _need("who", sa.Text),
-    _need("created_ms", Big),
-    sa.Column("started_ms", Big),
-    sa.Column("ended_ms", Big),
-    sa.Column("undone_ms", Big),
-    _need("undone_by", sa.Text, server_default=""),
-)
-
-# Which server is at an import, and until when it is taken to be alive.
-import_holds = _table(
-    "import_holds",
-    _key("import_no"),
-    _need("held_by", sa.Text),
-    _need("until_ms", Big),
-    _need("cancel_asked", sa.Boolean, server_default=sa.false()),
-)
-
-# Which shots an import brought: packed keys, so that the shots themselves need not say.
-import_pieces = _table(
-    "import_pieces",
-    _key("press_id", sa.Integer),
-    _key("import_no"),
-    _key("piece_no"),
-    _need("from_ms", Big),
-    _need("to_ms", Big),
-    _need("shots", Big),
-    _need("keys", sa.LargeBinary),
-)
-
-import_mappings = _table(
-    "import_mappings",
-    sa.Column("name", sa.Text, primary_key=True),
-    # What the headers of its files share.
-    _need("header_key", sa.Text),
-    _need("options", sa.Text),
-    _need("saved_by", sa.Text),
-    _need("saved_ms", Big),
 )
 
 # The press's clock against the server's: the shortest time a live shot took, by day.
@@ -378,7 +327,6 @@ sources = _table(
 
 sa.Index("ix_sessions_person_id", sessions.c.person_id)
 sa.Index("ix_quarantine_arrived_ms", quarantine.c.arrived_ms)
-sa.Index("ix_import_pieces_import_no", import_pieces.c.import_no)
 
 #: Tables spread by press and those every node holds whole.
 REFERENCE_TABLES = (
@@ -398,4 +346,6 @@ REFERENCE_TABLES = (
     "import_mappings",
     "sources",
     "weight_limits",
+    "spares",
+    "material_wear",
 )

@@ -37,21 +37,22 @@ def state_of(server: Objects, number: int) -> str:
 
 
 def wait_for(server: Objects, number: int, state: str) -> None:
-    until = time.monotonic() + 30
+    until = time.monotonic() + 15
     while state_of(server, number) != state:
-        assert time.monotonic() < until, state_of(server, number)
+        one = server.imports.need(number)
+        assert time.monotonic() < until, f"{one.state}: {one.trouble}"
         time.sleep(0.02)
 
 
 def left_running(server: Objects) -> int:
     """An import under way at this server: its file is there, its state says so."""
     number, path = server.imports.new_upload("week.csv", who="mara")
-    text = "Cycle,Time,Shot size [mm],Cushion [mm]\n" + "".join(
+    text = "counter,at,shot_size_mm,cushion_mm\n" + "".join(
         f"{n},2026-11-01T06:{n:02d}:00Z,80.0,6.0\n" for n in range(1, 40)
     )
     path.write_text(text, encoding="utf-8")
     server.imports.uploaded(number, path.stat().st_size)
-    options = {"press": "P01", "mold": "M-1"}
+    options = {"defaults": {"press": "P01", "mold": "M-1"}}
 
     def run(connection: sa.Connection) -> None:
         imports.change_import(connection, number, state="running", options=options, started_ms=NOW_MS)

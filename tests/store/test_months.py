@@ -119,9 +119,11 @@ def test_every_key_and_unique_constraint_of_a_spread_table_begins_with_the_press
     for name, table in metadata.tables.items():
         if name in REFERENCE_TABLES:
             continue
-        unique = [one for one in table.constraints if isinstance(one, sa.UniqueConstraint)]
-        for one in (table.primary_key, *unique, *(index for index in table.indexes if index.unique)):
-            firsts[name, str(one.name)] = next(iter(one.columns)).name
+        made: list[sa.Constraint | sa.Index] = [table.primary_key]
+        made += [one for one in table.constraints if isinstance(one, sa.UniqueConstraint)]
+        made += [index for index in table.indexes if index.unique]
+        for one in made:
+            firsts[name, str(one.name)] = next(iter(one.columns)).name  # type: ignore[union-attr]  # each has some
     wrong = {key: first for key, first in firsts.items() if first != "press_id"}
     # Rows kept apart name presses that have no number yet, and are spread by that name.
     assert wrong == {("quarantine", "pk_quarantine"): "press"}
