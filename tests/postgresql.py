@@ -55,7 +55,9 @@ def _unprivileged() -> str | None:
 class PostgresqlServer:
     """A cluster in a folder of its own; `new_database` hands out empty databases or copies."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, durable: bool = False) -> None:
+        # Tests do not wait for the disk; figures do.
+        self._fsync = "on" if durable else "off"
         self._bin = binaries()
         self._user = _unprivileged()
         # Not below pytest's folder: that one is closed to other users, and its path too long for a socket.
@@ -97,7 +99,7 @@ class PostgresqlServer:
 
     def resume(self) -> None:
         """Start it, for the first time or after `halt`."""
-        options = f"-k {self.folder} -c listen_addresses='' -c fsync=off -c shared_buffers=64MB"
+        options = f"-k {self.folder} -c listen_addresses='' -c fsync={self._fsync} -c shared_buffers=64MB"
         self._run("pg_ctl", "-D", "data", "-l", "log", "-w", "-t", "60", "-o", options, "start")
 
     def halt(self) -> None:
