@@ -229,7 +229,9 @@ def test_molds_stand_worst_first_with_their_verdict(plant: Plant) -> None:
         page = build_molds(c, plant_at(c, now_ms=START + SHOTS * CYCLE, actor=Actor()))
     assert [(row.mold, row.state) for row in page.rows] == [(MOLD, "not_stable"), ("A-0", "no_limits")]
     assert page.rows[0].verdict == f"{MOLD} is capable on two presses and not stable on K3."
-    assert page.answer == "No mold falls short of its demand. One is not stable. One has no limits of the drawing."
+    assert page.answer == (
+        "No mold falls short of its demand. One is not stable. One has no limits of the drawing."
+    )
 
 
 def test_a_stretch_is_judged_by_the_limits_of_its_day(store: Store) -> None:
