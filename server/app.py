@@ -24,6 +24,7 @@ from server.routes import (
     alarms,
     case_pages,
     cases,
+    containments,
     docs,
     floor,
     floor_pages,
@@ -123,7 +124,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     observing.install(app)
     stages = (
         shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies,
-        sheets, photos, cases, trials, valves, maths, score,
+        sheets, photos, cases, containments, trials, valves, maths, score,
     )  # fmt: skip
     doors = (access, access_pages, people, keys, tablets, trail)
     for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages, study_pages):

@@ -9,6 +9,7 @@ from server.store import alarm_history as history
 from server.store import alarms as kept
 from server.store.alarm_history import Told
 from server.store.alarms import Alarm
+from server.store.containments import held_lines
 from server.store.plant import read_settings
 from server.words.shifts import Shift, shift_at
 from server.words.times import Zone
@@ -22,6 +23,8 @@ class ShiftSummary:
     opened: tuple[Told, ...]
     answered: tuple[Told, ...]
     staying: tuple[Alarm, ...]
+    #: Open records of held parts, a line each.
+    parts_held: tuple[str, ...] = ()
 
     def as_facts(self) -> dict[str, Any]:
         """What JSON can carry, kept with a hand-over."""
@@ -35,6 +38,7 @@ class ShiftSummary:
                 {"alarm": f"{one.press}-{one.alarm_no}", "urgency": one.urgency, "state": one.state}
                 for one in self.staying
             ],
+            "parts_held": list(self.parts_held),
         }
 
 
@@ -53,4 +57,5 @@ def summarise(connection: sa.Connection, *, now_ms: int) -> ShiftSummary:
         opened=tuple(one for one in steps if one.action == "opened"),
         answered=tuple(one for one in steps if one.action == "acknowledged"),
         staying=tuple(kept.open_alarms(connection)),
+        parts_held=held_lines(connection),
     )

@@ -20,6 +20,7 @@ from server.routes.calls import code_of
 from server.routes.headers import PAGE_POLICY
 from server.settings import outside
 from server.show.build_alarms import ANSWERS, build_alarms
+from server.show.build_containment import Complaint, build_containment
 from server.show.build_figure import Asked, build_figure
 from server.show.build_help import build_help
 from server.show.build_import import build_import
@@ -32,7 +33,7 @@ from server.show.build_settings import build_settings, build_trouble
 from server.show.build_sources import build_sources
 from server.show.build_studies import build_studies
 from server.show.build_valves import build_valves
-from server.show.build_work import build_baselines, build_containment
+from server.show.build_work import build_baselines
 from server.show.frame import MORE, NAVIGATION, Actor
 from server.show.mold_judged import Stretch
 from server.show.plant_words import Plant, Since, plant_at
@@ -201,11 +202,27 @@ def alarms_page(request: Request, state: str = "") -> Response:
 
 
 @router.get("/containment")
-def containment_page(request: Request) -> Response:
+def containment_page(
+    request: Request,
+    press: str = "",
+    box: str = "",
+    serial: str = "",
+    to: str = "",
+    from_: Annotated[str, Query(alias="from")] = "",
+) -> Response:
+    def asked(zone: Zone) -> Complaint | None:
+        days = _days(from_, to or from_, zone)
+        if not press or not (box or serial or days):
+            return None
+        stretch = (days.from_ms, days.to_ms) if days else (None, None)
+        return Complaint(code_of(press), box.strip(), serial.strip(), *stretch)
+
     return page_answer(
         request,
         "containment.html",
-        lambda c, plant: build_containment(c, plant, since_of=functools.partial(since_of, c)),
+        lambda c, plant: build_containment(
+            c, plant, since_of=functools.partial(since_of, c), complaint=asked(plant.zone)
+        ),
     )
 
 

@@ -54,6 +54,7 @@ def build_alarms(connection: sa.Connection, plant: Plant, *, show_all: bool = Fa
         shift_opened=tuple(_told(one, plant) for one in summary.opened),
         shift_answered=tuple(_told(one, plant) for one in summary.answered),
         shift_staying=tuple(_stays(one) for one in summary.staying),
+        parts_held=summary.parts_held,
         handover=_handover(connection, plant),
         at_ms=plant.now_ms,
         at_text=plant.moment(plant.now_ms),

@@ -13,6 +13,7 @@ from server.show.press_words import WATCH, cause_line, is_silent, last_shot_word
 from server.show.startup_record import recorded_signals, startup_stroke
 from server.show.stroke_strip import stroke_strip
 from server.show.strokes import newest_stroke, thirty_days
+from server.store.containments import held_lines
 from server.store.page_queries import (
     Row,
     accepted_presses,
@@ -107,6 +108,7 @@ def build_plant(connection: sa.Connection, plant: Plant, *, wanted: Wanted) -> P
         states=tuple(Choice(key, text, key == wanted.state) for key, text in STATES.items()) if known else (),
         empty_text=_empty(len(known)),
         waiting=tuple(waiting_presses(connection)),
+        parts_held=held_lines(connection),
     )
 
 

@@ -1,33 +1,26 @@
-"""Pages people work on: baselines and containment; and what their forms choose from."""
+"""The page of startup records; and what forms choose from."""
 
 from collections.abc import Sequence
-from urllib.parse import urlencode
 
 import sqlalchemy as sa
 
-from server import clock
 from server.show.more_pages import (
     BaselineRow,
     BaselineSignal,
     BaselinesPage,
-    ContainmentPage,
-    SuspectRow,
 )
 from server.show.pages import Choice
-from server.show.plant_words import SUSPECT_KINDS, Plant, Since, SinceOf, press_api, press_href, unknown_since
+from server.show.plant_words import Plant, press_api, press_href
 from server.show.press_words import full_name
 from server.show.startup_record import RecordedSignal, recorded_signals
 from server.store.page_queries import (
     Row,
     accepted_presses,
     baselines_of,
-    boxes_between,
     mold_parts,
-    open_alarms,
     press_with_state,
-    shots_between,
 )
-from server.words.catalogue import cause_name, signal_name, worded
+from server.words.catalogue import signal_name, worded
 from server.words.numbers import count_word, plural, whole
 from server.words.units import Units, signal_places, signal_quantity, signal_text
 
@@ -117,70 +110,3 @@ def _signal(name: str, one: RecordedSignal, units: Units) -> BaselineSignal:
         shots=whole(one.shots),
         left_out=left_out or "none",
     )
-
-
-# --- containment ------------------------------------------------------------------------------
-
-
-def build_containment(
-    connection: sa.Connection, plant: Plant, *, since_of: SinceOf = unknown_since
-) -> ContainmentPage:
-    """What open alarms for a valve make suspect, since when and where it went."""
-    states = {row["press_id"]: row for row in accepted_presses(connection)}
-    leaks = [alarm for alarm in open_alarms(connection) if alarm["kind"] in SUSPECT_KINDS]
-    earliest: dict[int, Row] = {}
-    for alarm in leaks:
-        known = earliest.get(alarm["press_id"])
-        if known is None or alarm["opened_ms"] < known["opened_ms"]:
-            earliest[alarm["press_id"]] = alarm
-    rows = tuple(
-        _suspect(connection, alarm, plant, since_of(alarm["press"]))
-        for alarm in earliest.values()
-        if alarm["press_id"] in states
-    )
-    total = len(rows)
-    answer = "Nothing is suspect."
-    if total:
-        verb = plural(total, "press has", "presses have")
-        answer = f"{count_word(total, capital=True)} {verb} made suspect parts."
-    return ContainmentPage(
-        frame=plant.frame("Containment", active="/containment"),
-        answer=answer,
-        under="Shots since the estimated onset of each open alarm",
-        rows=rows,
-    )
-
-
-def _suspect(connection: sa.Connection, alarm: Row, plant: Plant, onset: Since | None) -> SuspectRow:
-    # The early end of the interval: better one box too many than one too few.
-    # From its opening on, however often it was answered or put aside since.
-    opened = int(alarm["opened_ms"])
-    since = min(opened, onset.from_ms) if onset else opened
-    boxes = boxes_between(connection, alarm["press_id"], from_ms=since, column="box")
-    lots = boxes_between(connection, alarm["press_id"], from_ms=since, column="lot")
-    reason = "The screw goes to bottom." if alarm["kind"] == "bottoming" else f"{cause_name(alarm['cause'])}."
-    query = urlencode({"from": clock.as_text(since), "limit": 10_000})
-    return SuspectRow(
-        press=f"{alarm['press']} {alarm['name']}".strip(),
-        href=press_href(alarm["press"]),
-        since=plant.moment(since),
-        shots=whole(shots_between(connection, alarm["press_id"], from_ms=since)),
-        boxes=boxes_words(boxes),
-        lots=", ".join(lots) or "not sent",
-        reason=reason,
-        csv_href=f"{press_api(alarm['press'])}/shots?{query}",
-        file=f"suspect-{alarm['press']}.csv",
-    )
-
-
-def boxes_words(boxes: Sequence[str]) -> str:
-    """First to last with their count; few are all named.
-
-    >>> boxes_words(["2207", "2208"]), boxes_words([str(n) for n in range(2207, 2232)]), boxes_words([])
-    ('2207, 2208', '2207 to 2231 (25 boxes)', 'not sent')
-    """
-    if not boxes:
-        return "not sent"
-    if len(boxes) <= 6:
-        return ", ".join(boxes)
-    return f"{boxes[0]} to {boxes[-1]} ({len(boxes)} boxes)"

@@ -59,6 +59,51 @@ class SuspectRow:
     reason: str
     csv_href: str
     file: str
+    hold_href: str = ""
+    since_at: str = ""
+
+
+@dataclasses.dataclass(frozen=True)
+class HeldStep:
+    text: str
+    who: str
+    note: str
+
+
+@dataclasses.dataclass(frozen=True)
+class HeldRow:
+    """Parts that are held, or were."""
+
+    press: str
+    number: int
+    href: str
+    api_href: str
+    mold: str
+    state: str
+    state_text: str
+    span: str
+    onset: str
+    why: str
+    shots: str
+    boxes: str
+    lots: str
+    serials: str
+    shifts: str
+    held_by: str
+    labels: tuple[str, ...]
+    steps: tuple[HeldStep, ...]
+
+
+@dataclasses.dataclass(frozen=True)
+class LookedUp:
+    """What is known of the shots somebody complains about."""
+
+    title: str
+    span: str
+    known: str
+    alarms: str
+    held: str
+    capable: str
 
 
 @dataclasses.dataclass(frozen=True)
@@ -67,6 +112,12 @@ class ContainmentPage:
     answer: str
     under: str
     rows: tuple[SuspectRow, ...]
+    held: tuple[HeldRow, ...] = ()
+    presses: tuple[Choice, ...] = ()
+    found: tuple[LookedUp, ...] = ()
+    asked: bool = False
+    asked_box: str = ""
+    asked_serial: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -65,6 +65,8 @@ class PlantPage:
     #: Why there is nothing to show, with the way out; empty when there are rows.
     empty_text: str = ""
     waiting: tuple[str, ...] = ()
+    #: A line for each open record of held parts.
+    parts_held: tuple[str, ...] = ()
 
 
 @dataclasses.dataclass(frozen=True)
@@ -225,6 +227,8 @@ class AlarmsPage:
     shift_opened: tuple[str, ...] = ()
     shift_answered: tuple[str, ...] = ()
     shift_staying: tuple[str, ...] = ()
+    #: A line for each open record of held parts.
+    parts_held: tuple[str, ...] = ()
     handover: HandoverCard | None = None
     shelves: tuple[tuple[int, str], ...] = ()
 

@@ -251,10 +251,19 @@ class Suspects:
 
 
 def suspects(
-    connection: sa.Connection, press_id: int, *, from_ms: int, to_ms: int | None = None, serials: int = 1_000
+    connection: sa.Connection,
+    press_id: int,
+    *,
+    from_ms: int,
+    to_ms: int | None = None,
+    serials: int = 1_000,
+    mold: str | None = None,
 ) -> Suspects:
-    """Everything the shots since then can be found by."""
+    """Everything the shots since then can be found by; mold: those made with it alone."""
     where = _shots_from(press_id, from_ms, to_ms)
+    if mold is not None:
+        ran = sa.select(setups.c.setup_id).where(setups.c.press_id == press_id, setups.c.mold == mold)
+        where = [*where, shots.c.setup_id.in_(ran)]
     count, first, last, marked = connection.execute(
         sa.select(
             sa.func.count(),

@@ -14,6 +14,8 @@ from server.store.case_tables import material_wear as material_wear
 from server.store.case_tables import setting_trials as setting_trials
 from server.store.case_tables import spares as spares
 from server.store.case_tables import trial_steps as trial_steps
+from server.store.containment_tables import containment_steps as containment_steps
+from server.store.containment_tables import containments as containments
 from server.store.import_tables import import_holds as import_holds
 from server.store.import_tables import import_mappings as import_mappings
 from server.store.import_tables import import_pieces as import_pieces
