@@ -1,6 +1,7 @@
 // Starts what the page has attributes for. No module here knows a limit, a colour or a word of the plant.
 import { startLive } from './live.js';
 import { startForms } from './forms.js';
+import { startScrolls } from './scrolls.js';
 
 // Whoever signs out, or signs in after somebody, finds nothing of the one before on this device.
 function forget() { navigator.serviceWorker?.controller?.postMessage({ forget: true }); }
@@ -8,6 +9,7 @@ if (window.location.pathname === '/login') forget();
 document.addEventListener('click', (event) => { if (event.target.closest('[data-action="/api/v1/logout"]')) forget(); });
 startLive();
 startForms();
+if (document.getElementById('main')) startScrolls();
 const started = [];
 if (document.body.dataset.lockAfter || document.querySelector('[data-short]')) started.push(import('./lock.js').then((module) => module.startLock()));
 if (document.querySelector('[data-answer]') || document.body.classList.contains('floor')) {
