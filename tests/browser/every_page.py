@@ -1,4 +1,4 @@
-"""A walk over pages in one browser: what each complains about on each screen, in each theme, and its picture."""
+"""A walk over pages in one browser: what is amiss on each screen, in each theme, and pictures of them."""
 
 import dataclasses
 import time
@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Literal
 
-from axe_playwright_python.sync_playwright import Axe
+from axe_playwright_python.sync_playwright import Axe  # type: ignore[import-untyped]  # it has no types
 from playwright.sync_api import Browser, Page, Request
 
 Theme = Literal["light", "dark"]
