@@ -92,8 +92,9 @@ def _group(style: str, pair: str, lives: Sequence[Life]) -> LifeGroup:
     low = [float(life.good_until) for life in counted]
     high = [life.failed_by for life in counted]
     entry = [float(life.entry) for life in counted]
-    law: WeibullLife | Undetermined = Undetermined("no valve of this kind has a known age")
-    curve: LifeCurve | Undetermined = law
+    unknown = Undetermined("no valve of this kind has a known age")
+    law: WeibullLife | Undetermined = unknown
+    curve: LifeCurve | Undetermined = unknown
     if counted:
         law, curve = weibull_life(low, high, entry=entry), life_curve(low, high, entry=entry)
     left_out = tuple(life for life in lives if life.left_out)

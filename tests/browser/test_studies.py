@@ -5,7 +5,7 @@ from pathlib import Path
 
 import httpx
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, FilePayload, Page
 
 from tests.browser.conftest import watch
 from tests.browser.test_browser import until
@@ -110,9 +110,8 @@ def test_a_plug_with_a_gassing_resin_is_refused_with_the_reason_and_nothing_type
     arrived(page, "sheets")
     readings = b"s;mm\n0;30,0\n5;29,9\n10;29,8\n15;29,7\n20;29,6\n"
     page.locator("details.inner summary").click()
-    page.set_input_files(
-        "input[type=file]", files=[{"name": "drift.csv", "mimeType": "text/csv", "buffer": readings}]
-    )
+    drift: FilePayload = {"name": "drift.csv", "mimeType": "text/csv", "buffer": readings}
+    page.set_input_files("input[type=file]", files=[drift])
     page.get_by_role("button", name="Take the file").click()
     page.get_by_text("0.020 mm/s").first.wait_for(timeout=10_000)
     page.context.close()

@@ -296,7 +296,9 @@ async def test_an_empty_file_and_one_too_large_are_refused(sqlite_url: str) -> N
 async def test_what_a_stopped_server_left_goes_on_behind_its_last_piece(
     sqlite_url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setitem(import_run.run_import.__kwdefaults__, "piece_rows", 100)
+    usual = import_run.run_import.__kwdefaults__
+    assert usual is not None
+    monkeypatch.setitem(usual, "piece_rows", 100)
     async with plant_at(sqlite_url) as plant:
         number = await plant.bring("week.csv", table([*rows(950), ("x", *rows(1)[0][1:])]))
         found = await plant.call("POST", f"/imports/{number}/look", json=PRESS)

@@ -39,6 +39,7 @@ def test_the_shift_so_far_names_what_opened_who_answered_and_what_stays() -> Non
             "opened": ["P-07 Ä+-1"],
             "answered": [{"alarm": "P08-1", "who": "vera", "reason": "going"}],
             "staying": [{"alarm": "P-07 Ä+-1", "urgency": "now", "state": "unacknowledged"}],
+            "parts_held": [],
         }
 
 

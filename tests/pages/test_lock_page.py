@@ -70,8 +70,8 @@ def test_the_settings_hold_when_a_tablet_locks(whole: House) -> None:
 def test_an_administrator_finds_everybody_with_what_may_be_changed(whole: House) -> None:
     body = {"name": "lena b", "role": "line_lead"}
     assert whole.send("administrator", "POST", "/api/v1/people", json=body).status_code == 422
-    body = {"name": "lena.b", "role": "line_lead", "areas": ["Hall 2", "Hall 3"], "full_name": "Lena Birch"}
-    assert whole.send("administrator", "POST", "/api/v1/people", json=body).status_code == 201
+    full = {"name": "lena.b", "role": "line_lead", "areas": ["Hall 2", "Hall 3"], "full_name": "Lena Birch"}
+    assert whole.send("administrator", "POST", "/api/v1/people", json=full).status_code == 201
     text = whole.send("administrator", "GET", "/access").text
     part = text.split("lena.b (Lena Birch)")[1].split("</details>")[0]
     assert 'data-post="/api/v1/people/lena.b" data-method="PUT"' in part
