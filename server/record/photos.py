@@ -42,7 +42,9 @@ def read_photo(content: bytes) -> tuple[bytes, int, int]:
                         f"the photo has {width} by {height} pixels; at most {PIXELS_MAX:,} in all"
                     )
                 picture = ImageOps.exif_transpose(opened).convert("RGB")
-    except (OSError, SyntaxError, ValueError, EOFError, Image.DecompressionBombError) as error:
+    except TooLargeError:
+        raise
+    except Exception as error:  # a damaged picture or its EXIF meets any exception of the decoders
         raise UnknownMediaError("the body is no JPEG, PNG or WebP picture that can be decoded") from error
     picture.thumbnail((EDGE_MAX, EDGE_MAX))
     bare = Image.new("RGB", picture.size)

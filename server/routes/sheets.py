@@ -133,7 +133,7 @@ def read_csv(body: bytes) -> list[Any]:
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     mark = next((one for one in (";", "\t", ",") if lines and one in lines[-1]), " ")
     found: list[Any] = []
-    for i, cells in enumerate(csv.reader(lines, delimiter=mark, skipinitialspace=True)):
+    for i, cells in enumerate(_rows(lines, mark)):
         numbers = [_number(cell, decimal_comma=mark != ",") for cell in cells if cell.strip()]
         if None in numbers:
             if i == 0:
@@ -145,6 +145,13 @@ def read_csv(body: bytes) -> list[Any]:
     if not found:
         raise InvalidError("the file holds no numbers", field="file")
     return found
+
+
+def _rows(lines: list[str], mark: str) -> list[list[str]]:
+    try:
+        return list(csv.reader(lines, delimiter=mark, skipinitialspace=True))
+    except csv.Error as error:
+        raise InvalidError(f"the file cannot be read as CSV: {error}", field="file") from None
 
 
 def _number(cell: str, *, decimal_comma: bool) -> float | None:

@@ -50,12 +50,12 @@ def build_containment(
         known = earliest.get(alarm["press_id"])
         if known is None or alarm["opened_ms"] < known["opened_ms"]:
             earliest[alarm["press_id"]] = alarm
+    held = list_containments(connection, is_open=True)
     rows = tuple(
-        _suspect(connection, alarm, plant, since_of(alarm["press"]))
+        _without_held(_suspect(connection, alarm, plant, since_of(alarm["press"])), alarm, held, plant)
         for alarm in earliest.values()
         if alarm["press_id"] in states
     )
-    held = list_containments(connection, is_open=True)
     gone = list_containments(connection, is_open=False, limit=_RELEASED_SHOWN)
     return ContainmentPage(
         frame=plant.frame("Containment", active="/containment"),
@@ -84,6 +84,23 @@ def _answer(suspect: int, held: int) -> str:
         verb = "record of held parts is" if held == 1 else "records of held parts are"
         told += f" {count_word(held, capital=True)} {verb} open."
     return told
+
+
+def _without_held(
+    row: SuspectRow, alarm: Row, held: Sequence[tuple[str, Containment]], plant: Plant
+) -> SuspectRow:
+    """What is held already is not offered again: only the shots made since."""
+    mine = [one for _, one in held if one.press_id == alarm["press_id"]]
+    covering = [one for one in mine if clock.as_text(one.from_ms) <= row.since_at <= clock.as_text(one.to_ms)]
+    if not covering:
+        return row
+    until_ms = max(one.to_ms for one in mine)
+    numbers = listed([f"record {one.containment_no}" for one in covering])
+    return dataclasses.replace(
+        row,
+        since_at=clock.as_text(until_ms + 1),
+        held_text=f"Held in {numbers} until {plant.moment(until_ms)}; what was made since is not.",
+    )
 
 
 def _held(connection: sa.Connection, press: str, one: Containment, plant: Plant) -> HeldRow:

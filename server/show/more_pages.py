@@ -61,6 +61,8 @@ class SuspectRow:
     file: str
     hold_href: str = ""
     since_at: str = ""
+    #: Which record holds these shots already, and until when.
+    held_text: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -3,8 +3,11 @@
 from typing import Any
 
 import httpx
+import pytest
 
+from server.errors import InvalidError
 from server.record.sheets import CAUTIONS
+from server.routes.sheets import read_csv
 from tests.access.plant import Caller, Plant, plant
 from tests.record.test_photos import picture, telling
 
@@ -72,6 +75,11 @@ def test_readings_of_a_drift_check_come_from_a_file(any_url: str) -> None:
         assert wrong.status_code == 422
         assert "line 2" in wrong.json()["detail"]
         assert engineer("POST", path, content=b"\xff\xfe\x00").status_code == 415
+
+
+def test_a_file_that_is_no_table_says_so() -> None:
+    with pytest.raises(InvalidError, match="cannot be read as CSV"):
+        read_csv(b"1;2\n" + b"9" * 200_000 + b";3\n")
 
 
 def test_a_photo_is_handed_out_as_a_picture_and_nothing_else(any_url: str) -> None:

@@ -89,7 +89,7 @@ def main() -> None:
                 max_rows=50_000,
             )
 
-        print(f"{name:20} {rate(read):10,.0f} shots/s  {len(body) / BATCH:5.0f} bytes a shot")  # noqa: T201
+        print(f"{name:20} {rate(read):10,.0f} shots/s  {len(body) / BATCH:5.0f} bytes a shot")  # noqa: T201  # its output
 
 
 if __name__ == "__main__":

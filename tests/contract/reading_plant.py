@@ -2,6 +2,7 @@
 
 import asyncio
 import dataclasses
+import functools
 import json
 import random
 from collections.abc import Callable
@@ -152,8 +153,7 @@ def evaluate(store: Store, press_id: int) -> None:
             found = evaluate_press(c, press_id)
         if found is None:
             return
-        landing = found
-        store.write(lambda c, landing=landing: evaluation.apply(c, landing, now_ms=NOW))  # type: ignore[misc]
+        store.write(functools.partial(evaluation.apply, evaluation=found, now_ms=NOW))
 
 
 def build(store: Store) -> None:

@@ -1,6 +1,7 @@
 """Suspect parts by the API: held by what they are found by, sorted, released, and looked up years later."""
 
 import asyncio
+import dataclasses
 import json
 from typing import Any
 
@@ -9,19 +10,25 @@ import pytest
 import sqlalchemy as sa
 from fastapi import FastAPI
 
+from server import clock
 from server.access.actors import OPEN, Actor
 from server.contract import SHOT_COLUMNS
 from server.derived.shift_summary import summarise
 from server.record.presses import configure_mold
 from server.routes import containments, problems
-from server.show.build_containment import Complaint, build_containment
+from server.show.build_containment import Complaint, _without_held, build_containment
 from server.show.build_plant import Wanted, build_plant
 from server.show.frame import Actor as Shown
+from server.show.more_pages import SuspectRow
+from server.show.plant_words import Plant as PlantWords
 from server.show.plant_words import plant_at
 from server.store.audit import audit_of
+from server.store.containments import Containment
 from server.store.database import Store
 from server.store.plant import Setup, keep_setup, need_press, put_press, setup_digest
 from server.store.shots import note_arrival, store_shots
+from server.words.times import Zone
+from server.words.units import Units
 from tests.contract.reading_plant import START, As, Objects
 
 CYCLE, COUNT = 20_000, 3_000
@@ -179,3 +186,15 @@ def test_open_records_stand_on_the_plant_page_and_in_the_hand_over(plant: Plant)
         at = plant_at(connection, now_ms=NOW, actor=Shown())
         assert build_plant(connection, at, wanted=Wanted()).parts_held == expected
         assert summarise(connection, now_ms=NOW).as_facts()["parts_held"] == list(expected)
+
+
+def test_what_is_held_already_is_not_offered_again() -> None:
+    at = PlantWords(settings={}, units=Units.chosen(None), zone=Zone("UTC"), now_ms=NOW, actor=Shown())
+    row = SuspectRow("P07", "", "", "", "", "", "leak", "", "", "/hold", clock.as_text(START + 10))
+    held = Containment(7, 3, "M-1", START, START + 1_000, None, None, "why", 5, {}, "held", "mara", START)
+    kept = _without_held(row, {"press_id": 7}, [("P07", held)], at)
+    assert kept.since_at == clock.as_text(START + 1_001)
+    assert kept.held_text.startswith("Held in record 3 until ")
+    assert _without_held(row, {"press_id": 8}, [("P07", held)], at) is row
+    later = dataclasses.replace(held, from_ms=START + 20)
+    assert _without_held(row, {"press_id": 7}, [("P07", later)], at) is row

@@ -9,7 +9,7 @@ import sys
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 import numpy as np
 from scipy.special import ndtri
@@ -165,8 +165,9 @@ def covariance(case: Case) -> Iterator[Line]:
 def t2_limits(case: Case) -> Iterator[Line]:
     """T² limits of both phases."""
     i, e = case["inputs"], case["expected"]
-    for printed, phase in (("phase1_beta", 1), ("phase2_F", 2)):
-        ours = multivariate.t_squared_limit(m=i["m"], p=i["p"], alpha=i["alpha"], phase=phase)  # type: ignore[arg-type]
+    phases: tuple[tuple[str, Literal[1, 2]], ...] = (("phase1_beta", 1), ("phase2_F", 2))
+    for printed, phase in phases:
+        ours = multivariate.t_squared_limit(m=i["m"], p=i["p"], alpha=i["alpha"], phase=phase)
         yield Line(printed, e[printed], ours, case["tolerance"])
 
 

@@ -1,6 +1,7 @@
 """Charts: continuation bit for bit, gaps, scatter, several signals at once."""
 
 import math
+from typing import Any
 
 import numpy as np
 import pytest
@@ -162,9 +163,9 @@ def test_empty_series_give_empty_charts() -> None:
         ({"limits": "loose"}, "limits"),
     ],
 )
-def test_bad_ewma_parameters_are_named(ask: dict[str, object], words: str) -> None:
+def test_bad_ewma_parameters_are_named(ask: dict[str, Any], words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        ewma([1.0], **{"target": 0.0, "sigma": 1.0, **ask})  # type: ignore[arg-type]
+        ewma([1.0], **{"target": 0.0, "sigma": 1.0, **ask})
 
 
 # --- scatter -------------------------------------------------------------------------------

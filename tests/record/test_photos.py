@@ -5,6 +5,8 @@ import zlib
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from server.errors import ConflictError, NotFoundError, TooLargeError, UnknownMediaError
@@ -63,6 +65,27 @@ def test_a_large_photo_is_made_smaller() -> None:
 def test_what_is_no_such_picture_is_refused_whatever_it_calls_itself(content: bytes) -> None:
     with pytest.raises(UnknownMediaError):
         photos.read_photo(content)
+
+
+@settings(max_examples=150, deadline=None)
+@given(
+    kind=st.sampled_from(["JPEG", "PNG", "WEBP"]),
+    place=st.floats(0.0, 1.0),
+    put=st.binary(min_size=1, max_size=40),
+    cut=st.booleans(),
+)
+def test_a_damaged_picture_is_read_or_refused_and_never_breaks(
+    kind: str, place: float, put: bytes, cut: bool
+) -> None:
+    whole = telling() if kind == "JPEG" else picture(kind)
+    at = int(place * len(whole))
+    damaged = whole[:at] + put + (b"" if cut else whole[at + len(put) :])
+    try:
+        content, width, height = photos.read_photo(damaged)
+    except (UnknownMediaError, TooLargeError):
+        return
+    assert content.startswith(b"\xff\xd8")
+    assert width * height > 0
 
 
 def test_a_small_file_that_would_unfold_into_a_huge_picture_is_refused_unread() -> None:
