@@ -12,6 +12,8 @@ from playwright.sync_api import Browser, Page, Request
 Theme = Literal["light", "dark"]
 SCREENS = {"desk": (1400, 900), "upright": (768, 1024), "lying": (1024, 768)}
 THEMES: tuple[Theme, ...] = ("light", "dark")
+#: Looks that are kept as pictures; the others are measured alone.
+PICTURED = (*((screen, "light") for screen in SCREENS), ("desk", "dark"), ("lying", "dark"))
 #: What axe-core calls grave enough to keep somebody from a page.
 GRAVE = ("serious", "critical")
 _AXE = Axe().axe_script
@@ -86,7 +88,7 @@ class Walk:
             self.page.wait_for_timeout(50)
         if wide > width:
             self._note(f"{wide} px wide on a screen of {width} px")
-        if self.pictures is not None:
+        if self.pictures is not None and self._at[1:] in PICTURED:
             self.pictures.mkdir(parents=True, exist_ok=True)
             path, screen, theme = self._at
             name = "".join(one if one.isalnum() else "-" for one in path).strip("-") or "plant"

@@ -22,7 +22,10 @@ export function startLive() {
       document.dispatchEvent(new CustomEvent('ringtell:event', { detail: name }));
     });
   }
-  stream.addEventListener('open', () => { if (lostSince) { found(); plan(0); } });
+  // What happened between this page and its stream was heard by nobody: an alarm must not wait for the minute.
+  stream.addEventListener('open', () => {
+    if (lostSince) { found(); plan(0); } else if (names.includes('alarm')) plan(SOON_MS);
+  });
   stream.addEventListener('error', () => lost());
   window.addEventListener('online', () => plan(0));
   window.addEventListener('offline', () => lost());
