@@ -11,6 +11,37 @@ from server.store.database import Store
 from server.store.engine import upgrade
 from tests.postgresql import MissingPostgresqlError, PostgresqlServer
 
+#: Files that take longest are begun first, so that no process is left alone with one of them at the end.
+LONGEST = (
+    "browser/test_every_page.py",
+    "collect/test_opcua.py",
+    "journeys/test_first_day.py",
+    "servers/test_several.py",
+    "faults/test_storage.py",
+    "faults/test_load.py",
+    "store/test_upgrades.py",
+    "cli/test_rebuild.py",
+    "evaluate/test_batch_independence.py",
+    "test_wheel.py",
+    "browser/test_tablet.py",
+    "browser/test_browser.py",
+    "faults/test_kills.py",
+    "browser/test_studies.py",
+    "collect/test_opcua_security.py",
+    "collect/test_kills.py",
+    "security/test_static.py",
+    "collect/test_cli_collect.py",
+    "collect/test_opcua_many.py",
+    "security/test_whatever_is_sent.py",
+    "notify/test_life_cycle.py",
+)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest files first (`--no-loadscope-reorder` leaves it so); within a file nothing moves."""
+    ranks = {Path(__file__).parent / name: rank for rank, name in enumerate(LONGEST)}
+    items.sort(key=lambda item: ranks.get(item.path, len(ranks)))
+
 
 @pytest.fixture(autouse=True)
 def _logging_as_before() -> Iterator[None]:
