@@ -9,7 +9,7 @@ from urllib.parse import quote
 import jinja2
 import sqlalchemy as sa
 from fastapi import APIRouter, Query, Request
-from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 
 from server import clock
 from server.access.actors import NOBODY, need, permissions_of
@@ -18,6 +18,7 @@ from server.errors import InvalidError, NotFoundError
 from server.routes.assets import LIBRARY, assets
 from server.routes.calls import code_of
 from server.routes.headers import PAGE_POLICY
+from server.routes.reading_query import as_json
 from server.settings import outside
 from server.show.build_alarms import ANSWERS, build_alarms
 from server.show.build_containment import Complaint, build_containment
@@ -282,7 +283,7 @@ def press_figure(
         figure = build_figure(connection, plant, press=code_of(press), asked=asked)
     if figure is None:
         raise NotFoundError(f"no press {press!r}", field="press")
-    return JSONResponse(figure, headers={"Cache-Control": "no-store"})
+    return as_json(figure, headers={"Cache-Control": "no-store"})
 
 
 @router.get("/static/{content_hash}/{path:path}")

@@ -13,17 +13,16 @@ from server.show.build_press import SHOWN, event_words
 from server.show.figures import EventMark, FindingBar, SignalLimits, Trace, Window, press_figure
 from server.show.plant_words import Plant
 from server.show.startup_record import recorded_signals
+from server.store.evaluation import GRAINS
 from server.store.page_queries import (
     Row,
     baselines_in_force,
     events_between,
-    findings_between,
+    finding_stretches,
     first_shot_ms,
     press_with_state,
-    rollup_grains,
-    rollups_between,
-    shots_between,
 )
+from server.store.questions import Piece, shots_up_to, summaries_in_pieces
 from server.store.shots import read_columns
 from server.valve.signals import derive
 from server.words.catalogue import EVENT_NAMES, worded
@@ -31,8 +30,16 @@ from server.words.times import MINUTE
 
 Floats = NDArray[np.float64]
 
-#: Shots read and thinned here; longer stretches come from roll-ups.
-SHOTS_MAX = 40_000
+#: Shots read and thinned here; longer stretches come from roll-ups: reading more than this takes longer
+#: than a view may (`tests/benchmarks/bench_zoom.py`).
+SHOTS_MAX = 6_000
+#: Buckets of one signal read for a view; a stretch that has more is read in the next coarser ones.
+BUCKETS_MAX = 3_000
+#: What the signals shown are made from.
+_COLUMNS = (
+    "shot_size_mm", "shot_size_cm3", "cushion_mm", "cushion_cm3", "peak_pressure_bar", "fill_time_s",
+    "recovery_time_s",
+)  # fmt: skip
 
 
 @dataclasses.dataclass(frozen=True)
@@ -81,16 +88,26 @@ def _window(connection: sa.Connection, row: Row, asked: Asked, now_ms: int) -> W
 
 
 def _traces(connection: sa.Connection, row: Row, window: Window, points: int) -> list[Trace]:
-    count = shots_between(connection, row["press_id"], from_ms=window.from_ms, to_ms=window.to_ms)
-    if count == 0:
-        return []
+    press_id = row["press_id"]
+    count = shots_up_to(
+        connection, press_id, from_ms=window.from_ms, to_ms=window.to_ms, limit=SHOTS_MAX + 1
+    )
     if count > SHOTS_MAX:
-        traces = _from_rollups(connection, row, window, points)
+        traces = _from_rollups(connection, press_id, window, points)
         if traces:
             return traces
+    # Without summaries (nothing is judged yet) the newest shots stand alone.
     columns = read_columns(
-        connection, row["press_id"], from_ms=window.from_ms, to_ms=window.to_ms, limit=SHOTS_MAX, newest=True
+        connection,
+        press_id,
+        from_ms=window.from_ms,
+        to_ms=window.to_ms,
+        names=_COLUMNS,
+        limit=SHOTS_MAX,
+        newest=True,
     )
+    if not len(columns["at_ms"]):
+        return []
     lag = row["dose_lag"] if row["dose_lag"] is not None else row["dose_lag_found"] or 0
     signals = derive(columns, dose_lag=int(lag), screw_diameter_mm=row["screw_diameter_mm"]).signals
     at = np.asarray(columns["at_ms"], dtype=np.int64)
@@ -105,7 +122,7 @@ def thinned(signal: str, at_ms: NDArray[np.int64], values: Floats, *, points: in
     Extremes are kept: a single shot that fell out is seen at any zoom. A pause of the press is a gap
     in the line, never a slope across it.
     """
-    pauses = _pauses(at_ms)
+    pauses = _pauses(at_ms, points)
     if len(values) <= 2 * points:
         at, (every,) = _with_gaps(at_ms, (values,), pauses, at_ms[pauses - 1])
         return Trace(signal, at_ms=at, mean=every)
@@ -125,12 +142,14 @@ def thinned(signal: str, at_ms: NDArray[np.int64], values: Floats, *, points: in
     return Trace(signal, at_ms=at, mean=means, low=lows, high=highs)
 
 
-def _pauses(at_ms: NDArray[np.int64]) -> NDArray[np.int64]:
-    """Indices of the first shots after a pause: longer than ten usual intervals and ten minutes."""
+def _pauses(at_ms: NDArray[np.int64], points: int) -> NDArray[np.int64]:
+    """Indices of the first shots after a pause: longer than ten usual intervals, ten minutes and a point."""
     if len(at_ms) < 3:
         return np.empty(0, dtype=np.int64)
     apart = np.diff(at_ms)
-    return np.flatnonzero(apart > max(10.0 * float(np.median(apart)), 10.0 * MINUTE)) + 1
+    # A gap narrower than a point shows nowhere, and thousands of them would make the answer as long.
+    point = (float(at_ms[-1]) - float(at_ms[0])) / points
+    return np.flatnonzero(apart > max(10.0 * float(np.median(apart)), 10.0 * MINUTE, point)) + 1
 
 
 def _with_gaps(
@@ -144,66 +163,44 @@ def _with_gaps(
     return at.tolist(), [np.insert(column, places, np.nan).tolist() for column in columns]
 
 
-def _from_rollups(connection: sa.Connection, row: Row, window: Window, points: int) -> list[Trace]:
-    grains = rollup_grains(connection, row["press_id"])
-    if not grains:
-        return []
-    # The finest grain that gives no more buckets than the chart has room for.
-    fits = [grain for grain in grains if (window.to_ms - window.from_ms) / (grain * 1000) <= 2.5 * points]
-    grain = fits[0] if fits else grains[-1]
-    bucket_ms = grain * 1000
-    rows = rollups_between(
+def _from_rollups(connection: sa.Connection, press_id: int, window: Window, points: int) -> list[Trace]:
+    """Pieces of whole buckets, no more than the chart has points; extremes are those of every shot."""
+    length_ms = window.to_ms - window.from_ms
+    grain_ms = 1000 * next((one for one in GRAINS if length_ms / (one * 1000) <= BUCKETS_MAX), GRAINS[-1])
+    piece_ms = grain_ms * max(1, math.ceil(length_ms / grain_ms / points))
+    pieces = summaries_in_pieces(
         connection,
-        row["press_id"],
-        grain=grain,
-        from_ms=window.from_ms - bucket_ms,
-        to_ms=window.to_ms,
+        press_id,
         signals=SHOWN,
+        grain=grain_ms // 1000,
+        piece_ms=piece_ms,
+        from_ms=window.from_ms,
+        to_ms=window.to_ms,
     )
-    by_signal: dict[str, list[Row]] = {}
-    for one in rows:
-        by_signal.setdefault(one["signal"], []).append(one)
-    return [_rollup_trace(name, by_signal[name], bucket_ms) for name in SHOWN if name in by_signal]
+    return [_piece_trace(name, pieces[name], piece_ms) for name in SHOWN if name in pieces]
 
 
-def _rollup_trace(signal: str, rows: Sequence[Row], bucket_ms: int) -> Trace:
-    """Buckets of several set-ups at one time are put together, weighted by their shots."""
-    at: list[int] = []
-    n: list[float] = []
-    mean: list[float] = []
-    low: list[float] = []
-    high: list[float] = []
-    for row in rows:
-        middle = int(row["bucket_ms"]) + bucket_ms // 2
-        if at and at[-1] == middle:
-            total = n[-1] + row["n"]
-            mean[-1] += (row["mean"] - mean[-1]) * row["n"] / total
-            n[-1] = total
-            low[-1], high[-1] = min(low[-1], row["low"]), max(high[-1], row["high"])
-            continue
-        if at and middle - at[-1] > 2 * bucket_ms:
-            at.append(at[-1] + 1)
-            n.append(0.0)
-            for column in (mean, low, high):
-                column.append(math.nan)
-        at.append(middle)
-        n.append(float(row["n"]))
-        mean.append(float(row["mean"]))
-        low.append(float(row["low"]))
-        high.append(float(row["high"]))
-    return Trace(signal, at_ms=at, mean=mean, low=low, high=high)
+def _piece_trace(signal: str, pieces: Sequence[Piece], piece_ms: int) -> Trace:
+    """A piece stands at its middle; where one is missing the line is broken."""
+    at = np.array([piece.begin_ms for piece in pieces], dtype=np.int64) + piece_ms // 2
+    shown = tuple(
+        np.array(column, dtype=np.float64)
+        for column in zip(*((piece.mean, piece.low, piece.high) for piece in pieces), strict=True)
+    )
+    breaks = np.flatnonzero(np.diff(at) > 2 * piece_ms) + 1
+    times, (mean, low, high) = _with_gaps(at, shown, breaks, at[breaks - 1])
+    return Trace(signal, at_ms=times, mean=mean, low=low, high=high)
 
 
 def _bars(connection: sa.Connection, row: Row, window: Window) -> list[FindingBar]:
-    found = findings_between(connection, row["press_id"], from_ms=window.from_ms, to_ms=window.to_ms)
+    """What rules marked, put together already where this zoom shows no gap between."""
+    near = max(1, (window.to_ms - window.from_ms) // 300)
+    found = finding_stretches(
+        connection, row["press_id"], from_ms=window.from_ms, to_ms=window.to_ms, near_ms=near
+    )
     return [
-        FindingBar(
-            signal="cushion_mm" if one["rule"] == "bottoming" else one["signal"],
-            rule=one["rule"],
-            from_ms=one["from_ms"],
-            to_ms=one["to_ms"],
-        )
-        for one in found
+        FindingBar("cushion_mm" if rule == "bottoming" else signal, rule, from_ms, to_ms)
+        for signal, rule, from_ms, to_ms in found
     ]
 
 

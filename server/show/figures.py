@@ -229,6 +229,8 @@ class _Times:
     def __init__(self, zone: Zone) -> None:
         self.lists: list[list[str | None]] = []
         self._known: dict[tuple[int | None, ...], int] = {}
+        #: A band's outline holds each time twice, and its line the same ones again.
+        self._texts: dict[int | None, str | None] = {None: None}
         self._zone = zone
 
     def number(self, at_ms: Sequence[int | None]) -> int:
@@ -236,7 +238,9 @@ class _Times:
         key = tuple(at_ms)
         if key not in self._known:
             self._known[key] = len(self.lists)
-            self.lists.append([None if at is None else _local(at, self._zone) for at in at_ms])
+            for at in set(key) - self._texts.keys():
+                self._texts[at] = None if at is None else _local(at, self._zone)
+            self.lists.append([self._texts[at] for at in key])
         return self._known[key]
 
 

@@ -102,7 +102,7 @@ def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> 
     upsert(connection, findings, [own | row for row in evaluation.findings])
     _insert_many(connection, scores, [own | row for row in evaluation.scores])
     _insert_many(connection, rollups, [own | {"grain": TEN_MINUTES} | row for row in evaluation.rollups])
-    _coarser(connection, press_id, evaluation.rollups)
+    roll_up_further(connection, press_id, evaluation.rollups)
     _keep_checkpoints(connection, press_id, evaluation.checkpoints)
     connection.execute(
         sa.update(press_states).where(press_states.c.press_id == press_id).values(**evaluation.state)
@@ -155,7 +155,7 @@ def _insert_many(connection: sa.Connection, table: sa.Table, rows: Sequence[Mapp
         insert_rows(connection, table, names, [tuple(row[name] for name in names) for row in rows])
 
 
-def _coarser(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[str, Any]]) -> None:
+def roll_up_further(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[str, Any]]) -> None:
     """Hours from ten minutes and days from hours: always from the whole finer buckets."""
     touched = sorted({row["bucket_ms"] for row in fine})
     if not touched:

@@ -1,7 +1,7 @@
 """Questions only pages ask: many presses at once, thinned paths, newest rows of people's work."""
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 
 import sqlalchemy as sa
@@ -17,7 +17,6 @@ from server.store.tables import (
     press_states,
     presses,
     quarantine,
-    rollups,
     scores,
     setups,
     shots,
@@ -145,6 +144,25 @@ def findings_between(
     )
 
 
+def finding_stretches(
+    connection: sa.Connection, press_id: int, *, from_ms: int, to_ms: int, near_ms: int
+) -> list[tuple[str, str, int, int]]:
+    """(signal, rule, from_ms, to_ms): episodes that touch a stretch, those of one signal and rule that begin
+    in the same `near_ms` as one, however many there are."""
+    c = findings.c
+    # An episode begun before the stretch counts from its edge.
+    # Both numbers are written out: bound, PostgreSQL would take each for another expression to group by.
+    edge = sa.literal(from_ms, literal_execute=True)
+    begin = sa.case((c.from_ms < edge, edge), else_=c.from_ms)
+    piece = begin // sa.literal(near_ms, literal_execute=True)
+    rows = connection.execute(
+        sa.select(c.signal, c.rule, sa.func.min(c.from_ms), sa.func.max(c.to_ms))
+        .where(c.press_id == press_id, c.to_ms >= from_ms, c.from_ms < to_ms)
+        .group_by(c.signal, c.rule, piece)
+    )
+    return [(str(signal), str(rule), int(first), int(last)) for signal, rule, first, last in rows]
+
+
 def events_between(
     connection: sa.Connection, press_id: int, *, from_ms: int, to_ms: int, limit: int = 500
 ) -> list[Row]:
@@ -224,35 +242,6 @@ def boxes_between(
         .limit(limit)
     )
     return [str(value) for value in rows.scalars()]
-
-
-def rollups_between(
-    connection: sa.Connection, press_id: int, *, grain: int, from_ms: int, to_ms: int, signals: Sequence[str]
-) -> list[Row]:
-    """Roll-ups of a stretch in order of time, set-ups put side by side."""
-    return _rows(
-        connection,
-        sa.select(rollups)
-        .where(
-            rollups.c.press_id == press_id,
-            rollups.c.grain == grain,
-            rollups.c.bucket_ms >= from_ms,
-            rollups.c.bucket_ms < to_ms,
-            rollups.c.signal.in_(list(signals)),
-        )
-        .order_by(rollups.c.bucket_ms, rollups.c.setup_id),
-    )
-
-
-def rollup_grains(connection: sa.Connection, press_id: int) -> list[int]:
-    """Grains a press has roll-ups in, finest first."""
-    rows = connection.execute(
-        sa.select(rollups.c.grain)
-        .where(rollups.c.press_id == press_id)
-        .group_by(rollups.c.grain)
-        .order_by(rollups.c.grain)
-    )
-    return [int(grain) for grain in rows.scalars()]
 
 
 def first_shot_ms(connection: sa.Connection, press_id: int) -> int | None:

@@ -230,6 +230,54 @@ def summaries(
     return list(merged.items())
 
 
+@dataclasses.dataclass(frozen=True)
+class Piece:
+    """Every shot of a signal in a piece of time: where it begins, mean, least and largest value."""
+
+    begin_ms: int
+    mean: float
+    low: float
+    high: float
+
+
+def summaries_in_pieces(
+    connection: sa.Connection,
+    press_id: int,
+    *,
+    signals: Sequence[str],
+    grain: int,
+    piece_ms: int,
+    from_ms: int,
+    to_ms: int,
+) -> dict[str, list[Piece]]:
+    """Summaries of a stretch put together by the database, set-ups merged, in order of time by signal.
+
+    `piece_ms` is a multiple of the grain (s); pieces are counted from 1970, so that a piece is the same
+    whatever stretch is asked for.
+    """
+    c = rollups.c
+    # Written out: bound, it would be another expression each time, and PostgreSQL groups by none of them.
+    piece = c.bucket_ms // sa.literal(piece_ms, literal_execute=True)
+    shots_there = sa.func.sum(c.n)
+    mean = sa.func.sum(c.mean * c.n) / shots_there
+    rows = connection.execute(
+        sa.select(c.signal, piece, mean, sa.func.min(c.low), sa.func.max(c.high))
+        .where(
+            c.press_id == press_id,
+            c.grain == grain,
+            c.bucket_ms > from_ms - grain * 1000,
+            c.bucket_ms < to_ms,
+            c.signal.in_(list(signals)),
+        )
+        .group_by(c.signal, piece)
+        .order_by(c.signal, piece)
+    )
+    found: dict[str, list[Piece]] = {}
+    for signal, number, middle, low, high in rows:
+        found.setdefault(signal, []).append(Piece(number * piece_ms, middle, low, high))
+    return found
+
+
 # --- containment --------------------------------------------------------------------------------
 
 
