@@ -1,5 +1,6 @@
 """Where evaluation computes: in child processes, so that ingest keeps its core, in this one, or elsewhere."""
 
+import gc
 import importlib
 import threading
 from collections.abc import Callable
@@ -25,6 +26,8 @@ def _in_child(url: str, task: "Callable[..., Result]", arguments: tuple[Any, ...
     store = _stores.get(url)
     if store is None:
         store = _stores[url] = Store(url)
+        # What is loaded by now stays: nothing in it is garbage, and there are a few hundred thousand of it.
+        gc.freeze()
     with store.read() as connection:
         return task(connection, *arguments)
 

@@ -1,5 +1,6 @@
 """Runs the web application with uvicorn, and stops it gracefully though streams are open."""
 
+import gc
 import signal
 import socket
 import ssl
@@ -47,6 +48,8 @@ def run(objects: Objects) -> None:
     logs.configure(form=settings.log_format, level=settings.log_level)
     # uvicorn raises the signal again once it has stopped; by default that one would end the process with it.
     signal.signal(signal.SIGTERM, lambda _signal, _frame: None)
+    # The application and its routes, as the modules before (`cli.py`).
+    gc.freeze()
     _Server(config, objects).run()
 
 

@@ -22,7 +22,7 @@ from server.store.page_queries import (
     first_shot_ms,
     press_with_state,
 )
-from server.store.questions import Piece, shots_up_to, summaries_in_pieces
+from server.store.questions import Pieces, shots_up_to, summaries_in_pieces
 from server.store.shots import read_columns
 from server.valve.signals import derive
 from server.words.catalogue import EVENT_NAMES, worded
@@ -180,13 +180,10 @@ def _from_rollups(connection: sa.Connection, press_id: int, window: Window, poin
     return [_piece_trace(name, pieces[name], piece_ms) for name in SHOWN if name in pieces]
 
 
-def _piece_trace(signal: str, pieces: Sequence[Piece], piece_ms: int) -> Trace:
+def _piece_trace(signal: str, pieces: Pieces, piece_ms: int) -> Trace:
     """A piece stands at its middle; where one is missing the line is broken."""
-    at = np.array([piece.begin_ms for piece in pieces], dtype=np.int64) + piece_ms // 2
-    shown = tuple(
-        np.array(column, dtype=np.float64)
-        for column in zip(*((piece.mean, piece.low, piece.high) for piece in pieces), strict=True)
-    )
+    at = np.array(pieces.begin_ms, dtype=np.int64) + piece_ms // 2
+    shown = [np.array(column, dtype=np.float64) for column in (pieces.mean, pieces.low, pieces.high)]
     breaks = np.flatnonzero(np.diff(at) > 2 * piece_ms) + 1
     times, (mean, low, high) = _with_gaps(at, shown, breaks, at[breaks - 1])
     return Trace(signal, at_ms=times, mean=mean, low=low, high=high)

@@ -1,6 +1,8 @@
 """Questions the reading calls ask: presses a page at a time, histories by keyset, suspect shots."""
 
 import dataclasses
+import itertools
+import operator
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -231,13 +233,13 @@ def summaries(
 
 
 @dataclasses.dataclass(frozen=True)
-class Piece:
-    """Every shot of a signal in a piece of time: where it begins, mean, least and largest value."""
+class Pieces:
+    """Every shot of a signal in k pieces of time: where each begins, its mean, least and largest value."""
 
-    begin_ms: int
-    mean: float
-    low: float
-    high: float
+    begin_ms: Sequence[int]
+    mean: Sequence[float]
+    low: Sequence[float]
+    high: Sequence[float]
 
 
 def summaries_in_pieces(
@@ -249,7 +251,7 @@ def summaries_in_pieces(
     piece_ms: int,
     from_ms: int,
     to_ms: int,
-) -> dict[str, list[Piece]]:
+) -> dict[str, Pieces]:
     """Summaries of a stretch put together by the database, set-ups merged, in order of time by signal.
 
     `piece_ms` is a multiple of the grain (s); pieces are counted from 1970, so that a piece is the same
@@ -272,9 +274,11 @@ def summaries_in_pieces(
         .group_by(c.signal, piece)
         .order_by(c.signal, piece)
     )
-    found: dict[str, list[Piece]] = {}
-    for signal, number, middle, low, high in rows:
-        found.setdefault(signal, []).append(Piece(number * piece_ms, middle, low, high))
+    found = {}
+    # All at once: a row at a time took twice as long.
+    for signal, group in itertools.groupby(rows.all(), key=operator.itemgetter(0)):
+        _, numbers, means, lows, highs = zip(*group, strict=True)
+        found[signal] = Pieces([number * piece_ms for number in numbers], means, lows, highs)
     return found
 
 

@@ -1,6 +1,8 @@
 """The command line: one line on standard error, the right exit code, help with an example."""
 
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -23,6 +25,15 @@ def test_help_of_each_command_shows_an_example(command: str, capsys: pytest.Capt
 def test_wrong_usage_is_one_line_and_exit_2(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     assert main(words) == 2
     assert capsys.readouterr().err.count("\n") == 1
+
+
+def test_what_is_loaded_is_not_looked_through_for_garbage_but_the_rest_is(tmp_path: Path) -> None:
+    code = (
+        "import gc, sys; from server.cli import main; main(['simulate', '--shots', '5', sys.argv[1]]);"
+        " sys.exit(not (gc.isenabled() and gc.get_freeze_count() > 50_000))"
+    )
+    command = [sys.executable, "-c", code, str(tmp_path / "shots.csv")]
+    assert subprocess.run(command, stdout=subprocess.DEVNULL, check=False).returncode == 0
 
 
 def test_every_story_has_its_effect() -> None:
