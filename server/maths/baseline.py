@@ -62,7 +62,8 @@ class Exclusion:
 class PhaseOne:
     """The baseline of one signal; all sigmas and limits in the unit of the signal.
 
-    `sigma` is the design sigma: limits are `center` ± 3 `sigma`. `sigma_within` comes from moving
+    `center` is the median, `mean` the mean of the values kept. `sigma` is the design sigma: limits are
+    `center` ± 3 `sigma`. `sigma_within` comes from moving
     ranges, `sigma_total` from all values kept; `sigma_lower`..`sigma_upper` is the 95 % interval of
     `sigma_total`. `phi` is None when it cannot be seen. `stable` says whether the stretch has one
     level. `run_length_kept` is what `lower`..`upper` keep on nine of ten such baselines (370 with
@@ -70,6 +71,7 @@ class PhaseOne:
     """
 
     center: float
+    mean: float
     sigma: float
     sigma_within: float
     sigma_total: float
@@ -179,7 +181,8 @@ def _is_stable(series: Floats, phi: float, step: float | None) -> bool:
     return bool(chdtrc(len(blocks) - 1, statistic) > UNSTABLE_P)
 
 
-def _sufficiency(n: int, effective: float) -> tuple[bool, str]:
+def sufficiency_of(n: int, *, effective: float) -> tuple[bool, str]:
+    """Whether n values, worth `effective` independent ones, suffice, and why."""
     if n < SUFFICIENT:
         return False, f"{n} of {SUFFICIENT} values needed"
     if effective < SUFFICIENT_EFFECTIVE:
@@ -272,9 +275,10 @@ def _assess(
     freedom = max(2.0, effective - 1.0)
     tested = anderson_darling(kept, step=step)
     stable = _is_stable(series, phi, step)
-    sufficient, sufficiency = _sufficiency(n, effective)
+    sufficient, sufficiency = sufficiency_of(n, effective=effective)
     return PhaseOne(
         center=center,
+        mean=float(kept.mean()),
         sigma=sigma,
         sigma_within=within,
         sigma_total=total,

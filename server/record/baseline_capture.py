@@ -32,7 +32,12 @@ class Captured:
     @property
     def document(self) -> dict[str, Any]:
         """What is kept of it."""
-        return {"signals": self.signals, "dose_lag": self.dose_lag, "cycle_ms": self.cycle_ms}
+        return {
+            "signals": self.signals,
+            "missing": self.missing,
+            "dose_lag": self.dose_lag,
+            "cycle_ms": self.cycle_ms,
+        }
 
 
 def capture(
@@ -87,6 +92,7 @@ def _kept(judged: PhaseOne, bad: NDArray[np.bool_]) -> dict[str, Any]:
     ]
     kept = {
         "center": judged.center,
+        "mean": judged.mean,
         "sigma": judged.sigma,
         "sigma_within": judged.sigma_within,
         "sigma_total": judged.sigma_total,
@@ -96,6 +102,8 @@ def _kept(judged: PhaseOne, bad: NDArray[np.bool_]) -> dict[str, Any]:
         "upper": judged.upper,
         "step": judged.step,
         "phi": judged.phi,
+        "phi_lower": judged.phi_lower,
+        "phi_upper": judged.phi_upper,
         "normality_p": judged.normality_p,
         "n": judged.n_used,
         "n_effective": judged.n_effective,
