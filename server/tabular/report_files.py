@@ -122,9 +122,15 @@ def is_getid(text: str) -> bool:
 
 
 def is_header_line(line: str) -> bool:
-    """Names begin with a letter or `@`; records begin with a digit, a sign or a quote."""
-    first = line.lstrip()[:1]
-    return first == "@" or first.isalpha()
+    """Names begin with a letter or `@`; a record has a cell that begins with a digit, a sign or a quote.
+
+    >>> is_header_line("ActTmpBrlZn[1,3],ActStrCsh"), is_header_line("off,off,12,6.1")
+    (True, False)
+    """
+    # Where a bracket is open the line is broken within a name, and what stands behind a comma is no cell.
+    whole = line.count("[") == line.count("]")
+    cells = [cell for cell in split_record(line.rstrip("\r\n").rstrip(";")) if cell] if whole else []
+    return all(cell[0] == "@" or cell[0].isalpha() for cell in cells or [line.lstrip()[:1] or " "])
 
 
 def header_tokens(lines: Sequence[str], width: int) -> list[str]:

@@ -79,6 +79,13 @@ def test_a_header_wrapped_between_names_without_a_comma_is_settled_by_the_first_
     assert header_tokens(["DATE,TIME,ActCnt", "Cyc"], 3) == ["DATE", "TIME", "ActCntCyc"]
 
 
+def test_a_bad_line_right_behind_the_header_is_a_record_and_no_part_of_it() -> None:
+    bad = "off,off,120009,,,,,,,," + '""'
+    records = list(records_of([*HEADER.split("\n"), bad, RECORD]))
+    assert [record.raw for record in records] == [bad, RECORD]
+    assert records[0].names == records[1].names == tuple(split_record(HEADER.replace("\n", "")))
+
+
 def test_a_second_header_begins_a_new_report() -> None:
     lines = ["DATE,ActCntCyc", "20260401,1", "", "DATE,COUNT,ActCntCyc", "20260401,1,2", "\x1a"]
     assert [len(record.names) for record in records_of(lines)] == [2, 3]
