@@ -31,13 +31,27 @@ def results(store: Store) -> dict[str, list[tuple[Any, ...]]]:
     return found
 
 
+def judged(store: Store) -> Pipeline:
+    """A plant whose presses were evaluated as their shots came."""
+    pipeline = Pipeline(store, Hub(), now_ms=now_ms, child_process=False)
+    for number in range(PRESSES):
+        watched_press(store, f"P{number}", SHOTS)
+    pipeline.evaluate_all()
+    return pipeline
+
+
 @pytest.fixture
 def live(any_store: Store) -> Iterator[Pipeline]:
-    """A plant whose presses were evaluated as their shots came."""
-    pipeline = Pipeline(any_store, Hub(), now_ms=now_ms, child_process=False)
-    for number in range(PRESSES):
-        watched_press(any_store, f"P{number}", SHOTS)
-    pipeline.evaluate_all()
+    """Once on each kind of database."""
+    pipeline = judged(any_store)
+    yield pipeline
+    pipeline.close()
+
+
+@pytest.fixture
+def live_here(store: Store) -> Iterator[Pipeline]:
+    """On SQLite, for what no database has a part in."""
+    pipeline = judged(store)
     yield pipeline
     pipeline.close()
 
@@ -74,17 +88,17 @@ def test_what_was_cut_short_is_gone_on_with(live: Pipeline) -> None:
     assert not begin(live.store).goes_on
 
 
-def test_afresh_means_all_of_it(live: Pipeline) -> None:
-    begin(live.store)
-    assert live.evaluate_one(1)
-    begun = begin(live.store, afresh=True)
+def test_afresh_means_all_of_it(live_here: Pipeline) -> None:
+    begin(live_here.store)
+    assert live_here.evaluate_one(1)
+    begun = begin(live_here.store, afresh=True)
     assert (begun.goes_on, begun.shots) == (False, PRESSES * SHOTS)
 
 
 def test_one_press_that_fails_does_not_stop_the_others(
-    live: Pipeline, monkeypatch: pytest.MonkeyPatch
+    live_here: Pipeline, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    begun = begin(live.store)
+    begun = begin(live_here.store)
     works = Pipeline.evaluate_one
 
     def fails_with_the_second(self: Pipeline, press_id: int) -> bool:
@@ -94,8 +108,8 @@ def test_one_press_that_fails_does_not_stop_the_others(
 
     monkeypatch.setattr(Pipeline, "evaluate_one", fails_with_the_second)
     with pytest.raises(RingtellError, match="1 of 2 presses failed: press 2: ValueError: no such shot"):
-        rebuild.run(live, begun, workers=2)
-    with live.store.read() as connection:
+        rebuild.run(live_here, begun, workers=2)
+    with live_here.store.read() as connection:
         assert [intake.pending(connection, press_id) > 0 for press_id in (1, 2)] == [False, True]
 
 
@@ -125,13 +139,13 @@ def test_a_scheduler_cannot_read_an_sqlite_file(store: Store) -> None:
 
 
 def test_the_command_shows_how_far_it_is(
-    live: Pipeline, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+    live_here: Pipeline, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    before = results(live.store)
-    monkeypatch.setenv("RINGTELL_DATABASE_URL", live.store.url)
+    before = results(live_here.store)
+    monkeypatch.setenv("RINGTELL_DATABASE_URL", live_here.store.url)
     assert main(["evaluate", "--rebuild", "--workers", "2"]) == 0
     said = capsys.readouterr()
     assert f"{PRESSES} presses evaluated again" in said.out
     assert "100%" in said.err
-    assert results(live.store) == before
+    assert results(live_here.store) == before
     assert main(["evaluate", "--rebuild", "--workers", "-1"]) == 2

@@ -53,12 +53,24 @@ def run(test: Callable[[], Coroutine[Any, Any, None]]) -> None:
     asyncio.run(test())
 
 
-@pytest.fixture(params=[written_out, published], ids=["built_in_code", "published_nodesets"])
+#: Reading the published nodesets takes seconds: the test command does it once, the long runs for every test.
+PUBLISHED = pytest.param(published, id="published_nodesets", marks=pytest.mark.campaign)
+
+
+@pytest.fixture(params=[pytest.param(written_out, id="built_in_code"), PUBLISHED])
 def standard(request: pytest.FixtureRequest) -> Any:
     return request.param
 
 
-@pytest.mark.parametrize("units", [METRIC, US], ids=["metric", "us"])
+@pytest.mark.parametrize(
+    ("standard", "units"),
+    [
+        pytest.param(written_out, METRIC, id="built_in_code-metric"),
+        pytest.param(written_out, US, id="built_in_code-us"),
+        pytest.param(published, METRIC, id="published_nodesets-metric"),
+        pytest.param(published, US, id="published_nodesets-us", marks=pytest.mark.campaign),
+    ],
+)
 def test_cycles_become_shots_in_stored_units(standard: Any, units: Any, spool: Spool, tmp_path: Path) -> None:
     made = simulated_shots(5)
 
@@ -148,6 +160,8 @@ def test_a_value_without_a_unit_becomes_no_field_unless_vouched_for(spool: Spool
             async with collecting(press.url, spool, tmp_path) as state:
                 await machine.fire(shot)
                 await until(lambda: spool.state().waiting == 1)
+                # The shot is on the disk a moment before the page of the sources knows of it.
+                await until(lambda: state.of("P07").shots == 1)
                 assert "--assume-units" in state.of("P07").not_reported["transfer_position_mm"]
             vouched = PressAt("P08", options=CycleOptions(assume="metric"))
             async with collecting(press.url, spool, tmp_path, vouched):
@@ -238,7 +252,7 @@ def test_it_comes_back_by_itself_when_the_press_was_gone(spool: Spool, tmp_path:
                 await until(lambda: state.of("P07").connected, within_s=40)
                 await machine.fire(made[3])
                 await until(lambda: spool.state().waiting == 2)
-            assert state.of("P07").lost == 2
+                await until(lambda: state.of("P07").lost == 2)
 
     run(test)
 

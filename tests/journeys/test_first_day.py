@@ -25,7 +25,7 @@ from tests.processes import Served, run_command
 SHOTS = 2_400
 #: Rows sent as one CSV file; the rest comes as JSON batches, as a press's gateway would send them.
 IN_FILE = 1_000
-BATCH = 20
+BATCH = 40
 #: What a page may take on a machine that is busy with other things, in ms.
 PATIENCE = 20_000
 TEXTS = ("press", "mold", "at", "counter")

@@ -22,8 +22,8 @@ from server.store.tables import findings, press_states, rollups, scores, shots
 from tests.benchmarks.history import watched_press
 from tests.processes import Served
 
-PRESSES = 4
-SHOTS = 12_000
+PRESSES = 3
+SHOTS = 8_000
 
 
 @pytest.fixture
