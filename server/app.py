@@ -22,6 +22,7 @@ from server.routes import (
     acting,
     alarm_budget,
     alarms,
+    baselines,
     case_pages,
     cases,
     containments,
@@ -123,8 +124,8 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     install_middleware(app)
     observing.install(app)
     stages = (
-        shots, imports, sources, reading, quality, acting, alarms, alarm_budget, floor, outlets, studies,
-        sheets, photos, cases, containments, trials, valves, maths, score,
+        shots, imports, sources, reading, quality, acting, baselines, alarms, alarm_budget, floor, outlets,
+        studies, sheets, photos, cases, containments, trials, valves, maths, score,
     )  # fmt: skip
     doors = (access, access_pages, people, keys, tablets, trail)
     for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages, study_pages):

@@ -34,6 +34,7 @@ from server.notify.hub import Hub
 from server.notify.outbox import LOG_OUTLET
 from server.notify.outlets import LogOutlet
 from server.notify.press_conditions import conditions_of
+from server.record.case_actions import take_up
 from server.store import evaluation as landed
 from server.store import intake, trouble
 from server.store.database import BACKGROUND, URGENT, USUAL, Store
@@ -347,7 +348,8 @@ def land(connection: sa.Connection, evaluation: landed.Evaluation, *, now_ms: in
     """Store an evaluation and let the alarms react to where it ended."""
     press = press_by_id(connection, evaluation.press_id)
     before = press_with_state(connection, press.press)
-    landed.apply(connection, evaluation, now_ms=now_ms)
+    for event in landed.apply(connection, evaluation, now_ms=now_ms):
+        take_up(connection, press, event, now_ms=now_ms)
     if evaluation.rest_from_ms is not None:
         return []
     # Not where the piece before this one ended: what came and went in it calls, history calls nobody.

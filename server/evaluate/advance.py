@@ -19,6 +19,7 @@ from server.evaluate.context import LOT_CHANGE, NO_CHANGE, SETTING_CHANGE, Conte
 from server.evaluate.episodes import mark_stretch
 from server.evaluate.log_doubts import STICKING, look
 from server.evaluate.prior import Priors, priors
+from server.evaluate.set_points import set_point_changes
 from server.evaluate.summaries import Summed, sum_up
 from server.valve.evidence import OK, EvidenceState
 from server.valve.evidence import SIGNALS as EVIDENCE_SIGNALS
@@ -42,6 +43,8 @@ class Advance:
     scores: list[dict[str, Any]]
     rollups: list[dict[str, Any]]
     bottomed: bool
+    #: Changes of set-points the shots themselves report.
+    settings: list[dict[str, Any]]
 
 
 def advance(carry: Carry, shots: Columns, context: Context) -> Advance:
@@ -52,6 +55,7 @@ def advance(carry: Carry, shots: Columns, context: Context) -> Advance:
     findings: list[dict[str, Any]] = []
     scores: list[dict[str, Any]] = []
     rollups: list[dict[str, Any]] = []
+    settings: list[dict[str, Any]] = []
     bottomed = False
     for start, end in zip([0, *cuts.tolist()], [*cuts.tolist(), len(numbers)], strict=True):
         part = {name: column[start:end] for name, column in shots.items()}
@@ -63,8 +67,9 @@ def advance(carry: Carry, shots: Columns, context: Context) -> Advance:
         findings += one.findings
         scores += one.scores
         rollups += one.rollups
+        settings += one.settings
         bottomed = bottomed or one.bottomed
-    return Advance(carry, findings, scores, rollups, bottomed)
+    return Advance(carry, findings, scores, rollups, bottomed, settings)
 
 
 def _starts_after(at_ms: NDArray[np.int64], before_ms: int, times: Any) -> NDArray[np.bool_]:
@@ -104,7 +109,7 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
         cycle_ms=watch.cycle_ms if watch else 0.0,
     )
     signals, usable = derived.signals, ~derived.restart_transient
-    changes, lot = _changes(carry, shots, context)
+    changes, lot, settings = _changes(carry, shots, context, watch)
     findings, carry, bottomed = find_bottoming(carry, shots, signals["cushion_mm"], usable, context)
     doubts = look(
         carry.doubts,
@@ -130,7 +135,7 @@ def _stretch(carry: Carry, shots: Columns, context: Context, watch: Watch | None
         findings += ruled + watched
         scores, carry = _score(carry, shots, signals, usable, changes, prior, context, watch)
     summed, carry = _left(carry, shots, signals, derived, lot)
-    return Advance(carry, findings, scores, summed.rows, bottomed)
+    return Advance(carry, findings, scores, summed.rows, bottomed, settings)
 
 
 def _left(
@@ -158,7 +163,9 @@ def _left(
     return summed, carry
 
 
-def _changes(carry: Carry, shots: Columns, context: Context) -> tuple[NDArray[np.int64], str]:
+def _changes(
+    carry: Carry, shots: Columns, context: Context, watch: Watch | None
+) -> tuple[NDArray[np.int64], str, list[dict[str, Any]]]:
     """Known changes at each shot: another lot, other set-points, or what people recorded."""
     at_ms = shots["at_ms"]
     changes = np.full(len(at_ms), NO_CHANGE, dtype=np.int64)
@@ -170,22 +177,14 @@ def _changes(carry: Carry, shots: Columns, context: Context) -> tuple[NDArray[np
                 if lot:
                     changes[position] = LOT_CHANGE
                 lot = one
-    earlier = np.concatenate(
-        ([carry.setup_id if carry.setup_id >= 0 else shots["setup_id"][0]], shots["setup_id"][:-1])
-    )
-    for position in np.flatnonzero(earlier != shots["setup_id"]).tolist():
-        one, other = (
-            context.setups.get(int(earlier[position])),
-            context.setups.get(int(shots["setup_id"][position])),
-        )
-        if one is not None and other is not None and one.setpoints != other.setpoints:
-            changes[position] = SETTING_CHANGE
+    positions, rows = set_point_changes(carry, shots, context, watch)
+    changes[positions] = SETTING_CHANGE
     for time, kind in context.changes:
         if time > carry.before.at_ms:
             position = int(np.searchsorted(at_ms, time))
             if position < len(at_ms):
                 changes[position] = max(changes[position], kind)
-    return changes, lot
+    return changes, lot, rows
 
 
 def _rules(

@@ -44,6 +44,8 @@ class Watch:
     plan: Plan
     #: Readings that do not stay the same for long when all is well, in the order of STICKING.
     scatters: NDArray[np.bool_]
+    #: Set-points at the end of the record, canonical JSON; None: kept before they were.
+    setpoints: str | None = None
 
     def fits(self, setup: Setup) -> bool:
         return (
@@ -127,6 +129,7 @@ def watch_of(row: Mapping[str, Any], press: Press, *, false_alarms_a_week: float
         missing=tuple(name for name in EVIDENCE_SIGNALS if name not in signals),
         watched=watched,
         scatters=_scatters(*(numbers(STICKING, field) for field in ("center", "sigma", "step"))),
+        setpoints=kept.get("setpoints"),
         plan=plan_of_record(signals, per_press=false_alarms_a_week, cycle_s=cycle_ms / 1000.0),
     )
 

@@ -119,6 +119,7 @@ class _Made:
     scores: list[dict[str, Any]] = dataclasses.field(default_factory=list)
     rollups: dict[tuple[Any, ...], dict[str, Any]] = dataclasses.field(default_factory=dict)
     bottomed: bool = False
+    settings: list[dict[str, Any]] = dataclasses.field(default_factory=list)
 
     def take(self, one: Advance) -> None:
         # A later row of the same episode or bucket holds more of it.
@@ -128,6 +129,7 @@ class _Made:
         for row in one.rollups:
             self.rollups[(row["bucket_ms"], row["setup_id"], row["signal"])] = row
         self.scores += one.scores
+        self.settings += one.settings
         self.bottomed = self.bottomed or one.bottomed
 
 
@@ -182,6 +184,7 @@ def _evaluation(
         rest_shots=rest_shots,
         rest_of_rebuild=waiting.is_rebuild,
         bottomed=made.bottomed,
+        settings=made.settings,
     )
 
 

@@ -28,6 +28,8 @@ class Captured:
     missing: dict[str, str]
     dose_lag: int
     cycle_ms: float
+    #: Set-points at the end of the stretch, canonical JSON.
+    setpoints: str = "{}"
 
     @property
     def document(self) -> dict[str, Any]:
@@ -37,6 +39,7 @@ class Captured:
             "missing": self.missing,
             "dose_lag": self.dose_lag,
             "cycle_ms": self.cycle_ms,
+            "setpoints": self.setpoints,
         }
 
 

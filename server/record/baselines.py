@@ -43,6 +43,9 @@ def judge_shots(connection: sa.Connection, press: Press, body: Any, *, who: str,
     setups = _setups(connection, press, given, mold=mold, setup=setup)
     columns = _shots(connection, press, given, setups, now_ms=now_ms)
     captured = capture(columns, dose_lag=press.dose_lag, screw_diameter_mm=press.screw_diameter_mm)
+    last = int(columns["setup_id"][-1])
+    setpoints = next((one.setpoints for one in setups if one.setup_id == last), "{}")
+    captured = dataclasses.replace(captured, setpoints=setpoints)
     baseline = Baseline(
         press_id=press.press_id,
         baseline_no=0,
@@ -67,7 +70,8 @@ def keep_baseline(connection: sa.Connection, press: Press, judged: Judged, *, no
     who = baseline.captured_by
     _audit(connection, press, baseline, "baseline_captured", who=who, now_ms=now_ms)
     if judged.approve:
-        return approve(connection, press, baseline.baseline_no, who=who, now_ms=now_ms)
+        why = {"note": baseline.note}
+        return approve(connection, press, baseline.baseline_no, who=who, now_ms=now_ms, body=why)
     return baseline
 
 
@@ -79,30 +83,45 @@ def capture_baseline(
     return keep_baseline(connection, press, judged, now_ms=now_ms), judged.captured
 
 
-def approve(connection: sa.Connection, press: Press, number: int, *, who: str, now_ms: int) -> Baseline:
-    """Let it hold from its last shot on; an approved one stays as it is."""
+def approve(
+    connection: sa.Connection, press: Press, number: int, *, who: str, now_ms: int, body: Any = None
+) -> Baseline:
+    """Let it hold from its last shot on, with a note on why; an approved one stays as it is."""
+    note = _why(body)
     baseline = need_baseline(connection, press, number)
     if baseline.state == "approved":
         return baseline
     if baseline.state == "retired":
         raise ConflictError(f"baseline {number} of press {press.press!r} is retired; capture a new one")
-    approved = change_baseline(connection, baseline, state="approved", approved_by=who, approved_ms=now_ms)
+    approved = change_baseline(
+        connection, baseline, state="approved", approved_by=who, approved_ms=now_ms, approved_note=note
+    )
     _rewrite(connection, approved, now_ms=now_ms)
     _audit(connection, press, approved, "baseline_approved", who=who, now_ms=now_ms, before=baseline.state)
     link_to_record(connection, press, approved, who=who, now_ms=now_ms)
     return approved
 
 
-def retire(connection: sa.Connection, press: Press, number: int, *, who: str, now_ms: int) -> Baseline:
-    """Let it hold no more, and never have held; a retired one stays as it is."""
+def retire(
+    connection: sa.Connection, press: Press, number: int, *, who: str, now_ms: int, body: Any = None
+) -> Baseline:
+    """Let it hold no more, and never have held, with a note on why; a retired one stays as it is."""
+    note = _why(body)
     baseline = need_baseline(connection, press, number)
     if baseline.state == "retired":
         return baseline
-    retired = change_baseline(connection, baseline, state="retired", retired_by=who, retired_ms=now_ms)
+    retired = change_baseline(
+        connection, baseline, state="retired", retired_by=who, retired_ms=now_ms, retired_note=note
+    )
     if baseline.state == "approved":
         _rewrite(connection, retired, now_ms=now_ms)
     _audit(connection, press, retired, "baseline_retired", who=who, now_ms=now_ms, before=baseline.state)
     return retired
+
+
+def _why(body: Any) -> str:
+    """The note of an approval; one sent without a body gives none."""
+    return "" if body is None else Given.of(body, known=("note",)).note()
 
 
 def need_baseline(connection: sa.Connection, press: Press, number: int) -> Baseline:
@@ -190,5 +209,12 @@ def _audit(
         action=action,
         subject=f"{press.press} baseline {baseline.baseline_no}",
         before=None if before is None else {"state": before},
-        after={"state": baseline.state, "mold": baseline.mold, "shots": baseline.shots},
+        after={
+            "state": baseline.state,
+            "mold": baseline.mold,
+            "shots": baseline.shots,
+            "note": {"approved": baseline.approved_note, "retired": baseline.retired_note}.get(
+                baseline.state, baseline.note
+            ),
+        },
     )

@@ -1,4 +1,4 @@
-"""Acting on presses, molds and the plant: configuration, events, baselines, valves, settings."""
+"""Acting on presses, molds and the plant: configuration, events, valves, settings."""
 
 import dataclasses
 import json
@@ -7,7 +7,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Path, Query, Request, Response
 
 from server.contract import SIGNALS
-from server.record import baselines, events, presses, settings, valves
+from server.record import events, presses, settings, valves
 from server.routes.calls import (
     allow,
     code_of,
@@ -19,14 +19,7 @@ from server.routes.calls import (
     write,
 )
 from server.store.plant import Press, need_mold, need_press
-from server.store.records import (
-    Baseline,
-    Event,
-    Valve,
-    all_valves,
-    baselines_of,
-    shots_between,
-)
+from server.store.records import Event, Valve, all_valves, shots_between
 
 router = APIRouter(prefix="/api/v1", tags=["acting"])
 
@@ -36,7 +29,7 @@ Limit = Annotated[int, Query(ge=1, le=10_000)]
 Number = Annotated[int, Path(ge=0, lt=1 << 63)]
 
 
-def _told(request: Request, press: str, *, evaluate: bool) -> None:
+def told(request: Request, press: str, *, evaluate: bool) -> None:
     """Tell open pages, and let evaluation begin where there is something to do."""
     objects = objects_of(request)
     objects.hub.publish("press", press)
@@ -58,7 +51,7 @@ def put_press(request: Request, response: Response, press: str, body: Given = No
         return done, need_press(connection, code)
 
     done, kept = write(request, job)
-    _told(request, code, evaluate=done.rewrites)
+    told(request, code, evaluate=done.rewrites)
     response.status_code = 201 if done.created else 200
     return press_item(kept)
 
@@ -105,7 +98,7 @@ def post_event(request: Request, press: str, body: Given = None) -> dict[str, An
         request,
         lambda c: events.record_event(c, need_press(c, code), body, who=who, now_ms=now_ms),
     )
-    _told(request, code, evaluate=event.kind in events.REWRITING)
+    told(request, code, evaluate=event.kind in events.REWRITING)
     return event_item(code, event)
 
 
@@ -126,89 +119,6 @@ def event_item(press: str, event: Event) -> dict[str, Any]:
     }
 
 
-# --- baselines ----------------------------------------------------------------------------------
-
-
-@router.post("/presses/{press}/baselines", status_code=201)
-def post_baseline(request: Request, press: str, body: Given = None) -> dict[str, Any]:
-    """Capture a baseline from stored shots, and approve it where that is asked."""
-    code = code_of(press)
-    who, now_ms = allow(request, "baseline", press=code).name, objects_of(request).now_ms()
-    with objects_of(request).store.read() as connection:
-        found = need_press(connection, code)
-        judged = baselines.judge_shots(connection, found, body, who=who, now_ms=now_ms)
-    baseline = write(request, lambda c: baselines.keep_baseline(c, found, judged, now_ms=now_ms))
-    _told(request, code, evaluate=baseline.state == "approved")
-    return {**baseline_item(code, baseline), "missing": judged.captured.missing}
-
-
-@router.get("/presses/{press}/baselines")
-def get_baselines(
-    request: Request, press: str, limit: Limit = 100, cursor: str | None = None
-) -> dict[str, Any]:
-    """The baselines of a press, the newest stretch first."""
-    code = code_of(press)
-    allow(request, "read", press=code)
-    after = None if cursor is None else tuple(read_cursor(cursor, length=2))
-    with objects_of(request).store.read() as connection:
-        found = baselines_of(connection, need_press(connection, code).press_id)
-    found = [b for b in reversed(found) if after is None or (b.to_ms, b.baseline_no) < after]
-    page = found[:limit]
-    more = len(found) > limit
-    return page_of(
-        [baseline_item(code, one) for one in page],
-        cursor_text((page[-1].to_ms, page[-1].baseline_no)) if more else None,
-    )
-
-
-@router.post("/presses/{press}/baselines/{number}/approve")
-def approve_baseline(request: Request, press: str, number: Number) -> dict[str, Any]:
-    """Let a baseline hold from its last shot on."""
-    code = code_of(press)
-    who, now_ms = allow(request, "baseline", press=code).name, objects_of(request).now_ms()
-    baseline = write(
-        request, lambda c: baselines.approve(c, need_press(c, code), number, who=who, now_ms=now_ms)
-    )
-    _told(request, code, evaluate=True)
-    return baseline_item(code, baseline)
-
-
-@router.post("/presses/{press}/baselines/{number}/retire")
-def retire_baseline(request: Request, press: str, number: Number) -> dict[str, Any]:
-    """Let a baseline hold no more."""
-    code = code_of(press)
-    who, now_ms = allow(request, "baseline", press=code).name, objects_of(request).now_ms()
-    baseline = write(
-        request, lambda c: baselines.retire(c, need_press(c, code), number, who=who, now_ms=now_ms)
-    )
-    _told(request, code, evaluate=True)
-    return baseline_item(code, baseline)
-
-
-def baseline_item(press: str, baseline: Baseline) -> dict[str, Any]:
-    """A baseline as the API writes it."""
-    return {
-        "id": baseline.baseline_no,
-        "press": press,
-        "mold": baseline.mold,
-        "material": baseline.material,
-        "setup": baseline.setup,
-        "from": when(baseline.from_ms),
-        "to": when(baseline.to_ms),
-        "shots": baseline.shots,
-        "state": baseline.state,
-        "dose_lag": baseline.signals.get("dose_lag"),
-        "signals": baseline.signals.get("signals", {}),
-        "note": baseline.note,
-        "captured_by": baseline.captured_by,
-        "captured_at": when(baseline.captured_ms),
-        "approved_by": baseline.approved_by,
-        "approved_at": when(baseline.approved_ms),
-        "retired_by": baseline.retired_by,
-        "retired_at": when(baseline.retired_ms),
-    }
-
-
 # --- valves -------------------------------------------------------------------------------------
 
 
@@ -220,7 +130,7 @@ def put_valve(request: Request, press: str, body: Given = None) -> dict[str, Any
     valve = write(
         request, lambda c: valves.put_valve(c, need_press(c, code), body, who=who, now_ms=now_ms)
     )
-    _told(request, code, evaluate=True)
+    told(request, code, evaluate=True)
     return valve_item(code, valve)
 
 

@@ -8,9 +8,11 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import Response
 
 from server.contract import SIGNALS
+from server.derived.qualification import qualification_of
 from server.derived.standing import likelihood_of, press_status, shown_status
 from server.routes import reading_leak, reading_molds, reading_shots, recalibration
-from server.routes.acting import baseline_item, event_item, press_item, valve_item
+from server.routes.acting import event_item, press_item, valve_item
+from server.routes.baselines import baseline_item
 from server.routes.calls import allow, code_of, objects_of, when
 from server.routes.reading_query import (
     Cursor,
@@ -110,7 +112,9 @@ def _valve(connection: sa.Connection, press: Press) -> dict[str, Any] | None:
 
 def _baseline(connection: sa.Connection, press: Press, number: int | None) -> dict[str, Any] | None:
     found = None if number is None else baseline_by_no(connection, press.press_id, number)
-    return None if found is None else baseline_item(press.press, found)
+    if found is None:
+        return None
+    return baseline_item(press.press, found, qualification_of(connection, press, found))
 
 
 @router.get("/presses/{press}/findings")

@@ -13,6 +13,8 @@ import sqlalchemy as sa
 from server.store import intake
 from server.store.bulk import insert_rows
 from server.store.plant import upsert
+from server.store.records import Event
+from server.store.reported import BY_SHOTS, keep_reported
 from server.store.tables import (
     baselines,
     checkpoints,
@@ -60,6 +62,8 @@ class Evaluation:
     rest_of_rebuild: bool = False
     #: Stretches with a cushion at the bottom that ended or go on within this evaluation.
     bottomed: bool = False
+    #: Changes of set-points that shots reported, as events without number, author and press.
+    settings: list[dict[str, Any]] = dataclasses.field(default_factory=list)
 
 
 def checkpoint_before(connection: sa.Connection, press_id: int, at_ms: int, codec: int) -> Checkpoint | None:
@@ -86,16 +90,20 @@ def baselines_in_force(connection: sa.Connection, press_id: int) -> list[Mapping
 
 
 def events_since(connection: sa.Connection, press_id: int, at_ms: int) -> list[Mapping[str, Any]]:
+    """What people recorded since then; what the shots tell by themselves is read from the shots."""
     rows = connection.execute(
         sa.select(events)
-        .where(events.c.press_id == press_id, events.c.at_ms >= at_ms)
+        .where(events.c.press_id == press_id, events.c.at_ms >= at_ms, events.c.author != BY_SHOTS)
         .order_by(events.c.at_ms, events.c.event_no)
     )
     return [dict(row._mapping) for row in rows]
 
 
-def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> None:
-    """Replace what stands after `evaluation.after` by the rows computed, and clear its intake."""
+def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> list[Event]:
+    """Replace what stands after `evaluation.after` by the rows computed, and clear its intake.
+
+    Returns changes of set-points that were not known before.
+    """
     press_id = evaluation.press_id
     _clear(connection, press_id, evaluation.after)
     own = {"press_id": press_id}
@@ -104,6 +112,14 @@ def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> 
     _insert_many(connection, rollups, [own | {"grain": TEN_MINUTES} | row for row in evaluation.rollups])
     roll_up_further(connection, press_id, evaluation.rollups)
     _keep_checkpoints(connection, press_id, evaluation.checkpoints)
+    new = keep_reported(
+        connection,
+        press_id,
+        evaluation.settings,
+        after_ms=evaluation.after[0] if evaluation.after else None,
+        until_ms=evaluation.state["evaluated_ms"],
+        now_ms=now_ms,
+    )
     connection.execute(
         sa.update(press_states).where(press_states.c.press_id == press_id).values(**evaluation.state)
     )
@@ -117,6 +133,7 @@ def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> 
             reason=intake.REBUILD if evaluation.rest_of_rebuild else intake.REST,
             now_ms=now_ms,
         )
+    return new
 
 
 def _clear(connection: sa.Connection, press_id: int, after: tuple[int, int] | None) -> None:

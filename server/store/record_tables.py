@@ -30,6 +30,9 @@ baselines = _table(
     sa.Column("approved_ms", Big),
     sa.Column("retired_by", sa.Text),
     sa.Column("retired_ms", Big),
+    # Why, in the words of who approved or retired it.
+    _need("approved_note", sa.Text, server_default=""),
+    _need("retired_note", sa.Text, server_default=""),
 )
 
 events = _table(

@@ -35,6 +35,8 @@ class Baseline:
     approved_ms: int | None = None
     retired_by: str | None = None
     retired_ms: int | None = None
+    approved_note: str = ""
+    retired_note: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -16,6 +16,7 @@ from server.routes import (
     access,
     acting,
     alarms,
+    baselines,
     keys,
     live,
     people,
@@ -133,7 +134,8 @@ def plant(url: str, *, no_login: bool = False) -> Iterator[Plant]:
     app.state.ringtell = objects
     problems.install(app)
     install(app)
-    for module in (access, acting, alarms, studies, sheets, photos, people, keys, tablets, trail, live):
+    acts = (acting, baselines, alarms, studies, sheets, photos)
+    for module in (access, *acts, people, keys, tablets, trail, live):
         app.include_router(module.router)
     try:
         yield Plant(app, objects)

@@ -205,7 +205,52 @@ def test_a_baseline_is_captured_approved_listed_and_retired(any_url: str) -> Non
         assert [item["id"] for item in rest["items"]] == [1]
         assert call("POST", path("P07", "/baselines/1/retire")).json()["state"] == "retired"
         assert call("POST", path("P07", "/baselines/1/approve")).status_code == 409
-        assert call("POST", path("P07", "/baselines/2/approve")).json()["approved_by"] == "no login"
+        approved = call("POST", path("P07", "/baselines/2/approve"), {"note": "dies polished"}).json()
+        assert (approved["approved_by"], approved["approved_note"]) == ("no login", "dies polished")
+        report = call("GET", path("P07", "/baselines/2")).json()
+        assert report["qualification"]["status"] == "relative_only"
+        swept = next(one for one in report["report"] if one["signal"] == "swept_mm")
+        assert swept["sigma_lower"] < swept["sigma_total"] < swept["sigma_upper"]
+        assert (swept["n"], report["made_with"]) == (50, [{"setup": "S1", "setpoints": {}}])
+        both = call("GET", path("P07", "/baselines/compare?first=1&second=2")).json()
+        assert (both["first"]["shots"], both["second"]["baseline"], both["same_process"]) == (100, 2, True)
+        assert not any(one.get("moved") or one.get("scattered") for one in both["signals"])
+        assert call("GET", path("P07", "/baselines/compare?first=9")).status_code == 404
+        late = call("GET", path("P07", "/baselines/compare?first=2"))
+        assert (late.status_code, "no settled shots" in late.text) == (409, True)
+        none = call("GET", path("P07", "/baselines/compare"))
+        assert (none.status_code, none.json()["field"]) == (422, "first")
+
+
+def test_set_points_entered_by_hand_are_kept_and_what_differs_is_a_setting_event(any_url: str) -> None:
+    with plant(any_url, no_login=True) as here:
+        call = here.caller()
+        call("PUT", path("P07"), {"screw_diameter_mm": 45})
+        body = {"mold": "M-113", "material": "PP", "setpoints": {"hold_bar": 400, "speed": "60,5"}}
+        unknown = call("POST", path("P07", "/setups"), body)
+        assert (unknown.status_code, "M-113" in unknown.text) == (422, True)
+        here.objects.store.write(lambda c: made(c, need_press(c, "P07"), 30, start_ms=MORNING - 86_400_000))
+        call("PUT", "/api/v1/molds/M-113", {})
+        first = call("POST", path("P07", "/setups"), {**body, "at": "2026-04-01T04:00:00Z"})
+        assert (first.status_code, first.json()["setpoints"]) == (201, {"hold_bar": 400.0, "speed": 60.5})
+        assert call("GET", path("P07", "/setups")).json()["changes"] == []
+        names = (("hold_bar", "450"), ("speed", "60.5"), ("", ""))
+        rows = [{"name": name, "value": value} for name, value in names]
+        assert call("POST", path("P07", "/setups"), {**body, "setpoints": rows}).status_code == 201
+        found = call("GET", path("P07", "/setups")).json()
+        (change,) = found["changes"]
+        assert (change["setting"], change["from"], change["to"]) == ("hold_bar", "400", "450")
+        (run,) = found["items"]
+        assert (run["setup"], run["baseline"], run["entered"]["setpoints"]["hold_bar"]) == ("S1", None, 450.0)
+        assert [one["id"] for one in found["entries"]] == [2, 1]
+        for wrong, field in (
+            ({"hold_bar": True}, "setpoints.hold_bar"),
+            ({}, "setpoints"),
+            ([{"name": "a", "value": ""}], "setpoints[0].value"),
+            ([{"name": "a", "value": "1"}, {"name": "a", "value": "2"}], "setpoints[1].name"),
+        ):
+            refused = call("POST", path("P07", "/setups"), {**body, "setpoints": wrong})
+            assert (refused.status_code, field in refused.text) == (422, True), refused.text
 
 
 def test_events_valves_studies_and_settings_answer_with_what_was_kept(any_url: str) -> None:

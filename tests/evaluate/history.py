@@ -27,7 +27,8 @@ from server.store.records import (
     add_study,
     add_valve,
 )
-from server.store.tables import findings, press_states, rollups, scores
+from server.store.reported import BY_SHOTS
+from server.store.tables import events, findings, press_states, rollups, scores
 
 START_MS = 1_770_000_000_000
 RECORD = 160
@@ -196,6 +197,10 @@ class Bringing:
                     sa.select(*columns).where(table.c.press_id == self.press_id).order_by(*columns[:5])
                 )
                 found[table.name] = [tuple(_exact(value) for value in row) for row in rows]
+            reported = sa.select(events.c.at_ms, events.c.setting, events.c.from_value, events.c.to_value)
+            mine = (events.c.press_id == self.press_id, events.c.author == BY_SHOTS)
+            rows = connection.execute(reported.where(*mine).order_by(events.c.at_ms))
+            found["events"] = [tuple(row) for row in rows]
         return found
 
 

@@ -79,7 +79,8 @@ def test_a_record_kept_before_there_were_reports_can_still_be_reported() -> None
         made(connection, press, 200, start_ms=MORNING)
         kept = {"center": 74.0, "sigma": 0.05, "n": 190, "excluded": [[0, "warm_up"]]}
         baseline = captured(connection, press)
-        report = baseline_report(connection, press, Baseline(**{**vars(baseline), "signals": {"signals": {"swept_mm": kept}}}))
+        old = Baseline(**{**vars(baseline), "signals": {"signals": {"swept_mm": kept}}})
+        report = baseline_report(connection, press, old)
         (swept,) = report.signals
         assert (swept.mean, swept.phi, swept.normal, swept.sigma_total) == (None, None, None, None)
         assert (swept.sufficient, swept.unknown, report.missing) == (True, 9, {})
