@@ -55,9 +55,10 @@ class Emptied:
         self.total += len(lines)
 
     async def until(self, total: int, *, within_s: float) -> None:
-        """Until so many came, or for so long."""
+        """Until so many came; after so long without, what is missing is lost and no later cycle brings it."""
         began = time.monotonic()
-        while self.total < total and time.monotonic() - began < within_s:
+        while self.total < total:
+            assert time.monotonic() - began < within_s, f"{self.total} came, {total} were to be there"
             await asyncio.sleep(0.01)
             await asyncio.to_thread(self.empty)
 
