@@ -22,6 +22,7 @@ from server.routes import (
     acting,
     alarm_budget,
     alarms,
+    baseline_pages,
     baselines,
     case_pages,
     cases,
@@ -127,7 +128,8 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
         shots, imports, sources, reading, quality, acting, baselines, alarms, alarm_budget, floor, outlets,
         studies, sheets, photos, cases, containments, trials, valves, maths, score,
     )  # fmt: skip
+    shown = (pages, baseline_pages, floor_pages, case_pages, study_pages)
     doors = (access, access_pages, people, keys, tablets, trail)
-    for module in (*stages, *doors, live, watching, docs, pages, floor_pages, case_pages, study_pages):
+    for module in (*stages, *doors, live, watching, docs, *shown):
         app.include_router(module.router)
     return app

@@ -34,7 +34,6 @@ from server.show.build_settings import build_settings, build_trouble
 from server.show.build_sources import build_sources
 from server.show.build_studies import build_studies
 from server.show.build_valves import build_valves
-from server.show.build_work import build_baselines
 from server.show.frame import MORE, NAVIGATION, Actor
 from server.show.mold_judged import Stretch
 from server.show.plant_words import Plant, Since, plant_at
@@ -156,12 +155,6 @@ def press_page(request: Request, press: str) -> Response:
         "press.html",
         lambda c, plant: build_press(c, plant, press=code_of(press), since_of=functools.partial(since_of, c)),
     )
-
-
-@router.get("/presses/{press}/baselines")
-def baselines_page(request: Request, press: str) -> Response:
-    press = code_of(press)
-    return page_answer(request, "baselines.html", lambda c, plant: build_baselines(c, plant, press=press))
 
 
 @router.get("/presses/{press}/data-quality")

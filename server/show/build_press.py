@@ -24,6 +24,7 @@ from server.show.pages import (
 )
 from server.show.plant_words import Plant, Since, SinceOf, press_api, press_href, unknown_since
 from server.show.press_words import CLAIM, WATCH, is_silent, last_shot_words, press_answer
+from server.show.record_line import record_line
 from server.show.ruled_out import with_data
 from server.show.startup_record import RecordedSignal, recorded_signals, startup_stroke
 from server.show.stroke_strip import PAGE, stroke_strip
@@ -87,12 +88,13 @@ def build_press(
     unusual = judgement.likelihood is not None and judgement.likelihood >= CLAIM
     valves = valve_ledger(connection, row["press_id"])
     since = since_of(press)
+    said = record_line(connection, plant, row)
     steps = with_data(connection, row, step_rows(judgement, press), judgement, since, plant)
     return PressPage(
         frame=plant.frame(press, active="/", note=last_shot_words(row, plant.now_ms)),
         press=press,
         answer=press_answer(row, judgement, silent=silent, now_ms=plant.now_ms),
-        under=_under(connection, row, since, record, valves, plant),
+        under=_under(connection, row, since, record, valves, plant, said.word),
         mood="unusual" if unusual else "quiet",
         strip=stroke_strip(
             newest_stroke(connection, row, shots=PAGE_SHOTS),
@@ -123,6 +125,7 @@ def build_press(
         alarms=tuple(alarm_card(alarm, row, plant) for alarm in alarms),
         estimates=_estimates(connection, row, since, plant),
         case=case_lines(connection).get(row["press_id"]),
+        record=said,
     )
 
 
@@ -151,6 +154,7 @@ def _under(
     record: Row | None,
     valves: Sequence[Row],
     plant: Plant,
+    qualified: str,
 ) -> str:
     parts = []
     if row["mold"]:
@@ -159,7 +163,7 @@ def _under(
         parts.append(f"{row['material']}{' lot ' + row['lot'] if row['lot'] else ''}")
     parts.append(_valve_words(connection, row, valves))
     if record is not None:
-        parts.append(f"against the startup record of {plant.day(record['to_ms'])}")
+        parts.append(f"against the startup record of {plant.day(record['to_ms'])}, {qualified}")
     if since is not None:
         between = f"{plant.day(since.from_ms)} to {plant.day(since.to_ms)}"
         parts.append(f"since {plant.day(since.at_ms)} ({between})")

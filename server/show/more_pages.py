@@ -1,49 +1,10 @@
-"""The pages people work on: baselines, containment, studies, valves, import, settings, help, login."""
+"""The pages people work on: containment, studies, valves, import, settings, help, login."""
 
 import dataclasses
 
 from server.show.frame import Frame
 from server.show.pages import Choice, Fact
 from server.words.catalogue import Entry
-
-
-@dataclasses.dataclass(frozen=True)
-class BaselineSignal:
-    signal: str
-    middle: str
-    spread: str
-    limits: str
-    shots: str
-    left_out: str
-
-
-@dataclasses.dataclass(frozen=True)
-class BaselineRow:
-    no: int
-    state: str
-    state_text: str
-    of: str
-    span: str
-    shots: str
-    by: str
-    note: str
-    signals: tuple[BaselineSignal, ...]
-    api_href: str
-    may_approve: bool
-    may_retire: bool
-
-
-@dataclasses.dataclass(frozen=True)
-class BaselinesPage:
-    frame: Frame
-    press: str
-    page_href: str
-    api_href: str
-    answer: str
-    under: str
-    rows: tuple[BaselineRow, ...]
-    mold: str = ""
-    setup: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -5,6 +5,7 @@ import dataclasses
 from markupsafe import Markup
 
 from server.show.frame import Frame
+from server.show.record_line import RecordLine
 
 
 @dataclasses.dataclass(frozen=True)
@@ -157,6 +158,7 @@ class PressPage:
     alarms: tuple["AlarmCard", ...] = ()
     estimates: EstimateLines | None = None
     case: "CaseLine | None" = None
+    record: RecordLine | None = None
 
     @property
     def edit_values(self) -> dict[str, str]:

@@ -47,6 +47,17 @@ def signed(value: float | None, digits: int = 2) -> str:
     return f"+{text}" if value is not None and math.isfinite(value) and value > 0 else text
 
 
+def signed_fixed(value: float | None, places: int) -> str:
+    """A difference with a fixed number of decimals and always with its sign.
+
+    >>> signed_fixed(3.421, 2), signed_fixed(-0.31, 1), signed_fixed(0.001, 2)
+    ('+3.42', '−0.3', '0.00')
+    """
+    text = fixed(value, places)
+    above = value is not None and value > 0 and any(sign in "123456789" for sign in text)
+    return f"+{text}" if above else text
+
+
 def whole(value: float | None) -> str:
     """A count with thousands marks.
 

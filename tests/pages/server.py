@@ -7,7 +7,15 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from server.access.actors import OPEN, Actor
 from server.notify.outlets import LogOutlet, Outlet
-from server.routes import access_pages, alarm_budget, case_pages, floor_pages, score, study_pages
+from server.routes import (
+    access_pages,
+    alarm_budget,
+    baseline_pages,
+    case_pages,
+    floor_pages,
+    score,
+    study_pages,
+)
 from server.routes.pages import router
 from server.store.database import Store
 from tests.pages.plant import NOW
@@ -44,6 +52,7 @@ def page_server(store: Store, *, actor: Actor = OPEN) -> FastAPI:
     app = FastAPI()
     app.state.ringtell = StandingObjects(store)
     app.include_router(router)
+    app.include_router(baseline_pages.router)
     app.include_router(access_pages.router)
     app.include_router(floor_pages.router)
     app.include_router(score.router)

@@ -24,6 +24,8 @@ from tests.pages.server import page_server
 
 PAGES = (
     "/", "/presses/P07", "/presses/P11", "/presses/Q%2001%20%C3%A4%2Bb", "/presses/P07/baselines",
+    "/presses/P07/baselines/1", "/presses/P07/baselines/compare", "/presses/P07/setups",
+    "/presses/Q%2001%20%C3%A4%2Bb/baselines", "/presses/Q%2001%20%C3%A4%2Bb/baselines/compare",
     "/presses/P07/data-quality", "/presses/P11/data-quality", "/molds",
     "/molds/M-113", "/molds/M-140", "/alarms", "/alarms?state=all", "/alarms/performance",
     "/settings/messages", "/containment", "/studies",
@@ -157,9 +159,11 @@ def test_a_caution_is_said_once_on_a_page(visitor: Visitor) -> None:
     assert visitor.text("/presses/P07").count("Purge guard closed") == 1
 
 
-def test_only_the_press_page_loads_the_chart_library(visitor: Visitor) -> None:
+def test_only_pages_with_a_chart_load_its_library(visitor: Visitor) -> None:
     loading = [path for path in PAGES if "plotly" in visitor.get(path).text]
-    assert loading == ["/presses/P07", "/presses/P11", "/presses/Q%2001%20%C3%A4%2Bb"]
+    odd = "/presses/Q%2001%20%C3%A4%2Bb"
+    records = ("/presses/P07/baselines", f"{odd}/baselines")
+    assert loading == ["/presses/P07", "/presses/P11", odd, *records]
 
 
 def test_alarms_are_few_ranked_and_in_words(visitor: Visitor) -> None:

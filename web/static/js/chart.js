@@ -5,7 +5,12 @@ const DAY_MS = 86400000;
 const SPANS = { '8h': DAY_MS / 3, '1d': DAY_MS, '7d': 7 * DAY_MS, '30d': 30 * DAY_MS };
 
 export async function startCharts() {
-  for (const box of document.querySelectorAll('[data-chart]')) new Chart(box);
+  for (const box of document.querySelectorAll('[data-chart]')) {
+    // In a part that is folded away a chart has no width: it is drawn when that opens.
+    const folded = box.closest('[data-opens-chart]');
+    if (!folded || folded.open) new Chart(box);
+    else folded.addEventListener('toggle', () => new Chart(box), { once: true });
+  }
 }
 
 // The page's policy takes no inline style. The library sets whole style attributes and carries a style
@@ -81,6 +86,7 @@ class Chart {
         this.area.on('plotly_relayout', (change) => this.zoomed(change));
       }
       this.box.dataset.drawn = String(turn);
+      if (this.window) offer(figure.layout.meta);
     } catch (problem) {
       if (turn !== this.turn) return;
       this.note.hidden = false;
@@ -121,6 +127,20 @@ class Chart {
       else button.setAttribute('aria-pressed', String(!this.window && button.dataset.span === this.span));
     }
   }
+}
+
+// A stretch looked at closer is offered to the form of the page, where it has one.
+function offer(meta) {
+  const fields = document.querySelectorAll('[data-stretch]');
+  for (const field of fields) field.value = localText(field.dataset.stretch === 'from' ? meta.from_ms : meta.to_ms);
+  const says = document.querySelector('[data-stretch-says]');
+  if (fields.length && says) says.textContent = says.dataset.words;
+}
+
+// As a field for local time takes it: the form reads it back in the same zone.
+function localText(ms) {
+  const at = new Date(ms);
+  return new Date(ms - at.getTimezoneOffset() * 60000).toISOString().slice(0, 19);
 }
 
 function withTokens(value, style) {

@@ -1,0 +1,202 @@
+"""Sentences about startup records: what qualifies one, what is advised, why something was left out."""
+
+import dataclasses
+from typing import Final
+
+from server.derived.baseline_advice import SETTLED, Advice, Change
+from server.derived.baseline_report import SignalReport
+from server.derived.qualification import QUALIFIED, CheckBeside, Qualification
+from server.show.plant_words import Plant
+from server.words.catalogue import STUDY, VERDICT, worded
+from server.words.numbers import fixed, number, percent, whole
+
+STATE: Final = {"draft": "waiting for approval", "approved": "approved", "retired": "retired"}
+LEAVING_OUT: Final = {
+    "warm_up": "warm-up", "transient": "far off, several in a row", "outlier": "far off",
+    "not_good": "parts not good", "restart": "after a restart",
+}  # fmt: skip
+_CHECK_NAME: Final = {"drift-check": "drift check", "short-shot": "short-shot study"}
+_CHANGE: Final = {
+    "valve_change": "the valve was changed",
+    "maintenance": "the press was worked on",
+    "setting": "a setting was changed",
+    "set_points": "the press runs with another set-point",
+}
+
+
+@dataclasses.dataclass(frozen=True)
+class AdviceLines:
+    """`loud`: it wants somebody to act. body: what to capture, as the API takes it; '' for nothing."""
+
+    title: str
+    text: str
+    reasons: tuple[str, ...]
+    guidance: bool
+    loud: bool
+    body: dict[str, str]
+
+
+def qualification_word(found: Qualification) -> str:
+    return "qualified" if found.status == QUALIFIED else "relative only"
+
+
+def qualification_text(found: Qualification, plant: Plant) -> str:
+    """What stands beside a record, and what that means."""
+    said = "; ".join(_check(one, plant) for one in found.checks)
+    if found.status == QUALIFIED:
+        return f"Qualified: {said}."
+    return (
+        f"Relative only: {said}. The record shows whether something has changed since, not whether the valve"
+        " was good when it began."
+    )
+
+
+def _check(one: CheckBeside, plant: Plant) -> str:
+    name = _CHECK_NAME.get(one.kind, worded(STUDY, one.kind).lower())
+    if one.at_ms is None:
+        return f"no {name} within 30 days of it"
+    return f"{name} of {plant.day(one.at_ms)}: {worded(VERDICT, one.verdict)}"
+
+
+def change_text(change: Change, plant: Plant) -> str:
+    """One reason as part of a list."""
+    text = worded(_CHANGE, change.kind)
+    if change.what:
+        text += f": {change.what}"
+    if change.from_value or change.to_value:
+        text += f" {change.from_value or '?'} → {change.to_value or '?'}"
+    return text if change.at_ms is None else f"{plant.moment(change.at_ms)} {text}"
+
+
+def advice_lines(advice: Advice, plant: Plant) -> AdviceLines | None:
+    """The advice in words; None where there is nothing to say."""
+    if advice.kind == "none":
+        return _back(advice, plant)
+    reasons = tuple(change_text(one, plant) for one in advice.changes[-6:])
+    title, text = _said(advice, plant)
+    return AdviceLines(
+        title=title,
+        text=text,
+        reasons=reasons or _others(advice),
+        guidance=advice.kind == "capture",
+        loud=advice.kind in ("renew", "approve", "check_first"),
+        body=_body(advice, plant) if advice.kind == "renew" else {},
+    )
+
+
+def _back(advice: Advice, plant: Plant) -> AdviceLines | None:
+    if not advice.back_after or advice.in_use is None or advice.running is None:
+        return None
+    text = (
+        f"{advice.back_after} ran in between. Record {advice.in_use.baseline_no} of"
+        f" {plant.day(advice.in_use.to_ms)} was found again by itself; nothing recorded since then speaks"
+        " against it."
+    )
+    return AdviceLines(f"{advice.running.mold} is back with its record", text, (), False, False, {})
+
+
+def _said(advice: Advice, plant: Plant) -> tuple[str, str]:
+    of, settled = _running_words(advice), whole(advice.settled)
+    record = "" if advice.in_use is None else f"record {advice.in_use.baseline_no}"
+    if advice.kind == "capture":
+        return "There is no startup record", f"{of} has no approved startup record, so it is not judged."
+    if advice.kind == "approve":
+        draft = advice.draft.baseline_no if advice.draft else 0
+        return (
+            f"Record {draft} waits for approval",
+            "Nothing is judged against it before a plant engineer approves it.",
+        )
+    if advice.kind == "wait":
+        return (
+            "A new record may be wanted soon",
+            f"Something was changed after {record}. {settled} of {SETTLED} settled shots were made since.",
+        )
+    if advice.kind == "check_first":
+        return (
+            "No new record now: check the valve first",
+            f"Something was changed after {record}, but a leak is likely ({percent(advice.likelihood)}): a"
+            " record captured now would hold it as healthy. Follow the steps on the press's page first.",
+        )
+    if advice.kind == "unstable":
+        return (
+            "Not yet: the level still moves",
+            f"Something was changed after {record}, but the swept stroke has not settled at one level over"
+            f" the last {settled} shots.",
+        )
+    return (
+        "Capture a new startup record",
+        f"Something was changed after {record}, and {settled} settled shots at one level were made since."
+        f" Nothing happens by itself: until a new one is approved, {record} stays in use.",
+    )
+
+
+def _running_words(advice: Advice) -> str:
+    if advice.running is None:
+        return "A press without shots"
+    one = advice.running
+    name = f"{one.mold or 'No mold named'}{f' with {one.material}' if one.material else ''}"
+    return f"{name}, set-up {one.setup}," if one.setup else name
+
+
+def _others(advice: Advice) -> tuple[str, ...]:
+    """Records of the same mold that do not fit, and why."""
+    running = advice.running
+    if running is None:
+        return ()
+    said = []
+    for one, differs in advice.others[-6:]:
+        was = one.material if differs == "material" else one.setup
+        now = running.material if differs == "material" else running.setup
+        kind = "material" if differs == "material" else "set-up"
+        said.append(
+            f"record {one.baseline_no} is of {kind} {was or 'without a name'}, the press runs"
+            f" {now or 'without a name'}"
+        )
+    return tuple(said)
+
+
+def _body(advice: Advice, plant: Plant) -> dict[str, str]:
+    if advice.running is None or advice.from_ms is None:
+        return {}
+    body = {
+        "mold": advice.running.mold,
+        "from": plant.zone.iso(advice.from_ms - advice.from_ms % 1000),
+        "note": "after: " + "; ".join(change_text(one, plant) for one in advice.changes[-3:])[:300],
+    }
+    if advice.running.material:
+        body["material"] = advice.running.material
+    if advice.in_use is not None and advice.in_use.setup:
+        body["setup"] = advice.in_use.setup
+    return body
+
+
+def left_out_text(report: SignalReport) -> str:
+    parts = [f"{whole(count)} {worded(LEAVING_OUT, reason)}" for reason, count in report.left_out.items()]
+    if report.unknown:
+        parts.append(f"{whole(report.unknown)} without a reading")
+    return ", ".join(parts) or "none"
+
+
+def shape_text(report: SignalReport) -> str:
+    """Whether the values look normal."""
+    p = report.normality_p
+    if p is None:
+        return "not tested"
+    return f"{'normal' if report.normal else 'not normal'} (p {'< 0.001' if p < 0.001 else fixed(p, 3)})"
+
+
+def alike_text(report: SignalReport) -> str:
+    """How much neighbours resemble each other, with the interval."""
+    if report.phi is None:
+        return "not seen"
+    text = fixed(report.phi, 2)
+    if report.phi_lower is not None and report.phi_upper is not None:
+        text += f" ({fixed(report.phi_lower, 2)} to {fixed(report.phi_upper, 2)})"
+    return text
+
+
+def false_alarm_text(report: SignalReport) -> str:
+    """What limits estimated from so few shots keep."""
+    if report.run_length_kept is None or report.multiplier is None:
+        return "–"
+    return f"{whole(report.run_length_kept)} ({number(report.multiplier, 3)} s for 370)"

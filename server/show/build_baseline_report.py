@@ -1,0 +1,130 @@
+"""The page of one startup record: its phase-one report, with what was left out and the values drawn."""
+
+import sqlalchemy as sa
+
+from server.derived.baseline_report import BaselineReport, LeftOut, SignalReport, baseline_report
+from server.derived.baseline_shots import record_shots
+from server.derived.qualification import QUALIFIED
+from server.show.baseline_pages import LeftOutRow, ReportPage, ReportSignal
+from server.show.baseline_words import (
+    LEAVING_OUT,
+    alike_text,
+    false_alarm_text,
+    left_out_text,
+    qualification_text,
+    shape_text,
+)
+from server.show.build_baselines import of_text, verdict_text, who_lines
+from server.show.drawn import drawn_signals
+from server.show.pages import Fact
+from server.show.plant_words import Plant, press_api, press_href
+from server.store.plant import press_by_code
+from server.store.records import baseline_by_no
+from server.words.catalogue import signal_name, worded
+from server.words.numbers import NOTHING, fixed, whole
+from server.words.units import Units, signal_places, signal_quantity, signal_text
+
+#: Left-out shots listed; the API lists every one.
+_LISTED = 200
+
+
+def build_baseline_report(
+    connection: sa.Connection, plant: Plant, *, press: str, number: int
+) -> ReportPage | None:
+    """None: the plant has no such press, or the press no such record."""
+    found = press_by_code(connection, press)
+    baseline = None if found is None else baseline_by_no(connection, found.press_id, number)
+    if found is None or baseline is None:
+        return None
+    report = baseline_report(connection, found, baseline)
+    shots = record_shots(connection, found, baseline)
+    units, at = plant.units, f"{press_href(press)}/baselines"
+    return ReportPage(
+        frame=plant.frame(f"{press} record {number}", active="/"),
+        press=press,
+        answer=f"Startup record {number} of {press}. {verdict_text(report.signals)}",
+        under=f"{of_text(baseline)} · {plant.moment(baseline.from_ms)} to {plant.moment(baseline.to_ms)}",
+        back_href=at,
+        now_href=f"{at}/compare?first={number}&second=now",
+        api_href=f"{press_api(press)}/baselines/{number}",
+        facts=_facts(report, plant),
+        qualification=qualification_text(report.qualification, plant),
+        qualified=report.qualification.status == QUALIFIED,
+        signals=tuple(_signal(one, units) for one in report.signals),
+        missing=tuple(Fact(signal_name(name), why) for name, why in report.missing.items()),
+        left_out=tuple(_left_out(one, plant) for one in report.left_out[:_LISTED]),
+        left_out_note=_left_out_note(report),
+        drawn=drawn_signals(
+            shots.signals,
+            None,
+            kept=baseline.signals.get("signals", {}),
+            names=(f"record {number}", ""),
+            units=units,
+        ),
+    )
+
+
+def _facts(report: BaselineReport, plant: Plant) -> tuple[Fact, ...]:
+    baseline = report.baseline
+    lag = {0: "belongs to the same shot", 1: "belongs to the next shot"}
+    facts = [Fact("Shots", whole(baseline.shots))]
+    facts += [Fact("Who", line) for line in who_lines(baseline, plant)]
+    if "dose_lag" in baseline.signals:
+        facts.append(Fact("Dose", lag.get(int(baseline.signals["dose_lag"] or 0), NOTHING)))
+    names = [one.setup or "without a name" for one in report.made_with]
+    if names:
+        facts.append(Fact("Set-ups of its shots", ", ".join(dict.fromkeys(names))))
+    return tuple(facts)
+
+
+def _left_out(one: LeftOut, plant: Plant) -> LeftOutRow:
+    return LeftOutRow(
+        at_text=NOTHING if one.at_ms is None else plant.moment(one.at_ms),
+        shot=f"{one.index + 1}" + (f" (counter {one.counter})" if one.counter is not None else ""),
+        reason=worded(LEAVING_OUT, one.reason),
+        signals="every signal" if len(one.signals) > 4 else ", ".join(signal_name(s) for s in one.signals),
+    )
+
+
+def _left_out_note(report: BaselineReport) -> str:
+    parts = []
+    if len(report.left_out) > _LISTED:
+        parts.append(f"The first {_LISTED} of {whole(len(report.left_out))}; the API lists every one.")
+    if report.shots_changed:
+        parts.append(
+            "Shots of this stretch arrived or went after it was captured, so their times cannot be told."
+            " The record itself stays as it was judged."
+        )
+    return " ".join(parts)
+
+
+def _signal(one: SignalReport, units: Units) -> ReportSignal:
+    places, quantity = signal_places(one.signal, units), signal_quantity(one.signal)
+
+    def spread(value: float | None) -> str:
+        return NOTHING if value is None else fixed(units.shown_difference(quantity, value), places + 1)
+
+    ends = f"{spread(one.sigma_lower)} to {spread(one.sigma_upper)}"
+    worth = "" if one.n_effective is None else f", worth {whole(one.n_effective)}"
+    return ReportSignal(
+        signal=signal_name(one.signal),
+        middle=signal_text(one.signal, one.center, units),
+        mean=signal_text(one.signal, one.mean, units),
+        within=spread(one.sigma_within),
+        total=spread(one.sigma_total if one.sigma_total is not None else one.sigma),
+        total_interval=ends if one.sigma_lower is not None else NOTHING,
+        limits=f"{signal_text(one.signal, one.lower, units)} to {signal_text(one.signal, one.upper, units)}",
+        false_alarm=false_alarm_text(one),
+        step=spread(one.step) if one.step else "none seen",
+        alike=alike_text(one),
+        shape=shape_text(one),
+        shots=f"{whole(one.n)}{worth}",
+        left_out=left_out_text(one),
+        verdict=_verdict(one),
+    )
+
+
+def _verdict(one: SignalReport) -> str:
+    """As short as a table wants it."""
+    level = {True: "stable", False: "not stable: its level moved", None: "stability not kept"}[one.stable]
+    return f"{level}, sufficient" if one.sufficient else f"{level}; too short: {one.sufficiency}"

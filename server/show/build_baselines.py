@@ -1,0 +1,162 @@
+"""The page of startup records: what is advised, every version, and how to capture one."""
+
+from collections import Counter
+from collections.abc import Sequence
+from urllib.parse import quote
+
+import sqlalchemy as sa
+
+from server.derived.baseline_advice import Advice, advice_for
+from server.derived.baseline_report import SignalReport, signal_report
+from server.derived.qualification import Qualification, qualifications_of
+from server.show.baseline_pages import BaselinesPage, RecordRow
+from server.show.baseline_words import (
+    LEAVING_OUT,
+    STATE,
+    advice_lines,
+    qualification_text,
+    qualification_word,
+)
+from server.show.pages import Choice
+from server.show.plant_words import Plant, press_api, press_href
+from server.show.press_words import full_name
+from server.store.page_queries import Row, press_with_state
+from server.store.plant import press_by_id
+from server.store.records import Baseline, baselines_of
+from server.words.catalogue import signal_name, worded
+from server.words.numbers import count_word, plural, whole
+
+#: Records shown; older ones are in the API.
+_MOST = 200
+
+
+def build_baselines(connection: sa.Connection, plant: Plant, *, press: str) -> BaselinesPage | None:
+    """None: the plant has no such press."""
+    row = press_with_state(connection, press)
+    if row is None:
+        return None
+    found = press_by_id(connection, row["press_id"])
+    records = list(reversed(baselines_of(connection, row["press_id"])))[:_MOST]
+    beside = qualifications_of(connection, found, records)
+    advice = advice_for(connection, found, row)
+    running = advice.running
+    return BaselinesPage(
+        frame=plant.frame(f"{press} startup records", active="/"),
+        press=press,
+        page_href=press_href(press),
+        api_href=press_api(press),
+        setups_href=f"{press_href(press)}/setups",
+        answer=_answer(row, records, beside, advice, plant),
+        under="A record belongs to press, mold, material and set-up, and stays for ever",
+        advice=advice_lines(advice, plant),
+        rows=tuple(
+            _row(one, press, plant, beside[one.baseline_no], in_use=one.baseline_no == row["baseline_no"])
+            for one in records
+        ),
+        choices=record_choices(records, plant),
+        compare_href=f"{press_href(press)}/baselines/compare",
+        figure_href=f"{press_api(press)}/figure",
+        mold=running.mold if running else row["mold"] or "",
+        material=running.material if running else row["material"] or "",
+    )
+
+
+def _answer(
+    row: Row, records: Sequence[Baseline], beside: dict[int, Qualification], advice: Advice, plant: Plant
+) -> str:
+    name = full_name(row)
+    current = next((one for one in records if one.baseline_no == row["baseline_no"]), None)
+    if current is not None:
+        word = qualification_word(beside[current.baseline_no])
+        return (
+            f"{name} is judged against record {current.baseline_no} of {plant.day(current.to_ms)}, {word}."
+        )
+    drafts = sum(one.state == "draft" for one in records)
+    if drafts:
+        verb = plural(drafts, "waits", "wait")
+        return f"{name} is not judged: {count_word(drafts)} {plural(drafts, 'record')} {verb} for approval."
+    if advice.in_use is not None:
+        return f"{name} is judged against record {advice.in_use.baseline_no} from its next shot on."
+    if any(one.state == "approved" for one in records):
+        return f"{name} is not judged: no record fits what it runs now."
+    return f"{name} is not judged: it has no startup record."
+
+
+def record_name(one: Baseline, plant: Plant) -> str:
+    """A record in few words, as a choice or the head of a column."""
+    of = " ".join(part for part in (one.mold, one.material, one.setup or "") if part)
+    return f"Record {one.baseline_no} of {plant.day(one.to_ms)} · {of}"
+
+
+def record_choices(records: Sequence[Baseline], plant: Plant, chosen: str = "") -> tuple[Choice, ...]:
+    return tuple(
+        Choice(str(one.baseline_no), record_name(one, plant), str(one.baseline_no) == chosen)
+        for one in records
+    )
+
+
+def of_text(one: Baseline) -> str:
+    return " · ".join(part for part in (one.mold, one.material, one.setup or "every set-up") if part)
+
+
+def who_lines(one: Baseline, plant: Plant) -> tuple[str, ...]:
+    """Who captured, approved and retired a record, when and why."""
+
+    def line(did: str, who: str, at_ms: int | None, why: str) -> str:
+        when = "" if at_ms is None else f", {plant.moment(at_ms)}"
+        return f"{did} by {who}{when}" + (f": “{why}”" if why else "")
+
+    lines = [line("captured", one.captured_by, one.captured_ms, one.note)]
+    if one.approved_by:
+        why = "" if one.approved_note == one.note else one.approved_note
+        lines.append(line("approved", one.approved_by, one.approved_ms, why))
+    if one.retired_by:
+        lines.append(line("retired", one.retired_by, one.retired_ms, one.retired_note))
+    return tuple(lines)
+
+
+def _row(one: Baseline, press: str, plant: Plant, beside: Qualification, *, in_use: bool) -> RecordRow:
+    kept = one.signals.get("signals", {})
+    reports = [signal_report(name, kept[name], shots=one.shots) for name in kept]
+    at = f"{press_href(press)}/baselines"
+    return RecordRow(
+        no=one.baseline_no,
+        state=one.state,
+        state_text="in use now" if in_use else worded(STATE, one.state),
+        in_use=in_use,
+        of=of_text(one),
+        span=f"{plant.moment(one.from_ms)} to {plant.moment(one.to_ms)}",
+        shots=f"{whole(one.shots)} shots",
+        who=who_lines(one, plant),
+        badge=qualification_word(beside),
+        badge_text=qualification_text(beside, plant),
+        verdict=verdict_text(reports),
+        left_out=_most_left_out(reports),
+        href=f"{at}/{one.baseline_no}",
+        now_href=f"{at}/compare?first={quote(str(one.baseline_no))}&second=now",
+        api_href=f"{press_api(press)}/baselines/{one.baseline_no}",
+        may_approve=one.state == "draft",
+        may_retire=one.state == "approved",
+    )
+
+
+def verdict_text(reports: Sequence[SignalReport]) -> str:
+    """What the signals came to, the trouble first."""
+    if not reports:
+        return "No signal could be judged."
+    moving = [signal_name(one.signal).lower() for one in reports if one.stable is False]
+    short = [signal_name(one.signal).lower() for one in reports if not one.sufficient]
+    if moving:
+        return f"Not stable: {', '.join(moving)} moved during this stretch."
+    if short:
+        return f"Stable, but short of values: {', '.join(short)}."
+    return f"Stable and sufficient: all {count_word(len(reports))} signals."
+
+
+def _most_left_out(reports: Sequence[SignalReport]) -> str:
+    """Shots left out of the signal that lost most of them."""
+    most: Counter[str] = Counter()
+    for one in reports:
+        most = max(most, Counter(one.left_out), key=lambda counts: sum(counts.values()))
+    said = ", ".join(f"{whole(count)} {worded(LEAVING_OUT, reason)}" for reason, count in most.items())
+    return f"Left out: {said}." if said else "Nothing left out."
