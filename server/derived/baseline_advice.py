@@ -184,7 +184,7 @@ def _swept(connection: sa.Connection, press: Press, running: Setup, *, since_ms:
         newest=True,
         setup_ids=ids,
     )
-    derived = derive_signals(connection, press, columns, dose_lag=lag)
+    derived = derive_signals(connection, press, columns, dose_lag=lag, pause_before=True)
     keep = ~derived.restart_transient & np.isfinite(derived.signals["swept_mm"])
     return columns["at_ms"][keep][-SETTLED:], derived.signals["swept_mm"][keep][-SETTLED:]
 

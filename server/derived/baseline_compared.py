@@ -125,9 +125,8 @@ def _newest(connection: sa.Connection, press: Press, baseline: Baseline, shots: 
         newest=True,
         setup_ids=setups_compared(connection, press, baseline),
     )
-    derived = derive_signals(
-        connection, press, columns, dose_lag=int(baseline.signals.get("dose_lag") or 0)
-    )
+    lag = int(baseline.signals.get("dose_lag") or 0)
+    derived = derive_signals(connection, press, columns, dose_lag=lag, pause_before=True)
     bad = np.array([one in _BAD for one in columns["quality"]], dtype=bool)
     keep = np.flatnonzero(~derived.restart_transient & ~bad)[-shots:]
     if not len(keep):

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from server.contract import SHOT_NUMBERS
 from server.derived.standing import setups_compared
+from server.derived.values import derive_signals
 from server.store.plant import Press, Setup, setups_of
 from server.store.records import Baseline
-from server.store.shots import read_columns
-from server.valve.signals import derive
+from server.store.shots import Columns, read_columns
 
 Floats = NDArray[np.float64]
 #: More shots than any record is captured from.
@@ -51,19 +51,16 @@ def record_shots(connection: sa.Connection, press: Press, baseline: Baseline) ->
     return RecordShots(
         at_ms=at_ms,
         counter=counter,
-        signals={} if changed else _signals(columns, press, baseline.signals),
+        signals={} if changed else _signals(connection, columns, press, baseline.signals),
         setups=_made_with(connection, press, columns["setup_id"]),
         changed=changed,
     )
 
 
-def _signals(columns: Mapping[str, NDArray[Any]], press: Press, kept: Mapping[str, Any]) -> dict[str, Floats]:
-    derived = derive(
-        columns,
-        dose_lag=int(kept.get("dose_lag") or 0),
-        screw_diameter_mm=press.screw_diameter_mm,
-        cycle_ms=float(kept.get("cycle_ms") or 0.0),
-    )
+def _signals(
+    connection: sa.Connection, columns: Columns, press: Press, kept: Mapping[str, Any]
+) -> dict[str, Floats]:
+    derived = derive_signals(connection, press, columns, dose_lag=int(kept.get("dose_lag") or 0))
     found = {}
     for name, one in kept.get("signals", {}).items():
         values = np.array(derived.signals[name], dtype=np.float64)

@@ -64,17 +64,24 @@ def read_values(
     return Values(columns["at_ms"], derived.signals[signal], derived.restart_transient)
 
 
-def derive_signals(connection: sa.Connection, press: Press, columns: Columns, *, dose_lag: int) -> Any:
-    """Signals of consecutive shots, with the shot before them for the dose it left."""
+def derive_signals(
+    connection: sa.Connection, press: Press, columns: Columns, *, dose_lag: int, pause_before: bool = False
+) -> Any:
+    """Signals of consecutive shots, with the shot before them for the dose it left.
+
+    pause_before: a pause before the first of them makes a restart of them too.
+    """
+    wanted = (dose_lag or pause_before) and len(columns["at_ms"])
     return derive(
         columns,
         dose_lag=dose_lag,
         screw_diameter_mm=press.screw_diameter_mm,
-        before=_before(connection, press, columns) if dose_lag and len(columns["at_ms"]) else None,
+        before=shot_before(connection, press, columns) if wanted else None,
     )
 
 
-def _before(connection: sa.Connection, press: Press, columns: Columns) -> Before | None:
+def shot_before(connection: sa.Connection, press: Press, columns: Columns) -> Before | None:
+    """What the shot before these left, whatever it was made with; None where there is none."""
     first = (int(columns["at_ms"][0]), int(columns["counter"][0]))
     rows = read_columns(
         connection,

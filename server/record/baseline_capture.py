@@ -12,7 +12,7 @@ from server.contract import SIGNALS
 from server.errors import InvalidError
 from server.maths.baseline import PhaseOne, phase_one
 from server.maths.results import Undetermined
-from server.valve.signals import derive, detect_dose_lag
+from server.valve.signals import Before, derive, detect_dose_lag
 
 #: Without this signal there is no baseline: everything about the valve rests on it.
 NEEDED_SIGNAL: Final = "swept_mm"
@@ -44,19 +44,30 @@ class Captured:
 
 
 def capture(
-    columns: Mapping[str, NDArray[Any]], *, dose_lag: int | None, screw_diameter_mm: float | None
+    columns: Mapping[str, NDArray[Any]],
+    *,
+    dose_lag: int | None,
+    screw_diameter_mm: float | None,
+    before: Before | None = None,
 ) -> Captured:
     """Judge consecutive shots as a baseline; too few usable ones raise InvalidError with the way out.
 
     Shots after a pause and those not called good are left out. Indices in `excluded` count the
-    shots of this stretch from 0. dose_lag None: found from these shots, 0 where they do not show it.
+    shots of this stretch from 0. before: the shot before them, so that a
+    pause in between counts. dose_lag None: found from these shots, 0 where they do not show it.
     """
     if dose_lag is None:
         dose_lag = detect_dose_lag(columns) or 0
     cycles = columns.get("cycle_time_s")
     known = cycles[np.isfinite(cycles)] if cycles is not None else np.zeros(0)
     cycle_ms = float(np.median(known)) * 1000.0 if len(known) else 0.0
-    derived = derive(columns, dose_lag=dose_lag, screw_diameter_mm=screw_diameter_mm, cycle_ms=cycle_ms)
+    derived = derive(
+        columns,
+        dose_lag=dose_lag,
+        screw_diameter_mm=screw_diameter_mm,
+        before=before,
+        cycle_ms=cycle_ms,
+    )
     bad = _not_good(columns, len(derived.restart_transient))
     excluded = derived.restart_transient | bad
     signals: dict[str, dict[str, Any]] = {}

@@ -6,6 +6,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from server.contract import SHOT_NUMBERS
+from server.derived.values import shot_before
 from server.errors import ConflictError, InvalidError, NotFoundError
 from server.record.baseline_capture import Captured, capture
 from server.record.fields import Given, read_code
@@ -42,7 +43,12 @@ def judge_shots(connection: sa.Connection, press: Press, body: Any, *, who: str,
     setup, approved = given.text("setup") or None, given.flag("approve")
     setups = _setups(connection, press, given, mold=mold, setup=setup)
     columns = _shots(connection, press, given, setups, now_ms=now_ms)
-    captured = capture(columns, dose_lag=press.dose_lag, screw_diameter_mm=press.screw_diameter_mm)
+    captured = capture(
+        columns,
+        dose_lag=press.dose_lag,
+        screw_diameter_mm=press.screw_diameter_mm,
+        before=shot_before(connection, press, columns),
+    )
     last = int(columns["setup_id"][-1])
     setpoints = next((one.setpoints for one in setups if one.setup_id == last), "{}")
     captured = dataclasses.replace(captured, setpoints=setpoints)

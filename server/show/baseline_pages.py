@@ -110,15 +110,18 @@ class ReportPage:
 
 @dataclasses.dataclass(frozen=True)
 class ComparedRow:
-    """`clear`: what cannot be chance, in words; '' where nothing is."""
+    """`first`, `second`: mean and scatter; `…_reach`: 95 % intervals; `clear`: what is not chance, or ''."""
 
     signal: str
-    first: str
-    second: str
+    first: tuple[str, str]
+    second: tuple[str, str]
     difference: str
+    difference_reach: str
     effect: str
+    effect_reach: str
     ratio: str
-    worth: str
+    ratio_reach: str
+    worth: tuple[str, ...]
     clear: str
 
 

@@ -127,7 +127,9 @@ def _answer(press: str, found: Compared | Undetermined, units: Units) -> str:
 def _first_clear(one: SignalCompared, units: Units) -> str:
     said = []
     if one.moved and one.means is not None:
-        said.append(f"has moved by {_apart(one.signal, one.means.difference, units)}")
+        by = units.shown_difference(signal_quantity(one.signal), one.means.difference)
+        text = signed_fixed(by, signal_places(one.signal, units))
+        said.append(f"has moved by {text} {units.written(signal_quantity(one.signal))}")
     if one.scattered and one.sigmas is not None:
         said.append(f"scatters {fixed(one.sigmas.ratio, 1)} times as much")
     return f"{signal_name(one.signal).lower()} {' and '.join(said)}"
@@ -159,30 +161,29 @@ def _row(one: SignalCompared, units: Units) -> ComparedRow:
     quantity, places = signal_quantity(one.signal), signal_places(one.signal, units)
 
     first, second = (
-        f"{signal_text(one.signal, mean, units)}"
-        f" (s {fixed(units.shown_difference(quantity, sigma), places + 1)})"
+        (
+            signal_text(one.signal, mean, units),
+            f"s {fixed(units.shown_difference(quantity, sigma), places + 1)}",
+        )
         for mean, sigma in zip(one.mean, one.sigma, strict=True)
     )
-    ratio = NOTHING
+    ratio, reach = NOTHING, ""
     if one.sigmas is not None:
-        ends = f"{fixed(one.sigmas.lower, 2)} to {fixed(one.sigmas.upper, 2)}"
-        ratio = f"× {fixed(one.sigmas.ratio, 2)} ({ends})"
+        ratio = f"× {fixed(one.sigmas.ratio, 2)}"
+        reach = f"{fixed(one.sigmas.lower, 2)} to {fixed(one.sigmas.upper, 2)}"
     clear = [word for said, word in ((one.moved, "moved"), (one.scattered, "scatters otherwise")) if said]
+    ends = (_apart(one.signal, end, units, unit=False) for end in (one.means.lower, one.means.upper))
     return ComparedRow(
         signal=signal_name(one.signal),
         first=first,
         second=second,
-        difference=(
-            f"{_apart(one.signal, one.means.difference, units)}"
-            f" ({_apart(one.signal, one.means.lower, units, unit=False)} to"
-            f" {_apart(one.signal, one.means.upper, units, unit=False)})"
-        ),
-        effect=(
-            f"{signed_fixed(one.effect.g, 1)}"
-            f" ({signed_fixed(one.effect.lower, 1)} to {signed_fixed(one.effect.upper, 1)})"
-        ),
+        difference=_apart(one.signal, one.means.difference, units),
+        difference_reach=" to ".join(ends),
+        effect=signed_fixed(one.effect.g, 1),
+        effect_reach=f"{signed_fixed(one.effect.lower, 1)} to {signed_fixed(one.effect.upper, 1)}",
         ratio=ratio,
-        worth=" / ".join(
+        ratio_reach=reach,
+        worth=tuple(
             f"{whole(n)} worth {whole(worth)}" for n, worth in zip(one.n, one.means.n_effective, strict=True)
         ),
         clear=", ".join(clear),

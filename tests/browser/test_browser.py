@@ -101,6 +101,33 @@ def test_the_chart_draws_under_the_strict_policy_and_zooms(browser: Browser, ser
     page.context.close()
 
 
+def test_a_stretch_dragged_on_the_chart_is_what_a_record_is_captured_from(
+    browser: Browser, server: PageServer
+) -> None:
+    watched = opened(browser, server, "/presses/P07/baselines")
+    page = watched.page
+    assert page.locator(".js-plotly-plot").count() == 0, "folded away, the chart is not even loaded"
+    page.get_by_text("Pick a stretch on the chart").click()
+    drawn(page)
+    page.locator(".js-plotly-plot .nsewdrag").first.scroll_into_view_if_needed()
+    box = page.locator(".js-plotly-plot .nsewdrag").first.bounding_box()
+    assert box
+    with page.expect_response(lambda answer: "/figure?" in answer.url and "from=" in answer.url) as asked:
+        page.mouse.move(box["x"] + box["width"] * 0.85, box["y"] + 20)
+        page.mouse.down()
+        page.mouse.move(box["x"] + box["width"] * 0.95, box["y"] + 22, steps=5)
+        page.mouse.up()
+    drawn(page, 2)
+    meta = asked.value.json()["layout"]["meta"]
+    for name in ("from", "to"):
+        sent = page.evaluate(f"new Date(document.querySelector('[data-stretch={name}]').value).getTime()")
+        assert abs(sent - meta[f"{name}_ms"]) < 1_000
+    assert "stands below as From and To" in page.locator("[data-stretch-says]").inner_text()
+    assert watched.complaints == []
+    assert watched.violations() == []
+    page.context.close()
+
+
 def test_an_event_brings_the_page_up_to_date_without_a_reload(browser: Browser, server: PageServer) -> None:
     page = opened(browser, server, "/").page
     page.evaluate("window.sameDocument = true")

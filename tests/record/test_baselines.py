@@ -97,9 +97,11 @@ def test_two_materials_need_a_name() -> None:
     with scratch() as connection:
         press = press_named(connection)
         made(connection, press, 60, start_ms=MORNING)
-        made(connection, press, 60, start_ms=MORNING + HOUR, material="PA", seed=9)
+        made(connection, press, 100, start_ms=MORNING + HOUR, material="PA", seed=9)
         refused(lambda: captured(connection, press), "material", "PA, PP")
         baseline, _ = captured(connection, press, material="PA")
+        # The press stood still while it was changed: what it made right afterwards is a restart.
+        assert [why for _, why in baseline.signals["signals"]["swept_mm"]["excluded"]] == ["restart"] * 40
         assert (baseline.material, baseline.from_ms) == ("PA", MORNING + HOUR)
 
 
