@@ -1,10 +1,13 @@
 """The page of one startup record: its phase-one report, with what was left out and the values drawn."""
 
+import json
+
 import sqlalchemy as sa
 
 from server.derived.baseline_report import BaselineReport, LeftOut, SignalReport, baseline_report
 from server.derived.baseline_shots import record_shots
 from server.derived.qualification import QUALIFIED
+from server.derived.set_points import value_text
 from server.show.baseline_pages import LeftOutRow, ReportPage, ReportSignal
 from server.show.baseline_words import (
     LEAVING_OUT,
@@ -71,6 +74,8 @@ def _facts(report: BaselineReport, plant: Plant) -> tuple[Fact, ...]:
     facts += [Fact("Who", line) for line in who_lines(baseline, plant)]
     if "dose_lag" in baseline.signals:
         facts.append(Fact("Dose", lag.get(int(baseline.signals["dose_lag"] or 0), NOTHING)))
+    points = json.loads(report.made_with[-1].setpoints) if report.made_with else {}
+    facts += [Fact(f"Set to: {name}", value_text(value)) for name, value in points.items()]
     names = [one.setup or "without a name" for one in report.made_with]
     if names:
         facts.append(Fact("Set-ups of its shots", ", ".join(dict.fromkeys(names))))

@@ -26,6 +26,37 @@ _OWN_TERMS: Final = (
         source="ISO 7870-2 for the limits; σ widened for autocorrelation.",
     ),
     Entry(
+        id="qualified",
+        name="Qualified, relative only",
+        meaning=(
+            "A startup record is qualified when a drift check that held and a short-shot study that repeated"
+            " were made on the same valve within 30 days of it. Without both it is relative only: it shows"
+            " whether something has changed since, not whether the valve was good when it began."
+        ),
+        formula="",
+        source="Common practice, no source.",
+    ),
+    Entry(
+        id="effect-size",
+        name="Effect size (g)",
+        meaning=(
+            "How far two stretches lie apart, in units of their usual scatter. It says how much; that it is"
+            " more than chance is asked of all signals together."
+        ),
+        formula="g = c(m) · (mean 2 − mean 1) ÷ √((s1² + s2²) ÷ 2), m effective degrees of freedom",
+        source="Hedges 1981 for g; Welch 1947 and Holm 1979 for chance.",
+    ),
+    Entry(
+        id="set-up",
+        name="Set-up",
+        meaning=(
+            "What a press ran with: mold, material, name and set-points. A mold that comes back finds its"
+            " last approved startup record by itself; under another material or named set-up it has none."
+        ),
+        formula="",
+        source="",
+    ),
+    Entry(
         id="stroke-strip",
         name="Stroke strip",
         meaning=(
