@@ -16,7 +16,6 @@ class RecordRow:
     no: int
     state: str
     state_text: str
-    in_use: bool
     of: str
     span: str
     shots: str
@@ -53,22 +52,20 @@ class BaselinesPage:
 
 @dataclasses.dataclass(frozen=True)
 class ReportSignal:
-    """A signal of a report as a line of its table."""
+    """A signal of a report as a line of its table; a pair stands one under the other."""
 
     signal: str
-    middle: str
-    mean: str
-    within: str
-    total: str
-    total_interval: str
-    limits: str
-    false_alarm: str
-    step: str
-    alike: str
-    shape: str
-    shots: str
-    left_out: str
     verdict: str
+    shots: tuple[str, ...]
+    middle: tuple[str, str]
+    within: str
+    total: tuple[str, str]
+    limits: tuple[str, str]
+    false_alarm: tuple[str, ...]
+    alike: tuple[str, ...]
+    shape: tuple[str, ...]
+    step: str
+    left_out: str
 
 
 @dataclasses.dataclass(frozen=True)

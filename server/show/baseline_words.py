@@ -8,7 +8,7 @@ from server.derived.baseline_report import SignalReport
 from server.derived.qualification import QUALIFIED, CheckBeside, Qualification
 from server.show.plant_words import Plant
 from server.words.catalogue import STUDY, VERDICT, worded
-from server.words.numbers import fixed, number, percent, whole
+from server.words.numbers import NOTHING, fixed, number, percent, whole
 
 STATE: Final = {"draft": "waiting for approval", "approved": "approved", "retired": "retired"}
 LEAVING_OUT: Final = {
@@ -177,26 +177,25 @@ def left_out_text(report: SignalReport) -> str:
     return ", ".join(parts) or "none"
 
 
-def shape_text(report: SignalReport) -> str:
-    """Whether the values look normal."""
+def shape_text(report: SignalReport) -> tuple[str, ...]:
+    """Whether the values look normal, and how likely normal ones would look as odd."""
     p = report.normality_p
     if p is None:
-        return "not tested"
-    return f"{'normal' if report.normal else 'not normal'} (p {'< 0.001' if p < 0.001 else fixed(p, 3)})"
+        return ("not tested",)
+    return "normal" if report.normal else "not normal", f"p {'< 0.001' if p < 0.001 else fixed(p, 3)}"
 
 
-def alike_text(report: SignalReport) -> str:
+def alike_text(report: SignalReport) -> tuple[str, ...]:
     """How much neighbours resemble each other, with the interval."""
     if report.phi is None:
-        return "not seen"
-    text = fixed(report.phi, 2)
-    if report.phi_lower is not None and report.phi_upper is not None:
-        text += f" ({fixed(report.phi_lower, 2)} to {fixed(report.phi_upper, 2)})"
-    return text
+        return ("not seen",)
+    if report.phi_lower is None or report.phi_upper is None:
+        return (fixed(report.phi, 2),)
+    return fixed(report.phi, 2), f"{fixed(report.phi_lower, 2)} to {fixed(report.phi_upper, 2)}"
 
 
-def false_alarm_text(report: SignalReport) -> str:
+def false_alarm_text(report: SignalReport) -> tuple[str, ...]:
     """What limits estimated from so few shots keep."""
     if report.run_length_kept is None or report.multiplier is None:
-        return "–"
-    return f"{whole(report.run_length_kept)} ({number(report.multiplier, 3)} s for 370)"
+        return (NOTHING,)
+    return whole(report.run_length_kept), f"{number(report.multiplier, 3)} s for 370"

@@ -1,6 +1,7 @@
 """The page of one startup record: its phase-one report, with what was left out and the values drawn."""
 
 import json
+from collections.abc import Sequence
 
 import sqlalchemy as sa
 
@@ -27,7 +28,7 @@ from server.words.catalogue import signal_name, worded
 from server.words.numbers import NOTHING, fixed, whole
 from server.words.units import Units, signal_places, signal_quantity, signal_text
 
-#: Left-out shots listed; the API lists every one.
+#: Rows of what was left out; the API lists every shot.
 _LISTED = 200
 
 
@@ -41,6 +42,7 @@ def build_baseline_report(
         return None
     report = baseline_report(connection, found, baseline)
     shots = record_shots(connection, found, baseline)
+    runs = _runs(report.left_out)
     units, at = plant.units, f"{press_href(press)}/baselines"
     return ReportPage(
         frame=plant.frame(f"{press} record {number}", active="/"),
@@ -55,13 +57,13 @@ def build_baseline_report(
         qualified=report.qualification.status == QUALIFIED,
         signals=tuple(_signal(one, units) for one in report.signals),
         missing=tuple(Fact(signal_name(name), why) for name, why in report.missing.items()),
-        left_out=tuple(_left_out(one, plant) for one in report.left_out[:_LISTED]),
-        left_out_note=_left_out_note(report),
+        left_out=tuple(_left_out(run, plant, len(report.signals)) for run in runs[:_LISTED]),
+        left_out_note=_left_out_note(report, len(runs)),
         drawn=drawn_signals(
             shots.signals,
             None,
             kept=baseline.signals.get("signals", {}),
-            names=(f"record {number}", ""),
+            names=(f"Record {number}", ""),
             units=units,
         ),
     )
@@ -82,19 +84,39 @@ def _facts(report: BaselineReport, plant: Plant) -> tuple[Fact, ...]:
     return tuple(facts)
 
 
-def _left_out(one: LeftOut, plant: Plant) -> LeftOutRow:
+def _runs(rows: Sequence[LeftOut]) -> list[list[LeftOut]]:
+    """Shots one after the other that were left out for the same reason and of the same signals."""
+    runs: list[list[LeftOut]] = []
+    # By reason first, so that two reasons in turn make two runs and not many.
+    for one in sorted(rows, key=lambda row: (row.reason, row.signals, row.index)):
+        last = runs[-1][-1] if runs else None
+        same = last is not None and (last.reason, last.signals) == (one.reason, one.signals)
+        if last is not None and same and one.index == last.index + 1:
+            runs[-1].append(one)
+        else:
+            runs.append([one])
+    return sorted(runs, key=lambda run: run[0].index)
+
+
+def _left_out(run: Sequence[LeftOut], plant: Plant, every: int) -> LeftOutRow:
+    first, last = run[0], run[-1]
+    one = len(run) == 1
+    span = f"{first.index + 1}" if one else f"{first.index + 1} to {last.index + 1}, {len(run)} shots"
+    counters = f"{first.counter}" if one else f"{first.counter} to {last.counter}"
     return LeftOutRow(
-        at_text=NOTHING if one.at_ms is None else plant.moment(one.at_ms),
-        shot=f"{one.index + 1}" + (f" (counter {one.counter})" if one.counter is not None else ""),
-        reason=worded(LEAVING_OUT, one.reason),
-        signals="every signal" if len(one.signals) > 4 else ", ".join(signal_name(s) for s in one.signals),
+        at_text=NOTHING if first.at_ms is None else plant.moment(first.at_ms),
+        shot=span if first.counter is None else f"{span} (counter {counters})",
+        reason=worded(LEAVING_OUT, first.reason),
+        signals="every signal"
+        if len(first.signals) == every
+        else ", ".join(signal_name(signal) for signal in first.signals),
     )
 
 
-def _left_out_note(report: BaselineReport) -> str:
+def _left_out_note(report: BaselineReport, rows: int) -> str:
     parts = []
-    if len(report.left_out) > _LISTED:
-        parts.append(f"The first {_LISTED} of {whole(len(report.left_out))}; the API lists every one.")
+    if rows > _LISTED:
+        parts.append(f"The first {_LISTED} of {whole(rows)} rows; the API lists every shot.")
     if report.shots_changed:
         parts.append(
             "Shots of this stretch arrived or went after it was captured, so their times cannot be told."
@@ -109,27 +131,28 @@ def _signal(one: SignalReport, units: Units) -> ReportSignal:
     def spread(value: float | None) -> str:
         return NOTHING if value is None else fixed(units.shown_difference(quantity, value), places + 1)
 
-    ends = f"{spread(one.sigma_lower)} to {spread(one.sigma_upper)}"
-    worth = "" if one.n_effective is None else f", worth {whole(one.n_effective)}"
+    ends = f"{spread(one.sigma_lower)} to {spread(one.sigma_upper)}" if one.sigma_lower is not None else ""
+    worth = () if one.n_effective is None else (f"worth {whole(one.n_effective)}",)
     return ReportSignal(
         signal=signal_name(one.signal),
-        middle=signal_text(one.signal, one.center, units),
-        mean=signal_text(one.signal, one.mean, units),
+        verdict=_verdict(one),
+        shots=(whole(one.n), *worth),
+        middle=(
+            signal_text(one.signal, one.center, units),
+            "" if one.mean is None else f"mean {signal_text(one.signal, one.mean, units)}",
+        ),
         within=spread(one.sigma_within),
-        total=spread(one.sigma_total if one.sigma_total is not None else one.sigma),
-        total_interval=ends if one.sigma_lower is not None else NOTHING,
-        limits=f"{signal_text(one.signal, one.lower, units)} to {signal_text(one.signal, one.upper, units)}",
+        total=(spread(one.sigma_total if one.sigma_total is not None else one.sigma), ends),
+        limits=(signal_text(one.signal, one.lower, units), signal_text(one.signal, one.upper, units)),
         false_alarm=false_alarm_text(one),
-        step=spread(one.step) if one.step else "none seen",
         alike=alike_text(one),
         shape=shape_text(one),
-        shots=f"{whole(one.n)}{worth}",
+        step=spread(one.step) if one.step else "none seen",
         left_out=left_out_text(one),
-        verdict=_verdict(one),
     )
 
 
 def _verdict(one: SignalReport) -> str:
     """As short as a table wants it."""
     level = {True: "stable", False: "not stable: its level moved", None: "stability not kept"}[one.stable]
-    return f"{level}, sufficient" if one.sufficient else f"{level}; too short: {one.sufficiency}"
+    return f"{level}, sufficient" if one.sufficient else f"{level}, too few values"

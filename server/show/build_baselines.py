@@ -28,6 +28,7 @@ from server.words.numbers import count_word, plural, whole
 
 #: Records shown; older ones are in the API.
 _MOST = 200
+_ASK = " Find out why before you approve it, or capture another stretch."
 
 
 def build_baselines(connection: sa.Connection, plant: Plant, *, press: str) -> BaselinesPage | None:
@@ -50,7 +51,7 @@ def build_baselines(connection: sa.Connection, plant: Plant, *, press: str) -> B
         under="A record belongs to press, mold, material and set-up, and stays for ever",
         advice=advice_lines(advice, plant),
         rows=tuple(
-            _row(one, press, plant, beside[one.baseline_no], in_use=one.baseline_no == row["baseline_no"])
+            _row(one, press, plant, beside[one.baseline_no], state=_state(one, records, row["baseline_no"]))
             for one in records
         ),
         choices=record_choices(records, plant),
@@ -115,22 +116,38 @@ def who_lines(one: Baseline, plant: Plant) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def _row(one: Baseline, press: str, plant: Plant, beside: Qualification, *, in_use: bool) -> RecordRow:
+def _state(one: Baseline, records: Sequence[Baseline], in_use: int | None) -> str:
+    """In words; records: the newest stretch first."""
+    if one.baseline_no == in_use:
+        return "in use now"
+    of = (one.mold, one.material, one.setup)
+    later = [
+        other.baseline_no
+        for other in records
+        if other.state == "approved"
+        and other.to_ms > one.to_ms
+        and (other.mold, other.material, other.setup) == of
+    ]
+    if one.state == "approved" and later:
+        return f"followed by record {later[-1]}"
+    return worded(STATE, one.state)
+
+
+def _row(one: Baseline, press: str, plant: Plant, beside: Qualification, *, state: str) -> RecordRow:
     kept = one.signals.get("signals", {})
     reports = [signal_report(name, kept[name], shots=one.shots) for name in kept]
     at = f"{press_href(press)}/baselines"
     return RecordRow(
         no=one.baseline_no,
         state=one.state,
-        state_text="in use now" if in_use else worded(STATE, one.state),
-        in_use=in_use,
+        state_text=state,
         of=of_text(one),
         span=f"{plant.moment(one.from_ms)} to {plant.moment(one.to_ms)}",
         shots=f"{whole(one.shots)} shots",
         who=who_lines(one, plant),
         badge=qualification_word(beside),
         badge_text=qualification_text(beside, plant),
-        verdict=verdict_text(reports),
+        verdict=verdict_text(reports) + (_ASK if one.state == "draft" and _moves(reports) else ""),
         left_out=_most_left_out(reports),
         href=f"{at}/{one.baseline_no}",
         now_href=f"{at}/compare?first={quote(str(one.baseline_no))}&second=now",
@@ -138,6 +155,10 @@ def _row(one: Baseline, press: str, plant: Plant, beside: Qualification, *, in_u
         may_approve=one.state == "draft",
         may_retire=one.state == "approved",
     )
+
+
+def _moves(reports: Sequence[SignalReport]) -> bool:
+    return any(one.stable is False for one in reports)
 
 
 def verdict_text(reports: Sequence[SignalReport]) -> str:

@@ -166,6 +166,7 @@ def test_a_record_of_year_one_against_one_of_year_three(years: Years) -> None:
     page = years.page("/baselines/compare?first=1&second=2")
     assert "On P07 swept stroke has moved by +0.0" in page
     assert "Record 1 of 2 May 2023" in page
+    assert "Record 1: followed by record 2" in years.page("/baselines")
     # What later checks add or take is no part of what was judged.
     report_now = years.api("/baselines/1")
     assert report_now == report_then
