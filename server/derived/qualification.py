@@ -11,7 +11,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from server.store.plant import Press
-from server.store.records import Baseline, Event, Study, checks_of, events_of
+from server.store.records import Baseline, Event, Study, checks_of, newest_events
 from server.store.sheets import sheets_of
 
 #: A check stands beside a record when it was made so long before or after it at most (common practice,
@@ -62,7 +62,7 @@ def qualifications_of(
 ) -> dict[int, Qualification]:
     """What stands beside each of these records of one press, by number."""
     checks = checks_of(connection, press.press_id)
-    changes = [one for one in events_of(connection, press.press_id) if one.kind == "valve_change"]
+    changes = newest_events(connection, press.press_id, kind="valve_change", limit=1_000)
     sheets = sheets_of(connection, press.press_id, state="kept", kind="qualification")
     found = {}
     for baseline in baselines:

@@ -3,13 +3,16 @@
 import dataclasses
 import json
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Final
 
 import sqlalchemy as sa
 
 from server.store.plant import Press, Setup, setups_of
-from server.store.records import Baseline, Event, baselines_of, events_of
+from server.store.records import Baseline, Event, baselines_of, newest_events
 from server.store.setups import SetpointEntry, SetupDays, days_of_setups, entries_of
+
+#: Changes of settings looked at; the older ones are among the press's events.
+_CHANGES: Final = 200
 
 
 @dataclasses.dataclass(frozen=True)
@@ -53,8 +56,8 @@ def setup_history(connection: sa.Connection, press: Press) -> SetupHistory:
         )
         for one in order
     ]
-    changes = [one for one in events_of(connection, press.press_id) if one.kind == "setting"]
-    return SetupHistory(tuple(runs), tuple(entries), tuple(reversed(changes)))
+    changes = newest_events(connection, press.press_id, kind="setting", limit=_CHANGES)
+    return SetupHistory(tuple(runs), tuple(entries), tuple(changes))
 
 
 def _newest_first(setup: Setup, days: SetupDays | None) -> tuple[int, int, int]:

@@ -2,6 +2,7 @@
 
 import sqlalchemy as sa
 
+from server.store.reported import BY_SHOTS
 from server.store.tables import events, press_states, setups, shots, studies
 
 
@@ -24,12 +25,16 @@ def molds_lately(connection: sa.Connection, press_id: int, *, last: int) -> set[
 
 
 def events_of_kind(connection: sa.Connection, press_id: int, *, kind: str, from_ms: int, to_ms: int) -> int:
-    """How many events of a kind lie within a time, both ends included."""
+    """How many events of a kind people recorded within a time, both ends included.
+
+    What a press reports by itself does not count: one whose set-points never rest would call nobody again.
+    """
     query = sa.select(sa.func.count()).where(
         events.c.press_id == press_id,
         events.c.at_ms >= from_ms,
         events.c.at_ms <= to_ms,
         events.c.kind == kind,
+        events.c.author != BY_SHOTS,
     )
     return int(connection.execute(query).scalar_one())
 

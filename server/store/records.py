@@ -179,6 +179,17 @@ def events_of(
     return [Event(**row._mapping) for row in rows]
 
 
+def newest_events(connection: sa.Connection, press_id: int, *, kind: str, limit: int) -> list[Event]:
+    """Events of a kind, the newest first."""
+    rows = connection.execute(
+        sa.select(events)
+        .where(events.c.press_id == press_id, events.c.kind == kind)
+        .order_by(events.c.at_ms.desc(), events.c.event_no.desc())
+        .limit(limit)
+    )
+    return [Event(**row._mapping) for row in rows]
+
+
 # --- valves -------------------------------------------------------------------------------------
 
 

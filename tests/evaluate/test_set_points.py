@@ -13,6 +13,7 @@ from server.evaluate.context import SETTING_CHANGE, Watch
 from server.evaluate.press import evaluate_press
 from server.ingest.batch import ReadShot
 from server.ingest.labels import Label
+from server.notify.held_back import held_back_by
 from server.pipeline import land
 from server.record.baselines import capture_baseline
 from server.record.cases import open_one
@@ -22,6 +23,7 @@ from server.store.plant import need_press
 from server.store.records import Event, add_event, events_of
 from server.store.reported import BY_SHOTS
 from tests.evaluate.history import START_MS, Bringing, shots_of
+from tests.notify.plants import MORNING, press_named, scratch
 
 CYCLE = 20_000
 
@@ -131,3 +133,17 @@ def test_an_open_case_takes_up_a_change_the_press_reports(store: Store) -> None:
         assert case is not None
         (action,) = actions_of(connection, case)
     assert (action.kind, action.who, action.what) == ("setting", BY_SHOTS, "hold 1 → 2")
+
+
+@pytest.mark.parametrize(("author", "held"), [("eda", "study"), (BY_SHOTS, "")])
+def test_settings_changed_by_people_are_a_trial_and_what_the_press_reports_holds_nothing_back(
+    author: str, held: str
+) -> None:
+    with scratch() as connection:
+        press = press_named(connection)
+        for minute in (0, 10):
+            at_ms = MORNING + minute * 60_000
+            said = ("setting", "hold", "1", "2", "", "", author)
+            add_event(connection, Event(press.press_id, at_ms, 0, *said, MORNING))
+        state = {"evaluated_ms": MORNING + 20 * 60_000, "watching": "{}"}
+        assert held_back_by(connection, press, state) == held
