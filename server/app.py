@@ -42,6 +42,7 @@ from server.routes import (
     problems,
     quality,
     reading,
+    reports,
     score,
     sheets,
     shots,
@@ -59,6 +60,7 @@ from server.routes.gate import Gate
 from server.routes.middleware import install as install_middleware
 from server.settings import Settings
 from server.store.database import Store
+from server.typeset import Typesetter
 
 
 @dataclasses.dataclass(frozen=True)
@@ -72,6 +74,7 @@ class Objects:
     now_ms: Callable[[], int]
     imports: ImportJobs
     gate: Gate = dataclasses.field(default_factory=Gate)
+    typesetter: Typesetter = dataclasses.field(default_factory=Typesetter)
 
     @property
     def measures(self) -> Measures:
@@ -116,6 +119,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
             objects.pipeline.start()
         yield
         await run_in_threadpool(objects.imports.close)
+        await run_in_threadpool(objects.typesetter.close)
         await run_in_threadpool(objects.pipeline.close)
         await run_in_threadpool(objects.store.close)
 
@@ -126,7 +130,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     observing.install(app)
     stages = (
         shots, imports, sources, reading, quality, acting, baselines, alarms, alarm_budget, floor, outlets,
-        studies, sheets, photos, cases, containments, trials, valves, maths, score,
+        studies, sheets, photos, cases, containments, trials, valves, reports, maths, score,
     )  # fmt: skip
     shown = (pages, baseline_pages, floor_pages, case_pages, study_pages)
     doors = (access, access_pages, people, keys, tablets, trail)

@@ -100,6 +100,7 @@ def build_case(connection: sa.Connection, plant: Plant, *, press: str, number: i
         answer=_answer(press, case, blocks),
         under=_under(press, case, plant),
         press=press,
+        number=number,
         press_href=press_href(press),
         api_href=f"{press_api(press)}/cases/{number}",
         press_api=press_api(press),

@@ -1,5 +1,6 @@
 """The mold page: one verdict a signal, one lane a press."""
 
+import json
 from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import quote, urlencode
@@ -109,10 +110,16 @@ def build_mold(
         odd=odd_ones(by_press, first),
         history=history_rows(versions_of(connection, mold), plant),
         events=events,
+        report_body=_report_body(mold, asked, plant),
         split=None
         if split_ms is None
         else before_and_after(by_press, split_ms, first, demand=demand, plant=plant),
     )
+
+
+def _report_body(mold: str, asked: Stretch, plant: Plant) -> str:
+    ends = {"from": clock.as_text(asked.from_ms), "to": clock.as_text(min(asked.to_ms, plant.now_ms))}
+    return json.dumps({"kind": "capability", "subject": mold} | ends)
 
 
 def _under(

@@ -142,6 +142,7 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
         answer=f"{worded(STUDY, study.kind)} on {full_name(row)}: {worded(VERDICT, study.verdict)}.",
         under=_under(connection, study, plant),
         press=press,
+        number=number,
         press_href=press_href(press),
         text=text if isinstance(text, str) else "",
         figures=figures_of(connection, study),

@@ -74,6 +74,7 @@ def build_trial(connection: sa.Connection, plant: Plant, *, press: str, number: 
         answer=f"{press}: {_answer(trial, progress)}",
         under=_under(trial, plant),
         press=press,
+        number=number,
         press_href=press_href(press),
         api_href=f"{press_api(press)}/trials/{number}",
         runs=trial.runs,

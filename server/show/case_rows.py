@@ -90,6 +90,7 @@ class CasePage:
     answer: str
     under: str
     press: str
+    number: int
     press_href: str
     api_href: str
     press_api: str

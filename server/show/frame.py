@@ -16,6 +16,7 @@ NAVIGATION = (
 )
 #: Pages of the foot line.
 MORE = (
+    ("/reports", "Reports"),
     ("/import", "Import"),
     ("/sources", "Sources"),
     ("/settings", "Settings"),

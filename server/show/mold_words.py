@@ -115,7 +115,7 @@ def facts_of(capability: Capability, unit: str, *, demand: float = DEMAND_PPK) -
     """Every number of a lane, for those who want them."""
     tested = capability.normality
     normal = (
-        tested.reason if isinstance(tested, Undetermined) else f"Anderson–Darling p {number(tested.p, 2)}"
+        tested.reason if isinstance(tested, Undetermined) else f"Anderson–Darling p {_p_text(tested.p)}"
     )
     by_percentiles = (
         _with_interval(capability.percentile)
@@ -205,3 +205,11 @@ def _presses(names: Sequence[str]) -> str:
 
 def _named(names: Sequence[str]) -> str:
     return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _p_text(p: float) -> str:
+    """
+    >>> _p_text(0.0312), _p_text(1e-9)
+    ('0.031', 'under 0.001')
+    """
+    return "under 0.001" if p < 0.001 else number(p, 2)

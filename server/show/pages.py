@@ -318,6 +318,8 @@ class MoldPage:
     history: tuple[LimitVersion, ...] = ()
     events: tuple[EventChoice, ...] = ()
     split: BeforeAfter | None = None
+    #: What a report of this stretch is asked with, JSON.
+    report_body: str = ""
 
     @property
     def edit_values(self) -> dict[str, str]:

@@ -145,6 +145,7 @@ class StudyPage:
     answer: str
     under: str
     press: str
+    number: int
     press_href: str
     text: str
     figures: tuple[tuple[str, Markup], ...]

@@ -80,6 +80,7 @@ class TrialPage:
     answer: str
     under: str
     press: str
+    number: int
     press_href: str
     api_href: str
     runs: bool

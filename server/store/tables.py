@@ -36,6 +36,7 @@ from server.store.record_tables import outlet_routes as outlet_routes
 from server.store.record_tables import studies as studies
 from server.store.record_tables import thinnings as thinnings
 from server.store.record_tables import valves as valves
+from server.store.report_tables import reports as reports
 from server.store.setup_tables import setpoint_entries as setpoint_entries
 from server.store.study_tables import study_photos as study_photos
 from server.store.study_tables import study_readings as study_readings
@@ -336,6 +337,7 @@ REFERENCE_TABLES = (
     "presses",
     "molds",
     "mold_versions",
+    "reports",
     "people",
     "sessions",
     "tablets",

@@ -13,6 +13,7 @@ from server.routes import (
     baseline_pages,
     case_pages,
     floor_pages,
+    reports,
     score,
     study_pages,
 )
@@ -59,5 +60,6 @@ def page_server(store: Store, *, actor: Actor = OPEN) -> FastAPI:
     app.include_router(alarm_budget.router)
     app.include_router(case_pages.router)
     app.include_router(study_pages.router)
+    app.include_router(reports.router)
     app.add_middleware(Looker, actor=actor)
     return app

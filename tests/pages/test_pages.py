@@ -31,6 +31,7 @@ PAGES = (
     "/settings/messages", "/containment", "/studies",
     "/studies?kind=drift-check&press=P07", "/valves", "/valves/P07/1",
     "/cases", "/cases?state=all", "/trials", "/import", "/sources", "/settings", "/help", "/score",
+    "/reports",
     "/alarm-budget",
     "/login",
 )  # fmt: skip

@@ -76,6 +76,7 @@ def test_growing_tables_are_keyed_by_the_press_first() -> None:
     small = {"presses", "molds", "people", "sessions", "device_keys", "plant_settings", "setups"}
     small |= {"tablets", "outlet_routes", "command_keys", "handovers"}
     small |= {"import_holds", "import_mappings", "imports", "material_wear", "mold_versions"}
+    small |= {"reports"}
     small |= {"sources", "spares", "weight_limits"}
     firsts = {
         name: next(iter(table.primary_key.columns)).name
