@@ -159,9 +159,14 @@ def _set_points(
 
 
 def _as_changes(events: Sequence[Event]) -> list[Change]:
-    return [
-        Change(one.kind, one.at_ms, one.setting or one.note, one.from_value, one.to_value) for one in events
-    ]
+    """One of a kind a moment: a valve entered in the ledger and told as an event is one change."""
+    found: dict[tuple[str, int, str], Change] = {}
+    for one in events:
+        key = (one.kind, one.at_ms, one.setting)
+        said = Change(one.kind, one.at_ms, one.setting or one.note, one.from_value, one.to_value)
+        known = found.get(key)
+        found[key] = said if known is None or not known.what else known
+    return list(found.values())
 
 
 def _lag(row: Row) -> int:
