@@ -28,6 +28,7 @@ from server.routes import (
     cases,
     containments,
     docs,
+    exports,
     floor,
     floor_pages,
     imports,
@@ -130,7 +131,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     observing.install(app)
     stages = (
         shots, imports, sources, reading, quality, acting, baselines, alarms, alarm_budget, floor, outlets,
-        studies, sheets, photos, cases, containments, trials, valves, reports, maths, score,
+        studies, sheets, photos, cases, containments, trials, valves, reports, exports, maths, score,
     )  # fmt: skip
     shown = (pages, baseline_pages, floor_pages, case_pages, study_pages)
     doors = (access, access_pages, people, keys, tablets, trail)

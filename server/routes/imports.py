@@ -23,6 +23,7 @@ from server.maths.results import Undetermined
 from server.record.fields import Given
 from server.record.import_mappings import forget_mapping, save_mapping
 from server.routes.calls import allow, cursor_text, objects_of, page_of, read_cursor, when, write
+from server.show.api_tables import safe_cell
 from server.store import imports
 from server.words.importing import STATE, flag_text, lag_text, question_text, sum_text
 
@@ -254,13 +255,8 @@ def rejected(request: Request, number: Number) -> StreamingResponse:
 
 def _csv(rows: list[tuple[Any, ...]]) -> str:
     text = io.StringIO()
-    csv.writer(text).writerows([_plain(cell) for cell in row] for row in rows)
+    csv.writer(text).writerows([safe_cell(cell) for cell in row] for row in rows)
     return text.getvalue()
-
-
-def _plain(cell: Any) -> Any:
-    """No cell begins a formula in the spreadsheet that opens it."""
-    return "'" + cell if isinstance(cell, str) and cell[:1] in ("=", "+", "-", "@", "\t", "\r") else cell
 
 
 # --- mappings -----------------------------------------------------------------------------------

@@ -1,0 +1,119 @@
+"""The data behind every page as a file: CSV, XLSX or Parquet."""
+
+import contextlib
+import os
+import tempfile
+import threading
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Annotated, Any, BinaryIO, Final, Literal
+
+from fastapi import APIRouter, Query, Request
+from fastapi.responses import StreamingResponse
+
+from server.errors import BusyError, NotFoundError
+from server.routes.calls import allow, code_of, objects_of
+from server.routes.reading import get_presses
+from server.routes.reading_molds import get_capability
+from server.routes.reading_query import From, To, read_span
+from server.show.spreadsheets import MEDIA, flattened, write_file
+from server.store.exports import EXPORTS, heads_of, pages_of
+
+router = APIRouter(prefix="/api/v1", tags=["exports"])
+
+Form = Literal["csv", "xlsx", "parquet"]
+#: Files made at one time: each takes a thread and a core.
+_AT_ONCE: Final = threading.BoundedSemaphore(2)
+_PIECE: Final = 1 << 18
+
+
+@router.get("/export/{what}", response_class=StreamingResponse)
+def export(
+    request: Request,
+    what: str,
+    form: Annotated[Form, Query(alias="format")] = "csv",
+    press: str | None = None,
+    since: From = None,
+    to: To = None,
+) -> StreamingResponse:
+    """Kept rows as a file, in stored units and UTC; `press` and a stretch narrow them.
+
+    `what`: shots, findings, scores, summaries, events, alarms, alarm-steps, baselines, studies, cases,
+    case-actions, trials, valves, containments, containment-steps, audit, presses. A cell no spreadsheet
+    should run gets an apostrophe before it; XLSX holds 1,048,575 rows.
+    """
+    code = None if press is None else code_of(press)
+    rows = EXPORTS.get(what)
+    allow(request, "audit" if rows is not None and rows.audit else "read", press=code)
+    from_ms, to_ms = read_span(since, to)
+    if what == "presses":
+        items: list[dict[str, Any]] = []
+        cursor: str | None = None
+        while not items or cursor:
+            page = get_presses(request, limit=1_000, cursor=cursor)
+            items += page["items"]
+            cursor = page["next_cursor"]
+            if not page["items"]:
+                break
+        return _of_items(what, form, items)
+    if rows is None:
+        known = ", ".join([*EXPORTS, "presses"])
+        raise NotFoundError(f"there is no export {what[:40]!r}; there are {known}", field="what")
+    pages = pages_of(rows, objects_of(request).store.read, press=code, from_ms=from_ms, to_ms=to_ms)
+    name = what if code is None else f"{what}-{code}"
+    return _file(name, form, heads_of(rows), pages)
+
+
+@router.get("/molds/{mold}/capability/export", response_class=StreamingResponse)
+def export_capability(
+    request: Request,
+    mold: str,
+    signal: str = "part_weight_g",
+    form: Annotated[Form, Query(alias="format")] = "csv",
+    since: From = None,
+    to: To = None,
+) -> StreamingResponse:
+    """The lanes of a mold's page as a file: a row a press with every number and interval."""
+    found = get_capability(request, mold, signal=signal, press=None, since=since, to=to)
+    beside = {name: found[name] for name in ("mold", "signal", "limits", "demand_ppk")}
+    return _of_items(f"capability-{mold}", form, [{**beside, **one} for one in found["items"]])
+
+
+def _of_items(name: str, form: Form, items: list[dict[str, Any]]) -> StreamingResponse:
+    heads, rows = flattened(items)
+    return _file(name, form, heads, iter([rows] if rows else []))
+
+
+def _file(name: str, form: Form, heads: Mapping[str, str], pages: Iterator[Any]) -> StreamingResponse:
+    """Made whole on disk first: what goes wrong is then said before the first byte of an answer."""
+    if not _AT_ONCE.acquire(timeout=20):
+        raise BusyError("two exports are being made already; try again in a while", retry_after_s=20)
+    handle, path = tempfile.mkstemp(prefix="ringtell-export-", suffix=f".{form}")
+    os.close(handle)
+    try:
+        write_file(Path(path), form, heads, pages)
+    except BaseException:
+        Path(path).unlink(missing_ok=True)
+        raise
+    finally:
+        _AT_ONCE.release()
+    file = Path(path).open("rb")  # noqa: SIM115  # closed behind its last piece
+    # Gone from the folder at once: whoever hangs up leaves nothing behind.
+    with contextlib.suppress(OSError):
+        Path(path).unlink()
+    plain = "".join(sign if sign.isascii() and (sign.isalnum() or sign in "-_.") else "_" for sign in name)
+    return StreamingResponse(
+        _pieces(file),
+        media_type=MEDIA[form],
+        headers={
+            "Content-Disposition": f'attachment; filename="{plain}.{form}"',
+            "Content-Length": str(os.fstat(file.fileno()).st_size),
+            "Cache-Control": "no-store",
+        },
+    )
+
+
+def _pieces(file: BinaryIO) -> Iterator[bytes]:
+    with file:
+        while piece := file.read(_PIECE):
+            yield piece
