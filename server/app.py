@@ -61,6 +61,7 @@ from server.routes.gate import Gate
 from server.routes.middleware import install as install_middleware
 from server.settings import Settings
 from server.store.database import Store
+from server.thin import Nightly
 from server.typeset import Typesetter
 
 
@@ -116,9 +117,12 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     async def life(_app: FastAPI) -> AsyncIterator[None]:
         assets().prepare()
         await run_in_threadpool(objects.imports.start)
+        nightly = Nightly(objects.store, objects.now_ms)
         if run_pipeline:
             objects.pipeline.start()
+            nightly.start()
         yield
+        await run_in_threadpool(nightly.close)
         await run_in_threadpool(objects.imports.close)
         await run_in_threadpool(objects.typesetter.close)
         await run_in_threadpool(objects.pipeline.close)

@@ -1,25 +1,37 @@
 """Thins out raw shots older than the plant wants to keep: counts first, then small batches, each its own.
+By command, or by itself in the quiet hours the plant has set (`Nightly`).
 
 Kept for ever: summaries, scores, findings, alarms, everything people recorded; and of the raw shots those
 of every startup record, those contained by a leak or bottoming alarm, and the day before each study.
 """
 
 import dataclasses
+import datetime as dt
+import logging
+import threading
 from collections.abc import Callable, Iterator
 
 import sqlalchemy as sa
 
 from server.clock import as_text
-from server.errors import UsageError
+from server.errors import RingtellError, UsageError
 from server.evaluate.carry import CODEC
 from server.store import thinning
 from server.store.audit import add_audit
 from server.store.database import BACKGROUND, Store
 from server.store.plant import Press, all_presses, read_settings
 from server.store.shots import count_shots
+from server.store.trouble import trouble_of
+from server.words.times import HOUR, Zone
+
+log = logging.getLogger("ringtell")
 
 #: Milliseconds of a month, the Gregorian mean (365.2425 days / 12).
 MONTH_MS = 2_629_746_000
+#: How long after its hour the server may still thin; seconds between two batches, and between two looks.
+LONGEST_MS, BATCH_PAUSE_S, LOOK_EVERY_S = 4 * HOUR, 0.05, 60.0
+#: Who it is in the audit trail.
+BY_ITSELF = "ringtell, by itself"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -82,17 +94,19 @@ def thin_press(
     with store.read() as connection:
         kept = thinning.kept_stretches(connection, press.press_id, until_ms=floor_ms)
     gone = 0
-    while True:
-        some = store.write(
+    try:
+        while some := store.write(
             lambda connection: thinning.remove_some(connection, press.press_id, floor_ms, kept),
             priority=BACKGROUND,
-        )
-        if not some:
-            break
-        gone += some
-        pause()
-    if gone:
-        store.write(lambda connection: _audit(connection, press, floor_ms, gone, who=who, now_ms=now_ms))
+        ):
+            gone += some
+            pause()
+    finally:
+        # Also of a thinning that is broken off: what went, went.
+        if gone:
+            store.write(
+                lambda connection: _audit(connection, press, floor_ms, gone, who=who, now_ms=now_ms)
+            )
     return gone
 
 
@@ -119,3 +133,93 @@ def _audit(
         subject=f"raw shots before {as_text(floor_ms)}",
         after={"removed": gone, "floor": as_text(floor_ms)},
     )
+
+
+class _EnoughError(Exception):
+    """The quiet hours are over, or the server stops; the rest waits for the next night."""
+
+
+class Nightly:
+    """Thins press by press in the quiet hours, in a thread of its own; several servers do no harm: what one
+    has taken the other does not find."""
+
+    def __init__(self, store: Store, now_ms: Callable[[], int], *, pause_s: float = BATCH_PAUSE_S) -> None:
+        self._store = store
+        self._now_ms = now_ms
+        self._pause_s = pause_s
+        self._stop = threading.Event()
+        self._thread: threading.Thread | None = None
+        #: The night each press was last thinned in.
+        self._done: dict[int, dt.date] = {}
+
+    def start(self) -> None:
+        self._thread = threading.Thread(target=self._run, name="ringtell-thinning", daemon=True)
+        self._thread.start()
+
+    def close(self) -> None:
+        self._stop.set()
+        if self._thread is not None:
+            self._thread.join(30)
+
+    def _run(self) -> None:
+        while not self._stop.wait(LOOK_EVERY_S):
+            try:
+                self.look()
+            except Exception as error:  # whatever it is: the next minute tries again
+                known = error if isinstance(error, RingtellError) else trouble_of(error)
+                if known is None:
+                    log.exception("thinning by itself failed")
+                else:
+                    log.warning("thinning by itself waits: %s", known.message)
+
+    def look(self) -> int:
+        """Thin what is due, if these are the hours for it; how many raw shots went."""
+        with self._store.read() as connection:
+            settings = read_settings(connection)
+            presses = all_presses(connection)
+        night = quiet_night(str(settings["thin_at"]), Zone(str(settings["time_zone"])), self._now_ms())
+        months = float(settings["keep_raw_months"])
+        if night is None or months <= 0:
+            return 0
+        gone = 0
+        for press in presses:
+            if self._done.get(press.press_id) == night:
+                continue
+            now_ms = self._now_ms()
+            try:
+                gone += thin_press(
+                    self._store, press, cutoff_ms=now_ms - int(months * MONTH_MS), who=BY_ITSELF,
+                    now_ms=now_ms, pause=self._pause,
+                )  # fmt: skip
+            except _EnoughError:
+                break
+            self._done[press.press_id] = night
+        if gone:
+            log.info("thinned %d raw shots by itself", gone)
+        return gone
+
+    def _pause(self) -> None:
+        if self._stop.wait(self._pause_s):
+            raise _EnoughError
+        with self._store.read() as connection:
+            settings = read_settings(connection)
+        zone = Zone(str(settings["time_zone"]))
+        if quiet_night(str(settings["thin_at"]), zone, self._now_ms()) is None:
+            raise _EnoughError
+
+
+def quiet_night(thin_at: str, zone: Zone, now_ms: int) -> dt.date | None:
+    """The day whose quiet hours a moment lies in; None outside them, or where none are set.
+
+    >>> quiet_night("22:30", Zone("UTC"), 25 * HOUR), quiet_night("22:30", Zone("UTC"), 3 * HOUR)
+    (datetime.date(1970, 1, 1), None)
+    """
+    if not thin_at:
+        return None
+    hour, _, minute = thin_at.partition(":")
+    local = zone.local(now_ms)
+    for day in (local.date(), local.date() - dt.timedelta(days=1)):
+        begin = dt.datetime.combine(day, dt.time(int(hour), int(minute)), tzinfo=local.tzinfo)
+        if dt.timedelta(0) <= local - begin < dt.timedelta(milliseconds=LONGEST_MS):
+            return day
+    return None

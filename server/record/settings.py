@@ -69,6 +69,13 @@ def _rules(given: Given, name: str) -> list[str]:
     return [rule for rule in RUN_RULES if rule in value]
 
 
+def _clock_time(given: Given, name: str) -> str:
+    text = given.text(name)
+    if text and not _CLOCK(text):
+        raise refuse(name, text, "a local time like 02:30, or empty")
+    return text
+
+
 _READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
     "plant_name": lambda given, name: given.text(name, longest=80),
     "prevalence": _bounded(0.0001, 0.5),
@@ -94,6 +101,7 @@ _READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
     "lock_after_min": _bounded(1.0, 120.0),
     "out_of_service_max_days": _bounded(0.01, 366.0),
     "keep_raw_months": _bounded(0.0, 1_200.0),
+    "thin_at": _clock_time,
 }
 
 

@@ -15,6 +15,7 @@ from server.show.more_pages import (
 from server.show.pages import Choice, Fact
 from server.show.plant_words import Plant
 from server.store.page_queries import people_by_name
+from server.store.thinning import last_thinning
 from server.words.catalogue import ROLE, worded
 from server.words.units import CHOICES, WRITTEN
 
@@ -39,17 +40,24 @@ _FIELDS: tuple[tuple[str, str, str, str], ...] = (
     ("out_of_service_max_days", "Out of service at most, days", "number",
      "After that a kind of alarm is back in service by itself."),
     ("keep_raw_months", "Keep single shots, months", "number",
-     "Older ones may be thinned out by ringtell db thin; summaries, scores and findings stay. 0: for ever."),
+     "Older ones may be thinned out; summaries, scores and findings stay. 0: for ever."),
+    ("thin_at", "Thin out by itself at", "text",
+     "Local time of a quiet hour, e.g. 02:30; four hours at most. Empty: only by ringtell db thin."),
     ("accept_unknown_presses", "Take in unknown presses", "switch",
      "A press that sends for the first time is taken in at once instead of being kept apart."),
 )  # fmt: skip
 
 
 def build_settings(connection: sa.Connection, plant: Plant) -> SettingsPage:
+    last = last_thinning(connection)
+    thinned = "" if last is None else f" Last: {plant.moment(last[0])}, {last[1]}."
     fields = tuple(
-        SettingField(path, name, kind, _entered(plant.settings.get(path)), meaning)
+        SettingField(
+            path, name, kind, _entered(plant.settings.get(path)),
+            meaning + (thinned if path == "thin_at" else ""),
+        )
         for path, name, kind, meaning in _FIELDS
-    )
+    )  # fmt: skip
     units = tuple(
         SettingField(
             path=f"units.{quantity}",

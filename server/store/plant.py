@@ -201,8 +201,10 @@ PLANT_DEFAULTS: dict[str, Any] = {
     # Minutes without a touch after which a shared tablet asks who is there.
     "lock_after_min": 5.0,
     "out_of_service_max_days": 30.0,
-    # Months raw shots are kept before `ringtell db thin` may take them; 0: for ever.
+    # Months raw shots are kept before they may be thinned out; 0: for ever.
     "keep_raw_months": 0.0,
+    # Local time from which the server thins by itself, for four hours at most; empty: only by command.
+    "thin_at": "",
 }
 
 

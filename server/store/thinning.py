@@ -46,6 +46,14 @@ def floor_of(connection: sa.Connection, press_id: int) -> Floor | None:
     return Floor(row.floor_ms, kept)
 
 
+def last_thinning(connection: sa.Connection) -> tuple[int, str] | None:
+    """When a floor was last set, and by whom; None when nothing was ever thinned."""
+    row = connection.execute(
+        sa.select(thinnings.c.made_ms, thinnings.c.who).order_by(thinnings.c.made_ms.desc()).limit(1)
+    ).one_or_none()
+    return None if row is None else (int(row.made_ms), str(row.who))
+
+
 def floor_at(connection: sa.Connection, press_id: int, *, before_ms: int, codec: int) -> Floor | None:
     """How far a press could be thinned: to its last checkpoint before a moment, none when it has none.
 

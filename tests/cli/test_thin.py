@@ -1,5 +1,6 @@
 """Old raw shots go; what was computed from them, and what may have to be looked at again, stays."""
 
+import functools
 from typing import Any
 
 import pytest
@@ -7,14 +8,16 @@ import sqlalchemy as sa
 
 from server.care import check
 from server.cli import main
-from server.errors import UsageError
+from server.errors import InvalidError, UsageError
+from server.record.settings import change_settings
 from server.store import intake
+from server.store.audit import audit_of
 from server.store.database import Store
 from server.store.questions import shots_up_to, span_of_shots
 from server.store.shots import count_shots, read_columns
 from server.store.tables import alarms, audit, thinnings
-from server.store.thinning import floor_of
-from server.thin import MONTH_MS, cutoff_of, looked_at, thin_press
+from server.store.thinning import floor_of, last_thinning
+from server.thin import BY_ITSELF, MONTH_MS, Nightly, cutoff_of, looked_at, thin_press
 from tests.evaluate.history import START_MS, Bringing, record_of, shots_of
 
 NOW_MS = START_MS + 100 * MONTH_MS
@@ -166,3 +169,67 @@ def test_a_plant_that_set_nothing_keeps_everything(store: Store) -> None:
     with pytest.raises(UsageError, match="for ever"):
         cutoff_of(store, None, now_ms=NOW_MS)
     assert cutoff_of(store, 1.0, now_ms=NOW_MS) == NOW_MS - MONTH_MS
+
+
+# --- by itself ----------------------------------------------------------------------------------
+
+NIGHT_MS = NOW_MS - NOW_MS % 86_400_000 + 3 * 3_600_000  # 03:00 UTC
+
+
+@pytest.fixture
+def brought(any_store: Store) -> Bringing:
+    """The same on each kind of database, nothing of it kept raw, thinned from 02:30 on."""
+    shots = shots_of("P07")
+    press = Bringing(any_store, "P07", record_of(shots))
+    for start in range(0, len(shots), 60):
+        press.bring(shots[start : start + 60])
+        press.settle()
+    put = {"keep_raw_months": 1.0, "thin_at": "02:30"}
+    any_store.write(lambda c: change_settings(c, put, who="mara", now_ms=NOW_MS))
+    return press
+
+
+def left(press: Bringing) -> int:
+    with press.store.read() as connection:
+        return count_shots(connection)
+
+
+def test_it_thins_in_its_quiet_hours_alone_and_once_a_night(brought: Bringing) -> None:
+    before = left(brought)
+    for hour in (-1, 4):
+        moment = functools.partial(int, NIGHT_MS + hour * 3_600_000)
+        assert Nightly(brought.store, moment, pause_s=0.0).look() == 0
+    nightly = Nightly(brought.store, lambda: NIGHT_MS, pause_s=0.0)
+    gone = nightly.look()
+    assert 0 < gone == before - left(brought)
+    assert nightly.look() == 0
+    with brought.store.read() as connection:
+        rows = audit_of(connection, brought.press_id)
+        assert last_thinning(connection) == (NIGHT_MS, BY_ITSELF)
+    assert [(row.who, row.action) for row in rows if row.action == "shots_thinned"] == [
+        (BY_ITSELF, "shots_thinned")
+    ]
+
+
+def test_a_night_that_ends_in_the_middle_is_gone_on_with(
+    brought: Bringing, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("server.store.thinning.AT_A_TIME", 40)
+    before = left(brought)
+    moments = iter([NIGHT_MS, NIGHT_MS, NIGHT_MS, NIGHT_MS + 5 * 3_600_000])
+    first = Nightly(brought.store, lambda: next(moments), pause_s=0.0).look()
+    went = before - left(brought)
+    assert 0 < went <= 80
+    assert first <= went
+    rest = Nightly(brought.store, lambda: NIGHT_MS + 86_400_000, pause_s=0.0).look()
+    assert rest > 0
+    assert left(brought) == before - went - rest
+    with brought.store.read() as connection:
+        told = [row.after for row in audit_of(connection, brought.press_id) if row.action == "shots_thinned"]
+    assert len(told) == 2
+
+
+def test_without_its_hour_nothing_goes_and_an_hour_is_a_time(store: Store) -> None:
+    assert Nightly(store, lambda: NIGHT_MS, pause_s=0.0).look() == 0
+    with pytest.raises(InvalidError, match="02:30"):
+        store.write(lambda c: change_settings(c, {"thin_at": "half past two"}, who="m", now_ms=NOW_MS))
