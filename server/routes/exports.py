@@ -1,23 +1,48 @@
 """The data behind every page as a file: CSV, XLSX or Parquet."""
 
 import contextlib
+import functools
 import os
 import tempfile
 import threading
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, BinaryIO, Final, Literal
 
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import StreamingResponse
 
-from server.errors import BusyError, NotFoundError
+from server.errors import BusyError, InvalidError, NotFoundError
 from server.routes.calls import allow, code_of, objects_of
+from server.routes.quality import get_quality
 from server.routes.reading import get_presses
-from server.routes.reading_molds import get_capability
+from server.routes.reading_molds import get_capability, get_molds
 from server.routes.reading_query import From, To, read_span
+from server.routes.sources import get_sources
+from server.routes.valves import get_spares
 from server.show.spreadsheets import MEDIA, flattened, write_file
 from server.store.exports import EXPORTS, heads_of, pages_of
+
+
+def _every(get: Callable[..., dict[str, Any]], request: Request) -> list[dict[str, Any]]:
+    """All pages of a reading call."""
+    items: list[dict[str, Any]] = []
+    cursor: str | None = None
+    while True:
+        page = get(request, limit=1_000, cursor=cursor)
+        items += page["items"]
+        cursor = page["next_cursor"]
+        if cursor is None:
+            return items
+
+
+#: What the API answers as a list, as a file.
+_ANSWERS: Final[dict[str, Callable[[Request], list[dict[str, Any]]]]] = {
+    "presses": functools.partial(_every, get_presses),
+    "molds": functools.partial(_every, get_molds),
+    "sources": lambda request: list(get_sources(request)["items"]),
+    "spares": lambda request: list(get_spares(request)["items"]),
+}
 
 router = APIRouter(prefix="/api/v1", tags=["exports"])
 
@@ -39,25 +64,23 @@ def export(
     """Kept rows as a file, in stored units and UTC; `press` and a stretch narrow them.
 
     `what`: shots, findings, scores, summaries, events, alarms, alarm-steps, baselines, studies, cases,
-    case-actions, trials, valves, containments, containment-steps, audit, presses. A cell no spreadsheet
-    should run gets an apostrophe before it; XLSX holds 1,048,575 rows.
+    case-actions, trials, valves, containments, containment-steps, audit; presses, molds, sources, spares as
+    they stand now; days: how complete the record of a press is. A cell no spreadsheet should run gets an
+    apostrophe before it; XLSX holds 1,048,575 rows.
     """
     code = None if press is None else code_of(press)
     rows = EXPORTS.get(what)
     allow(request, "audit" if rows is not None and rows.audit else "read", press=code)
     from_ms, to_ms = read_span(since, to)
-    if what == "presses":
-        items: list[dict[str, Any]] = []
-        cursor: str | None = None
-        while not items or cursor:
-            page = get_presses(request, limit=1_000, cursor=cursor)
-            items += page["items"]
-            cursor = page["next_cursor"]
-            if not page["items"]:
-                break
-        return _of_items(what, form, items)
+    if what in _ANSWERS:
+        return _of_items(what, form, _ANSWERS[what](request))
+    if what == "days":
+        if code is None:
+            raise InvalidError("press is missing; days of a record are those of one press", field="press")
+        days = get_quality(request, code, days=90)["days"]
+        return _of_items(f"days-{code}", form, [{"press": code, **one} for one in days])
     if rows is None:
-        known = ", ".join([*EXPORTS, "presses"])
+        known = ", ".join([*EXPORTS, *_ANSWERS, "days"])
         raise NotFoundError(f"there is no export {what[:40]!r}; there are {known}", field="what")
     pages = pages_of(rows, objects_of(request).store.read, press=code, from_ms=from_ms, to_ms=to_ms)
     name = what if code is None else f"{what}-{code}"

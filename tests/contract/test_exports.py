@@ -69,8 +69,8 @@ def test_what_a_spreadsheet_would_run_is_text(plant: Plant, form: str) -> None:
 
 
 def test_every_export_is_answered_and_knows_its_columns(plant: Plant) -> None:
-    for what in [*EXPORTS, "presses"]:
-        answer = plant.ask("GET", f"/api/v1/export/{what}?format=parquet")
+    for what in [*EXPORTS, "presses", "molds", "sources", "spares", "days?press=P07"]:
+        answer = plant.ask("GET", f"/api/v1/export/{what}{'&' if '?' in what else '?'}format=parquet")
         found = table_of(answer, "parquet")
         if what in EXPORTS:
             assert list(found.columns) == list(heads_of(EXPORTS[what]))
