@@ -86,6 +86,8 @@ def _drift(asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
         facts.append(("Resin", resin.name if resin else asked["resin"]))
     if "pressure_bar" in asked:
         facts.append(("Pressure", f"{asked['pressure_bar']:g} bar"))
+    if result.get("not_stated"):
+        facts.append(("Not stated", ", ".join(result["not_stated"])))
     if "creep_mm_s" not in result:
         return facts
     creep = f"{fixed(result['creep_mm_s'], 3)} mm/s, {between(result['creep_interval'], 3)}"

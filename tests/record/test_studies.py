@@ -38,6 +38,11 @@ def test_a_drift_check_takes_its_samples_in_any_order() -> None:
         assert kept.result["creep_mm_s"] == pytest.approx(0.05, abs=1e-9)
         # 0.05 mm/s on a screw of 45 mm: pi/4 * 45^2 * 0.05 mm3/s
         assert kept.result["leak_flow_cm3_s"] == pytest.approx(0.0795, abs=0.0001)
+        assert kept.result["not_stated"] == ["resin", "method"]
+        told = study(
+            connection, "drift-check", pressure_bar=150, samples=samples, resin="pp", method="frozen_gate"
+        )
+        assert told.result["not_stated"] == []
 
 
 @pytest.mark.parametrize(
