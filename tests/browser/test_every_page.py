@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
+import httpx
 import pytest
 import uvicorn
 from fastapi import FastAPI
@@ -86,6 +87,8 @@ def test_every_page_is_in_order_on_every_screen_in_both_themes(
     base, app = plant
     paths = page_paths(app)
     assert {"/", "/presses/P07", "/cases/P07/1", "/trials/P07/1", "/presses/P07/sheets/1"} <= set(paths)
+    asked = {"kind": "capability", "subject": "M-113", "span": "last_30_days"}
+    assert httpx.post(f"{base}/api/v1/reports", json=asked, timeout=20).json()["number"] == 1
     shutil.rmtree(PICTURES, ignore_errors=True)
     walk = Walk(browser, base, PICTURES)
     amiss = walk.over(paths)
