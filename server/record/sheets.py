@@ -13,7 +13,7 @@ from server.record.fields import Given, read_number, refuse
 from server.record.press_studies import read_pairs
 from server.record.qualifications import record_in_force
 from server.record.sheet_bodies import SERIES, body_of, paired
-from server.record.studies import judge_study, keep_study
+from server.record.studies import CAUTIONS, judge_study, keep_study
 from server.record.study_kinds import POINTS_MAX, Judged, read_plug, read_way
 from server.record.weight_limits import limit_for
 from server.store import sheets as kept
@@ -24,13 +24,6 @@ from server.store.sheets import Reading, Sheet
 from server.valve.weights import PROCESS_CLASSES
 from server.words.catalogue import shared_entries
 
-#: Cautions to be confirmed before a sheet of a kind is begun.
-CAUTIONS: Final[dict[str, tuple[str, ...]]] = {
-    "short-shot": ("hot_melt",),
-    "drift-check": ("hot_melt", "heat_soak", "blocked_nozzle"),
-    "gate-seal": ("hot_melt",),
-    "qualification": ("hot_melt", "heat_soak"),
-}
 #: Sheets a press may have open at once.
 OPEN_MAX: Final = 20
 SOURCES: Final = ("typed", "pasted", "file", "scale")

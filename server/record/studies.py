@@ -15,6 +15,19 @@ from server.store.records import CHECKS, Study, add_study
 #: The kinds, as they stand in the address.
 KINDS: Final = tuple(STUDIES)
 _EVERY: Final = ("press", "mold", "at", "note", "confirmed")
+#: Cautions to be confirmed before a study of a kind is done.
+CAUTIONS: Final[dict[str, tuple[str, ...]]] = {
+    "short-shot": ("hot_melt",),
+    "drift-check": ("hot_melt", "heat_soak", "blocked_nozzle"),
+    "gate-seal": ("hot_melt",),
+    "qualification": ("hot_melt", "heat_soak"),
+}
+#: What a drift check should tell of how it was done; one sent whole may leave it out, and then this is said.
+_TOLD: Final = {
+    "resin": "the resin",
+    "method": "how the way out was closed",
+    "confirmed": "that every caution was read and confirmed first",
+}
 
 
 def judge_study(
@@ -27,6 +40,15 @@ def judge_study(
     press = need_press(connection, given.text("press"))
     asking = Asking(connection, press, given.text("mold", longest=40), who, now_ms)
     return given, asking, judge(given, asking)
+
+
+def _not_stated(asked: Mapping[str, Any]) -> list[str]:
+    """What a drift check leaves open of how it was done: fields of _TOLD."""
+    confirmed = asked.get("confirmed", {}).get("cautions", ())
+    stated = {name for name in _TOLD if name in asked}
+    if not set(CAUTIONS["drift-check"]) <= set(confirmed):
+        stated -= {"confirmed"}
+    return [name for name in _TOLD if name not in stated]
 
 
 def keep_study(
@@ -44,6 +66,11 @@ def keep_study(
     """
     given, asking, judged = judge_study(connection, kind, body, who=who, now_ms=now_ms)
     press, at_ms = asking.press, given.at("at", now_ms=now_ms)
+    asked = {**judged.asked, **read_confirmed(given, asking), **(started or {}), "note": given.note()}
+    result = judged.result
+    if kind == "drift-check" and (missing := _not_stated(asked)):
+        said = ", ".join(_TOLD[name] for name in missing)
+        result = {**result, "text": f"{result['text']} Not stated: {said}.", "not_stated": missing}
     study = add_study(
         connection,
         Study(
@@ -52,8 +79,8 @@ def keep_study(
             kind=kind,
             at_ms=now_ms if at_ms is None else at_ms,
             mold=asking.mold,
-            asked={**judged.asked, **read_confirmed(given, asking), **(started or {}), "note": given.note()},
-            result=judged.result,
+            asked=asked,
+            result=result,
             verdict=judged.verdict,
             author=who,
         ),

@@ -29,7 +29,11 @@ Kind = Literal["short-shot", "drift-check", "inspection", "setting-trial", "gate
 
 @router.post("/{kind}")
 def post_study(request: Request, kind: Kind, body: Annotated[Any, Body()] = None) -> dict[str, Any]:
-    """Judge a study and keep it: the result stands in the answer."""
+    """Judge a study and keep it: the result stands in the answer.
+
+    A drift check may tell `resin`, `method` and the cautions `confirmed`. What it leaves out of these,
+    `not_stated` names.
+    """
     named = body.get("press") if isinstance(body, dict) else None
     press = code_of(named) if isinstance(named, str) else None
     who, now_ms = allow(request, "study", press=press).name, objects_of(request).now_ms()

@@ -29,6 +29,8 @@ class RecordRow:
     api_href: str
     may_approve: bool
     may_retire: bool
+    #: The press qualification kept with the record; empty: there is none.
+    qualification_href: str = ""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -97,6 +99,7 @@ class ReportPage:
     api_href: str
     facts: tuple[Fact, ...]
     qualification: str
+    qualification_href: str
     qualified: bool
     signals: tuple[ReportSignal, ...]
     missing: tuple[Fact, ...]

@@ -6,7 +6,7 @@ from typing import Final
 from server.derived.baseline_advice import SETTLED, Advice, Change
 from server.derived.baseline_report import SignalReport
 from server.derived.qualification import QUALIFIED, CheckBeside, Qualification
-from server.show.plant_words import Plant
+from server.show.plant_words import Plant, press_href
 from server.words.catalogue import STUDY, VERDICT, worded
 from server.words.numbers import NOTHING, fixed, number, percent, whole
 
@@ -38,6 +38,12 @@ class AdviceLines:
 
 def qualification_word(found: Qualification) -> str:
     return "qualified" if found.status == QUALIFIED else "relative only"
+
+
+def qualification_href(press: str, found: Qualification) -> str:
+    """The press qualification kept with a record; '' where there is none."""
+    number = found.qualification_no
+    return "" if number is None else f"{press_href(press)}/studies/{number}"
 
 
 def qualification_text(found: Qualification, plant: Plant) -> str:

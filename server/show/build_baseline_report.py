@@ -15,6 +15,7 @@ from server.show.baseline_words import (
     alike_text,
     false_alarm_text,
     left_out_text,
+    qualification_href,
     qualification_text,
     shape_text,
 )
@@ -54,6 +55,7 @@ def build_baseline_report(
         api_href=f"{press_api(press)}/baselines/{number}",
         facts=_facts(report, plant),
         qualification=qualification_text(report.qualification, plant),
+        qualification_href=qualification_href(press, report.qualification),
         qualified=report.qualification.status == QUALIFIED,
         signals=tuple(_signal(one, units) for one in report.signals),
         missing=tuple(Fact(signal_name(name), why) for name, why in report.missing.items()),

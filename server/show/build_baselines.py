@@ -14,6 +14,7 @@ from server.show.baseline_words import (
     LEAVING_OUT,
     STATE,
     advice_lines,
+    qualification_href,
     qualification_text,
     qualification_word,
 )
@@ -154,6 +155,7 @@ def _row(one: Baseline, press: str, plant: Plant, beside: Qualification, *, stat
         api_href=f"{press_api(press)}/baselines/{one.baseline_no}",
         may_approve=one.state == "draft",
         may_retire=one.state == "approved",
+        qualification_href=qualification_href(press, beside),
     )
 
 

@@ -137,10 +137,11 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
     photos = kept.photos_of(connection, study.press_id, number)
     api = f"{press_api(press)}/studies/{number}/photos"
     text = study.result.get("text")
+    record = _record(connection, study)
     return StudyPage(
         frame=plant.frame(f"{worded(STUDY, study.kind)}, {press}", active="/studies"),
         answer=f"{worded(STUDY, study.kind)} on {full_name(row)}: {worded(VERDICT, study.verdict)}.",
-        under=_under(connection, study, plant),
+        under=_under(study, plant, record),
         press=press,
         number=number,
         press_href=press_href(press),
@@ -157,6 +158,7 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
         ),
         photos_href=api,
         photos_left=max(0, _PHOTOS - len(photos)),
+        record_href="" if record is None else f"{press_href(press)}/baselines/{record}",
     )
 
 
@@ -173,18 +175,24 @@ def _positions(connection: sa.Connection, study: Study) -> tuple[tuple[str, str]
     return (("At other screw positions", text),) if text else ()
 
 
-def _under(connection: sa.Connection, study: Study, plant: Plant) -> str:
-    parts = (plant.moment(study.at_ms), study.mold, f"by {study.author}", _record(connection, study))
+def _under(study: Study, plant: Plant, record: int | None) -> str:
+    beside = ""
+    if study.kind == "qualification":
+        beside = (
+            "beside no startup record yet" if record is None else f"stands beside startup record {record}"
+        )
+    parts = (plant.moment(study.at_ms), study.mold, f"by {study.author}", beside)
     return " · ".join(part for part in parts if part)
 
 
-def _record(connection: sa.Connection, study: Study) -> str:
+def _record(connection: sa.Connection, study: Study) -> int | None:
+    """The startup record a qualification was kept with."""
     if study.kind != "qualification":
-        return ""
+        return None
     for sheet in kept.sheets_of(connection, study.press_id, state="kept", kind="qualification"):
-        if sheet.study_no == study.study_no and sheet.baseline_no is not None:
-            return f"stands beside startup record {sheet.baseline_no}"
-    return "beside no startup record yet"
+        if sheet.study_no == study.study_no:
+            return sheet.baseline_no
+    return None
 
 
 def confirmed_words(asked: Mapping[str, Any]) -> str:

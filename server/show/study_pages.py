@@ -159,3 +159,5 @@ class StudyPage:
     photos: tuple[PhotoRow, ...]
     photos_href: str
     photos_left: int
+    #: The startup record a qualification was kept with.
+    record_href: str = ""

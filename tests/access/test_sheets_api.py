@@ -6,7 +6,7 @@ import httpx
 import pytest
 
 from server.errors import InvalidError
-from server.record.sheets import CAUTIONS
+from server.record.studies import CAUTIONS
 from server.routes.sheets import read_csv
 from tests.access.plant import Caller, Plant, plant
 from tests.record.test_photos import picture, telling

@@ -15,6 +15,7 @@ from playwright.sync_api import Browser
 
 from server.app import build_app, build_objects
 from server.record import cases, setting_trials, sheets
+from server.record.studies import CAUTIONS
 from server.settings import Settings
 from server.store.plant import need_press
 from tests.browser.every_page import PICTURED, SCREENS, THEMES, Walk
@@ -54,7 +55,7 @@ def _work(connection: Any) -> None:
     asked = {"setting": "decompression", "unit": "mm", "levels": ["4", "6"], "seed": 5}
     setting_trials.plan(connection, press, asked, who="ines", now_ms=NOW - DAY // 4)
     kind = "short-shot"
-    sheet = {"kind": kind, "mold": "M-113", "confirmed": list(sheets.CAUTIONS[kind])}
+    sheet = {"kind": kind, "mold": "M-113", "confirmed": list(CAUTIONS[kind])}
     sheets.open_sheet(connection, press, sheet, who="ines", now_ms=NOW - DAY // 48)
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from server.access.actors import Actor
 from server.record import sheets
-from server.record.studies import keep_study
+from server.record.studies import CAUTIONS, keep_study
 from server.store.database import Store
 from server.store.plant import Press, need_press
 from tests.pages.plant import DAY, NOW, make_plant
@@ -47,7 +47,7 @@ def _work(connection: Any) -> None:
 
 def _sheet(connection: Any, press: Press, kind: str, values: list[Any], **more: Any) -> None:
     series = {"series": more.pop("series")} if "series" in more else {}
-    asked = {"kind": kind, "mold": "M-113", "confirmed": list(sheets.CAUTIONS[kind]), **more}
+    asked = {"kind": kind, "mold": "M-113", "confirmed": list(CAUTIONS[kind]), **more}
     sheet = sheets.open_sheet(connection, press, asked, who="ines", now_ms=NOW - DAY // 48)
     body = {"values": values, **series}
     sheets.add_readings(connection, press, sheet.sheet_no, body, who="ines", now_ms=NOW)

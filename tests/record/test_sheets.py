@@ -7,7 +7,7 @@ import sqlalchemy as sa
 
 from server.errors import ConflictError
 from server.maths.results import Undetermined
-from server.record import baselines, sheets, weight_limits
+from server.record import baselines, sheets, studies, weight_limits
 from server.record.study_kinds import Judged
 from server.store import sheets as kept
 from server.store.audit import audit_of
@@ -19,7 +19,7 @@ from tests.record.asking import NOW, refused, waits_from
 from tests.record.shots import made
 
 WEIGHTS = [41.8, 41.6, 41.9, 41.7, 41.8, 41.75]
-CAUTIONS = {kind: list(ids) for kind, ids in sheets.CAUTIONS.items()}
+CAUTIONS = {kind: list(ids) for kind, ids in studies.CAUTIONS.items()}
 
 
 def pressing(connection: sa.Connection) -> Press:
@@ -133,7 +133,7 @@ def test_a_plug_is_used_below_its_rating_only() -> None:
         begun(connection, press, "drift-check", **body, plug_rated_bar=1000)
 
 
-@pytest.mark.parametrize("kind", list(sheets.CAUTIONS))
+@pytest.mark.parametrize("kind", list(studies.CAUTIONS))
 def test_no_study_begins_before_its_cautions_are_confirmed(kind: str) -> None:
     with scratch() as connection:
         press = pressing(connection)

@@ -45,6 +45,33 @@ def test_a_drift_check_takes_its_samples_in_any_order() -> None:
         assert told.result["not_stated"] == []
 
 
+SAMPLES = [{"t_s": t, "position_mm": 30 - 0.05 * t} for t in range(0, 31, 2)]
+EVERY_CAUTION = ["hot_melt", "heat_soak", "blocked_nozzle"]
+
+
+@pytest.mark.parametrize(
+    ("told", "missing"),
+    [
+        ({}, ["resin", "method", "confirmed"]),
+        ({"resin": "pom", "method": "frozen_gate", "confirmed": ["hot_melt"]}, ["confirmed"]),
+        ({"resin": "pom", "method": "frozen_gate", "confirmed": EVERY_CAUTION}, []),
+    ],
+)
+def test_a_drift_check_sent_whole_says_what_was_not_stated(told: dict[str, Any], missing: list[str]) -> None:
+    with scratch() as connection:
+        kept = study(connection, "drift-check", pressure_bar=150, samples=SAMPLES, **told)
+        assert kept.result.get("not_stated", []) == missing
+        assert ("Not stated: " in kept.result["text"]) == bool(missing)
+
+
+@pytest.mark.parametrize("resin", ["pom", "pvc", "blowing"])
+def test_a_drift_check_sent_whole_against_a_plug_is_refused_with_the_reason(resin: str) -> None:
+    plug = {"pressure_bar": 150, "samples": SAMPLES, "method": "rated_plug", "plug_rated_bar": 200}
+    with scratch() as connection:
+        refused(lambda: study(connection, "drift-check", **plug, resin=resin), "method", "blocked nozzle")
+        refused(lambda: study(connection, "drift-check", **plug), "resin", "resin is missing")
+
+
 @pytest.mark.parametrize(
     ("kind", "body", "field"),
     [

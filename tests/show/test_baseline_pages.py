@@ -6,12 +6,14 @@ from server.record import baselines
 from server.show.build_baseline_report import build_baseline_report
 from server.show.build_baselines import build_baselines
 from server.show.build_compare import build_compare
+from server.show.build_studies import build_study
 from server.show.frame import Actor
 from server.show.plant_words import plant_at
 from tests.notify.plants import HOUR, MORNING, press_named, scratch
 from tests.record.asking import NOW
 from tests.record.shots import CYCLE_MS, made
 from tests.record.test_baseline_advice import shifted
+from tests.record.test_sheets import pressing, qualified
 
 PRESS = "P-07 Ä+"
 
@@ -72,3 +74,25 @@ def test_a_record_against_itself_differs_in_nothing_and_what_is_unknown_falls_ba
         assert page is not None
         assert page.answer == f"Nothing to compare on {PRESS}: no settled shots since the record."
         assert build_compare(connection, plant, press="P-99", first="", second="") is None
+
+
+def test_a_record_and_the_qualification_kept_with_it_lead_to_each_other() -> None:
+    with scratch() as connection:
+        press = pressing(connection)
+        made(connection, press, 100, start_ms=NOW - HOUR)
+        body = {"mold": "M-113", "last_shots": 80, "approve": True}
+        for _ in range(2):
+            baselines.capture_baseline(connection, press, body, who="eda", now_ms=NOW)
+        number = qualified(connection, press).study_no
+        plant = plant_at(connection, now_ms=NOW, actor=Actor())
+        page = build_baselines(connection, plant, press=press.press)
+        report = build_baseline_report(connection, plant, press=press.press, number=2)
+        study = build_study(connection, plant, press=press.press, number=number or 0)
+        assert page is not None
+        assert report is not None
+        assert study is not None
+        at = f"/presses/{press.press}"
+        hrefs = {row.no: row.qualification_href for row in page.rows}
+        assert hrefs == {1: "", 2: f"{at}/studies/{number}"}
+        assert report.qualification_href == f"{at}/studies/{number}"
+        assert study.record_href == f"{at}/baselines/2"
