@@ -107,11 +107,9 @@ def drift(given: Given, asking: Asking) -> Judged:
         **extra,
     )
     samples = [{"t_s": t, "position_mm": p} for t, p in points]
-    # A number alone says less: against what the screw pressed decides what else may have crept.
-    unsaid = {"not_stated": [name for name in ("resin", "method") if name not in asked]}
     return Judged(
         {"pressure_bar": pressure, "samples": samples, **extra, **asked},
-        dataclasses.asdict(found) | unsaid,
+        dataclasses.asdict(found),
         found.verdict,
     )
 

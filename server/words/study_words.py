@@ -21,6 +21,9 @@ OUTCOME: Final[dict[str, str]] = {
     "undecided": "cannot tell yet: more readings",
     "not_done": "not done",
 }
+_NOT_STATED: Final[dict[str, str]] = {
+    "resin": "the resin", "method": "how the way out was closed", "confirmed": "all cautions confirmed",
+}  # fmt: skip
 SEAT: Final[dict[str, str]] = {"full": "all around", "partial": "in parts", "none": "none"}
 
 #: What drift checks at several screw positions tell.
@@ -87,7 +90,7 @@ def _drift(asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
     if "pressure_bar" in asked:
         facts.append(("Pressure", f"{asked['pressure_bar']:g} bar"))
     if result.get("not_stated"):
-        facts.append(("Not stated", ", ".join(result["not_stated"])))
+        facts.append(("Not stated", ", ".join(_NOT_STATED.get(one, one) for one in result["not_stated"])))
     if "creep_mm_s" not in result:
         return facts
     creep = f"{fixed(result['creep_mm_s'], 3)} mm/s, {between(result['creep_interval'], 3)}"
