@@ -1,13 +1,14 @@
 """Papers of one press: a startup record, a study, a setting trial, a case from suspicion to proof."""
 
 import dataclasses
+from collections.abc import Sequence
 from typing import Any
 
 import sqlalchemy as sa
 
 from server.clock import as_text
-from server.derived.baseline_report import BaselineReport, SignalReport, baseline_report
-from server.derived.qualification import QUALIFIED
+from server.show.baseline_pages import ReportPage
+from server.show.build_baseline_report import build_baseline_report
 from server.show.build_cases import build_case
 from server.show.build_studies import build_study
 from server.show.build_trials import build_trial
@@ -15,39 +16,34 @@ from server.show.case_rows import ActionBlock
 from server.show.paper import Block, Paper
 from server.show.plant_words import Plant
 from server.store import sheets
-from server.store.plant import Press, press_by_code
-from server.store.records import Baseline, baseline_by_no
-from server.words.catalogue import signal_name
-from server.words.numbers import number, whole
-from server.words.units import Units, signal_places, signal_quantity, signal_text
+from server.store.plant import press_by_code
+from server.store.records import baseline_by_no
+from server.words.numbers import whole
 
-_LEFT_OUT = {
-    "warm_up": "warm-up", "transient": "settling after a restart", "outlier": "far off",
-    "not_good": "part not good", "restart": "after a restart",
-}  # fmt: skip
-_STATE = {"draft": "waiting for approval", "approved": "approved", "retired": "retired"}
-#: Left-out shots listed one by one; the table of signals counts all of them.
-_LISTED = 40
+#: Signals drawn on paper; the page draws every one.
+_DRAWN = 6
 
 
 def record_paper(connection: sa.Connection, plant: Plant, *, press: str, number: int) -> Paper | None:
     """The record at process startup with its phase-one report. None: there is no such record."""
+    page = build_baseline_report(connection, plant, press=press, number=number)
     found = press_by_code(connection, press)
     kept = None if found is None else baseline_by_no(connection, found.press_id, number)
-    if found is None or kept is None:
+    if page is None or kept is None:
         return None
-    report = baseline_report(connection, found, kept)
-    of = " · ".join(part for part in (kept.mold, kept.material, kept.setup) if part)
     return Paper(
         title=f"Startup record {number} of press {press}",
-        answer=_record_answer(report),
-        under=of,
+        answer=page.answer,
+        under=page.under,
         blocks=(
-            _limits_block(report, plant.units),
-            _phase_one_block(report, plant.units),
-            *_left_out_block(report, plant),
-            _beside_block(report),
-            _approval_block(found, kept, plant),
+            _signals_block(page),
+            Block("What stands beside it", (page.qualification,)),
+            Block("The record", facts=tuple((fact.name, fact.value) for fact in page.facts)),
+            *(
+                Block(one.signal, (one.says,), (("Values", one.bars), ("Over time", one.course)))
+                for one in page.drawn[:_DRAWN]
+            ),
+            *_left_out_block(page),
         ),
         basis={
             "kind": "startup_record",
@@ -67,103 +63,37 @@ def record_paper(connection: sa.Connection, plant: Plant, *, press: str, number:
     )
 
 
-def _record_answer(report: BaselineReport) -> str:
-    kept, short = report.baseline, [signal for signal in report.signals if not signal.sufficient]
-    state = _STATE[kept.state]
-    if short:
-        names = ", ".join(signal_name(signal.signal) for signal in short)
-        return f"{whole(kept.shots)} shots, {state}; not enough for {names}."
-    return f"{whole(kept.shots)} shots, {state}; every signal kept rests on enough of them."
-
-
-def _limits_block(report: BaselineReport, units: Units) -> Block:
-    rows = [
-        (
-            signal_name(one.signal), signal_text(one.signal, one.center, units),
-            signal_text(one.signal, one.lower, units) if one.lower is not None else "none",
-            signal_text(one.signal, one.upper, units) if one.upper is not None else "none",
-            _spread(one.signal, one.sigma, units), whole(one.n),
-            ", ".join(f"{count} {_LEFT_OUT.get(why, why)}" for why, count in one.left_out.items()) or "none",
-        )
-        for one in report.signals
-    ]  # fmt: skip
-    missing = tuple(f"{signal_name(name)}: {why}" for name, why in report.missing.items())
-    head = ("Signal", "Middle", "Lower limit", "Upper limit", "Sigma", "Shots", "Left out")
-    return Block("Middles and limits", missing, head=head, rows=tuple(rows))
-
-
-def _phase_one_block(report: BaselineReport, units: Units) -> Block:
+def _signals_block(page: ReportPage) -> Block:
     head = (
-        "Signal", "Shots", "Worth", "Sigma within", "Sigma total (95 %)", "Auto- correlation", "Display step",
-        "Normal shape", "Stable", "Shots to a false alarm", "Enough",
+        "Signal", "Verdict", "Shots", "Middle, mean", "Sigma within", "Sigma total", "Limits", "False alarm",
+        "Neighbours", "Shape", "Step",
     )  # fmt: skip
-    rows = tuple(_judged_row(one, units) for one in report.signals)
-    short = [one for one in report.signals if not one.sufficient]
-    said = tuple(f"{signal_name(one.signal)}: {one.sufficiency}" for one in short)
-    return Block("How the record was judged", said, head=head, rows=rows)
-
-
-def _judged_row(one: SignalReport, units: Units) -> tuple[str, ...]:
-    def spread(value: float | None) -> str:
-        return "–" if value is None else _spread(one.signal, value, units)
-
-    total = spread(one.sigma_total)
-    if one.sigma_lower is not None and one.sigma_upper is not None:
-        total += f" ({spread(one.sigma_lower)} to {spread(one.sigma_upper)})"
-    return (
-        signal_name(one.signal), whole(one.n), whole(one.n_effective), spread(one.sigma_within), total,
-        "–" if one.phi is None else number(one.phi, 2), spread(one.step),
-        {True: "yes", False: "no", None: "not tested"}[one.normal],
-        {True: "yes", False: "no", None: "not said"}[one.stable],
-        "–" if one.run_length_kept is None else whole(one.run_length_kept),
-        "yes" if one.sufficient else "no",
-    )  # fmt: skip
-
-
-def _spread(signal: str, value: float, units: Units) -> str:
-    shown = units.shown_difference(signal_quantity(signal), value)
-    return f"{shown:.{signal_places(signal, units) + 1}f}"
-
-
-def _left_out_block(report: BaselineReport, plant: Plant) -> tuple[Block, ...]:
-    if not report.left_out:
-        return ()
     rows = tuple(
         (
-            str(one.index + 1), "not told" if one.at_ms is None else plant.zone.iso(one.at_ms),
-            "–" if one.counter is None else str(one.counter), _LEFT_OUT.get(one.reason, one.reason),
-            ", ".join(map(signal_name, one.signals)),
+            one.signal, one.verdict, _lines(one.shots), _lines(one.middle), one.within, _lines(one.total),
+            _lines(one.limits), _lines(one.false_alarm), _lines(one.alike), _lines(one.shape), one.step,
         )
-        for one in report.left_out[:_LISTED]
+        for one in page.signals
     )  # fmt: skip
-    more = len(report.left_out) - len(rows)
-    sentences = [f"{more} more are not listed; the table above counts them."] if more > 0 else []
-    if report.shots_changed:
-        sentences.append("Shots of this stretch came or went after the capture: times cannot be told.")
-    head = ("Shot", "Time", "Counter", "Why it was left out", "Of")
-    return (Block("Shots left out", tuple(sentences), head=head, rows=rows),)
+    missing = tuple(f"{fact.name}: {fact.value}" for fact in page.missing)
+    texts = dict.fromkeys(one.left_out for one in page.signals if one.left_out)
+    left_out = tuple(
+        f"Left out: {text} ({', '.join(one.signal for one in page.signals if one.left_out == text)})"
+        for text in texts
+    )
+    return Block("How the record was judged", (*missing, *left_out), head=head, rows=rows)
 
 
-def _beside_block(report: BaselineReport) -> Block:
-    if report.qualification.status == QUALIFIED:
-        text = "Qualified: a drift check and a short-shot study that came out well stand beside it."
-    else:
-        text = (
-            "Relative only: it tells that something changed, not that the valve was good at its capture."
-            " A drift check and a short-shot study of that time would qualify it."
-        )
-    return Block("What stands beside it", (text,))
+def _lines(parts: Sequence[str]) -> str:
+    return "; ".join(part for part in parts if part)
 
 
-def _approval_block(press: Press, kept: Baseline, plant: Plant) -> Block:
-    facts = [("Captured by", kept.captured_by)]
-    if kept.approved_by and kept.approved_ms is not None:
-        facts.append(("Approved by", f"{kept.approved_by}, {plant.zone.iso(kept.approved_ms)}"))
-    said = (("Note", kept.note), ("Why approved", kept.approved_note), ("Why retired", kept.retired_note))
-    facts += [(name, value) for name, value in said if value]
-    if press.name:
-        facts.append(("Press", f"{press.press} {press.name}"))
-    return Block("Who", facts=tuple(facts))
+def _left_out_block(page: ReportPage) -> tuple[Block, ...]:
+    if not page.left_out:
+        return ()
+    rows = tuple((one.shot, one.at_text, one.reason, one.signals) for one in page.left_out)
+    said = (page.left_out_note,) if page.left_out_note else ()
+    return (Block("Shots left out", said, head=("Shot", "Time", "Why", "Of"), rows=rows),)
 
 
 def study_paper(connection: sa.Connection, plant: Plant, *, press: str, number: int) -> Paper | None:
