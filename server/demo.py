@@ -19,6 +19,7 @@ from server.clock import as_text
 from server.contract import SHOT_COLUMNS, SIGNALS
 from server.demo_plant import LiveShots, PressHistory, press_history
 from server.demo_scenario import DemoPress, Mold, Scenario, plant_scenario
+from server.demo_work import do_work, put_shelf
 from server.evaluate.press import evaluate_press
 from server.ingest.batch import ReadBatch, ReadShot
 from server.ingest.labels import Label
@@ -48,12 +49,12 @@ def pour(objects: Objects, *, until_ms: int) -> Poured:
     """Fill an empty database with the invented plant: people, presses, shots, records, scores."""
     scenario = plant_scenario()
     store = objects.store
-    passwords = store.write(lambda connection: _people_and_plant(connection, scenario, now_ms=until_ms))
+    passwords = store.write(lambda connection: people_and_plant(connection, scenario, now_ms=until_ms))
     shots = 0
     with ProcessPoolExecutor(max_workers=2, mp_context=get_context("spawn")) as pool:
         histories = pool.map(_history, [(press, until_ms) for press in scenario.presses])
         for press, history in _shown(zip(scenario.presses, histories, strict=True), "shots", scenario):
-            shots += _pour_press(objects, press, history, now_ms=until_ms)
+            shots += pour_press(objects, press, history, now_ms=until_ms)
         press_ids = _press_ids(store, scenario)
         pieces = pool.map(_evaluate_whole, [(store.url, press_id) for press_id in press_ids])
         for _, evaluations in _shown(zip(press_ids, pieces, strict=True), "evaluated", scenario):
@@ -88,7 +89,8 @@ def _evaluate_whole(asked: tuple[str, int]) -> list[landed.Evaluation]:
         store.close()
 
 
-def _people_and_plant(connection: sa.Connection, scenario: Scenario, *, now_ms: int) -> dict[str, str]:
+def people_and_plant(connection: sa.Connection, scenario: Scenario, *, now_ms: int) -> dict[str, str]:
+    """What stands before the first shot; one-time passwords by login."""
     change_settings(
         connection,
         {
@@ -113,6 +115,7 @@ def _people_and_plant(connection: sa.Connection, scenario: Scenario, *, now_ms: 
         passwords[f"{person.login} ({person.role.replace('_', ' ')})"] = welcome.password
     for mold in scenario.molds:
         _mold(connection, mold, now_ms=now_ms)
+    put_shelf(connection, scenario, who=AUTHOR, now_ms=now_ms)
     for press in scenario.presses:
         configure_press(connection, press.press, _configuration(press), who=AUTHOR, now_ms=now_ms)
     return passwords
@@ -161,7 +164,8 @@ def _rows(press: DemoPress, columns: dict[str, Any]) -> list[ReadShot]:
     ]
 
 
-def _pour_press(objects: Objects, press: DemoPress, history: PressHistory, *, now_ms: int) -> int:
+def pour_press(objects: Objects, press: DemoPress, history: PressHistory, *, now_ms: int) -> int:
+    """The shots of a press and what people wrote down and did there; how many shots."""
     shots = _rows(press, history.columns)
     objects.pipeline.take_in(ReadBatch(len(shots), shots, []), accept_unknown=True, source="demo")
     objects.store.write(lambda connection: _records(connection, press, history, now_ms=now_ms))
@@ -170,12 +174,15 @@ def _pour_press(objects: Objects, press: DemoPress, history: PressHistory, *, no
 
 def _records(connection: sa.Connection, press: DemoPress, history: PressHistory, *, now_ms: int) -> None:
     known = need_press(connection, press.press)
+    found = ""
     for valve in history.valves:
         body = {
             "fitted_at": as_text(valve.from_ms),
             "style": valve.style,
             "shots_before": valve.shots_before,
+            **({"found": found, "outcome": "failed"} if found else {}),
         }
+        found = valve.found
         put_valve(connection, known, body, who=AUTHOR, now_ms=now_ms)
     for event in history.events:
         given = {
@@ -204,6 +211,7 @@ def _records(connection: sa.Connection, press: DemoPress, history: PressHistory,
         who=AUTHOR,
         now_ms=now_ms,
     )
+    do_work(connection, known, history.work)
 
 
 @contextlib.contextmanager

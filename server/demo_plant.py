@@ -25,6 +25,7 @@ __all__ = [
     "Mold",
     "Person",
     "PlantEvent",
+    "PlantStep",
     "PressHistory",
     "Scenario",
     "plant_scenario",
@@ -81,6 +82,17 @@ class PlantStudy:
 
 
 @dataclasses.dataclass(frozen=True)
+class PlantStep:
+    """Something people did in a case, on a sheet or in a trial; `body` as the API takes it."""
+
+    at_ms: int
+    by: str
+    act: str
+    body: Mapping[str, Any]
+    since_ms: int | None = None
+
+
+@dataclasses.dataclass(frozen=True)
 class FittedValve:
     """A valve of the ledger; shots_before: on it when it was first recorded here."""
 
@@ -108,6 +120,7 @@ class PressHistory:
     boxes: tuple[Box, ...]
     events: tuple[PlantEvent, ...]
     studies: tuple[PlantStudy, ...]
+    work: tuple[PlantStep, ...]
     valves: tuple[FittedValve, ...]
     baseline_from_ms: int
     baseline_to_ms: int
@@ -129,6 +142,7 @@ def press_history(scenario: Scenario, press: DemoPress, *, until_ms: int) -> Pre
         boxes=_boxes(past.columns),
         events=_events(press, calendar),
         studies=_studies(press, calendar),
+        work=_work(press, calendar),
         valves=_valves(press, calendar),
         baseline_from_ms=int(at[first]),
         baseline_to_ms=int(at[last]),
@@ -194,6 +208,10 @@ class _Calendar:
         if day < 0:
             return self._midnight(day)
         return int(self.at_ms[min(self.ordinal(day), len(self.at_ms) - 1)]) - 1
+
+    def shot(self, day: float, number: int) -> int:
+        """The time just before a shot of a day of the story, counted from its first."""
+        return int(self.at_ms[self.ordinal(day) + number]) - 1
 
     def ordinal(self, day: float) -> int:
         """The first shot of a day of the story."""
@@ -284,6 +302,20 @@ def _studies(press: DemoPress, calendar: _Calendar) -> tuple[PlantStudy, ...]:
             asked["mold"] = press.mold
         found.append(PlantStudy(calendar.moment(entry["day"]), entry["kind"], asked))
     return tuple(found)
+
+
+def _work(press: DemoPress, calendar: _Calendar) -> tuple[PlantStep, ...]:
+    """What people did, in the order of the file."""
+    return tuple(
+        PlantStep(
+            at_ms=calendar.shot(entry["day"], entry["shot"]),
+            by=entry["by"],
+            act=entry["act"],
+            body=entry.get("body", {}),
+            since_ms=calendar.moment(entry["since_day"]) if "since_day" in entry else None,
+        )
+        for entry in press.plan.get("work", ())
+    )
 
 
 def _events(press: DemoPress, calendar: _Calendar) -> tuple[PlantEvent, ...]:

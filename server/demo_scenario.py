@@ -55,13 +55,19 @@ class DemoPress:
 
 @dataclasses.dataclass(frozen=True)
 class Scenario:
-    """The whole plant. presses and molds in the order of the file."""
+    """The whole plant. presses and molds in the order of the file.
+
+    costs: settings by name. spares: as the API takes them. wear: how hard a material is on a valve.
+    """
 
     plant: str
     time_zone: str
     days: int
     seed: int
     valve_life_shots: float
+    costs: Mapping[str, Any]
+    spares: tuple[Mapping[str, Any], ...]
+    wear: Mapping[str, str]
     people: tuple[Person, ...]
     molds: tuple[Mold, ...]
     presses: tuple[DemoPress, ...]
@@ -94,6 +100,9 @@ def plant_scenario(path: Path | None = None) -> Scenario:
         days=plan["days"],
         seed=plan["seed"],
         valve_life_shots=plan["valve_life_shots"],
+        costs=plan["costs"],
+        spares=tuple(plan["spares"]),
+        wear=plan["wear"],
         people=tuple(Person(**entry) for entry in plan["people"]),
         molds=molds,
         presses=tuple(
