@@ -17,6 +17,8 @@ from server.errors import BusyError, RingtellError
 
 #: Longest a paper may take, and largest it may be.
 LONGEST_S: Final = 60.0
+#: Longest another one is waited for: whoever waits holds a thread that others want.
+WAIT_S: Final = 5.0
 LARGEST: Final = 8 << 20
 _TOKEN = re.compile(r"var\(--([a-z-]+)\)")
 
@@ -73,8 +75,8 @@ class Typesetter:
         """Raises BusyError where another paper is being set, or this one takes too long."""
         if len(html) > LARGEST:
             raise BusyError(f"the report is larger than {LARGEST >> 20} MB; ask for a shorter stretch")
-        if not self._lock.acquire(timeout=self._longest_s):
-            raise BusyError("other reports are being set; try again in a minute")
+        if not self._lock.acquire(timeout=WAIT_S):
+            raise BusyError("another report is being set; try again in a while", retry_after_s=10)
         try:
             if self._pool is None:
                 context = get_context("spawn")

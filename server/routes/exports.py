@@ -109,7 +109,7 @@ def _of_items(name: str, form: Form, items: list[dict[str, Any]]) -> StreamingRe
 
 def _file(name: str, form: Form, heads: Mapping[str, str], pages: Iterator[Any]) -> StreamingResponse:
     """Made whole on disk first: what goes wrong is then said before the first byte of an answer."""
-    if not _AT_ONCE.acquire(timeout=20):
+    if not _AT_ONCE.acquire(timeout=5):
         raise BusyError("two exports are being made already; try again in a while", retry_after_s=20)
     handle, path = tempfile.mkstemp(prefix="ringtell-export-", suffix=f".{form}")
     os.close(handle)
