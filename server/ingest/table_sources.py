@@ -16,6 +16,7 @@ import pyarrow.parquet as pq
 
 from server.errors import InvalidError, NotFoundError, TooLargeError
 from server.ingest.faults import shown
+from server.ingest.parquet_pages import BrokenPageError, largest_group
 from server.ingest.table_text import BadLine, codec_of, opened
 from server.tabular.report_files import ReportLines
 
@@ -301,8 +302,10 @@ def _open_parquet(path: Path, wanted: Wanted, batch_rows: int) -> Source:
         file = pq.ParquetFile(path, read_dictionary=texts)
         names = tuple(file.schema_arrow.names)
         meta = file.metadata
-        largest = max((meta.row_group(i).total_byte_size for i in range(meta.num_row_groups)), default=0)
-    except (pa.ArrowException, OSError, ValueError) as error:
+        # By the footer, and by the pages themselves: a footer may say anything.
+        told = max((meta.row_group(i).total_byte_size for i in range(meta.num_row_groups)), default=0)
+        largest = told if told > ROW_GROUP_MAX else max(told, largest_group(path, meta))
+    except (pa.ArrowException, OSError, ValueError, BrokenPageError) as error:
         raise InvalidError(f"{path.name} is no Parquet file: {error}", field="file") from None
     _check_width(path, names)
     if largest > ROW_GROUP_MAX:
