@@ -5,11 +5,11 @@ import dataclasses
 import sqlalchemy as sa
 
 from server.derived.standing import likelihood_of
-from server.derived.valve_life import Life, LifeGroup
+from server.derived.valve_life import Life, LifeGroup, group_of, life_groups, life_of
 from server.maths.results import Undetermined
 from server.store.plant import Press, read_settings
 from server.store.questions import press_with_state
-from server.store.records import Valve
+from server.store.records import Valve, checks_of, valves_of
 from server.store.valve_life import Spare
 from server.valve.change_cost import CostCompared, CostFigures, compare_costs
 
@@ -61,6 +61,16 @@ def choice_of(
         currency=str(settings["currency"]),
         shots=figures.shots_between_stops,
     )
+
+
+def choice_now(connection: sa.Connection, press: Press) -> tuple[int, ChangeChoice | Undetermined] | None:
+    """The number of the valve that is in a press and its choice; None where none is entered."""
+    valve = next((one for one in valves_of(connection, press.press_id) if one.removed_ms is None), None)
+    if valve is None:
+        return None
+    life = life_of(connection, press.press, valve, checks_of(connection, press.press_id))
+    group = group_of(life_groups(connection), valve)
+    return valve.valve_no, choice_of(connection, press, life, group)
 
 
 def fitting_spares(spares: list[Spare], valve: Valve) -> list[Spare]:

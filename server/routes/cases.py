@@ -6,6 +6,7 @@ from fastapi import APIRouter, Body, Path, Query, Request
 
 from server.derived.case_proof import proof_of
 from server.derived.case_story import story_of
+from server.derived.valve_choice import choice_now
 from server.record import cases
 from server.routes.calls import (
     allow,
@@ -17,6 +18,7 @@ from server.routes.calls import (
     when,
     write,
 )
+from server.routes.valves import choice_item
 from server.store.alarms import public_id
 from server.store.cases import Case, CaseAction, CaseNote, actions_of, list_cases, notes_of
 from server.store.plant import need_press
@@ -70,6 +72,7 @@ def get_case(request: Request, press: str, number: Number) -> dict[str, Any]:
         ]
         story = story_of(connection, found, case, now_ms=now_ms)
         notes = notes_of(connection, case)
+        choice = choice_now(connection, found) if case.is_open else None
     return {
         **case_item(code, case),
         "actions": [
@@ -77,6 +80,7 @@ def get_case(request: Request, press: str, number: Number) -> dict[str, Any]:
             for one, proof in zip(actions, proofs, strict=True)
         ],
         "notes": [note_item(one) for one in notes],
+        "choice": None if choice is None else {"valve": choice[0], **choice_item(choice[1])},
         "story": [
             {"at": when(one.at_ms), "kind": one.kind, "text": one.text, "who": one.who} for one in story
         ],

@@ -4,9 +4,12 @@ import sqlalchemy as sa
 
 from server.derived.case_proof import CaseProof, proof_of
 from server.derived.case_story import story_of
+from server.derived.valve_choice import choice_now
+from server.show.build_valves import valve_href
 from server.show.build_work import press_choices
 from server.show.case_proof_rows import action_block, verdict_words
 from server.show.case_rows import ActionBlock, CasePage, CaseRow, CasesPage, EarlierRow
+from server.show.choice_block import ChoiceBlock, choice_block
 from server.show.frame import Frame
 from server.show.pages import Choice, TimelineRow
 from server.show.plant_words import Plant, case_href, press_api, press_href
@@ -125,7 +128,16 @@ def build_case(connection: sa.Connection, plant: Plant, *, press: str, number: i
             (f"/studies?press={press_href(press).removeprefix('/presses/')}", "Studies"),
             (f"{press_href(press)}#next", "Next steps"),
         ),
+        choice=_choice(connection, found) if case.is_open else None,
     )
+
+
+def _choice(connection: sa.Connection, press: Press) -> ChoiceBlock | None:
+    found = choice_now(connection, press)
+    if found is None:
+        return None
+    number, choice = found
+    return choice_block(choice, href=valve_href(press.press, number))
 
 
 def _frame(plant: Plant, press: str, number: int) -> Frame:

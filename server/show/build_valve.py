@@ -6,6 +6,7 @@ from server.derived.valve_choice import ChangeChoice, choice_of, fitting_spares
 from server.derived.valve_life import Life, LifeGroup, group_of, life_groups, life_of
 from server.maths.results import Undetermined
 from server.show.build_valves import life_block, outcome_words, spare_row
+from server.show.choice_block import choice_block
 from server.show.pages import Choice, TimelineRow
 from server.show.plant_words import Plant, press_api, press_href
 from server.show.valve_rows import LifeBlock, ValvePage
@@ -13,7 +14,7 @@ from server.store.plant import press_by_code
 from server.store.records import Study, Valve, all_valves, checks_of, valves_of
 from server.store.valve_life import Done, all_spares, done_between, materials_between, wear_of_materials
 from server.words.catalogue import STUDY, VALVE_STYLE, VERDICT, worded
-from server.words.numbers import percent, whole
+from server.words.numbers import whole
 from server.words.valve_words import OUTCOME, WEAR
 
 
@@ -29,7 +30,6 @@ def build_valve(connection: sa.Connection, plant: Plant, *, press: str, number: 
     life = life_of(connection, press, valve, checks)
     group = group_of(life_groups(connection), valve)
     choice = choice_of(connection, found, life, group)
-    title, rows, lines = _choice(choice)
     every = [one for _, one in all_valves(connection)]
     return ValvePage(
         frame=plant.frame(f"{press} valve {number}", active="/valves"),
@@ -42,9 +42,7 @@ def build_valve(connection: sa.Connection, plant: Plant, *, press: str, number: 
         materials=_materials(connection, valve),
         checks=_checks(checks, valve, plant),
         life=_life(group, valve, life),
-        choice=title,
-        choice_rows=rows,
-        choice_lines=lines,
+        choice=choice_block(choice),
         spares=tuple(spare_row(one, every) for one in fitting_spares(all_spares(connection), valve)),
         is_out=valve.removed_ms is not None,
         outcomes=tuple(
@@ -138,36 +136,3 @@ def _life(group: LifeGroup | None, valve: Valve, life: Life) -> LifeBlock:
         return LifeBlock("", "Nothing is known of such valves.", (), None)
     alive = valve.removed_ms is None and not life.failed and not life.left_out
     return life_block(group, age=float(life.age) if alive else None)
-
-
-def _choice(
-    choice: ChangeChoice | Undetermined,
-) -> tuple[str, tuple[tuple[str, str], ...], tuple[str, ...]]:
-    if isinstance(choice, Undetermined):
-        return f"Cannot be compared: {choice.reason}.", (), ()
-    costs = choice.costs
-
-    def money(value: float) -> str:
-        return f"{whole(round(value))} {choice.currency}".strip()
-
-    rows = (
-        ("Change at the next stop", money(costs.change)),
-        ("of that for a good valve pulled needlessly", money(costs.needless_share)),
-        ("Wait for the stop after next", money(costs.wait)),
-    )
-    lines = [
-        f"Over {whole(choice.shots)} shots, with {percent(choice.likelihood)} likelihood that it leaks now.",
-        "Changing is the cheaper way from a likelihood of " + (
-            f"{percent(costs.break_even)} on." if costs.break_even is not None else "none on: never."
-        ),
-    ]
-    if choice.life_known:
-        lines.append(f"A sound one fails meanwhile with a chance of {percent(choice.fails_meanwhile)}.")
-    else:
-        lines.append(
-            "That a sound one fails meanwhile is left out, since too few have failed so far:"
-            " waiting looks cheaper than it is."
-        )
-    title = "Change it" if costs.cheaper == "change" else "Wait"
-    return f"{title}: on average the cheaper way.", rows, tuple(lines)
-

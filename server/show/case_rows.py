@@ -4,6 +4,7 @@ import dataclasses
 
 from markupsafe import Markup
 
+from server.show.choice_block import ChoiceBlock
 from server.show.frame import Frame
 from server.show.pages import Choice, TimelineRow
 
@@ -108,3 +109,5 @@ class CasePage:
     caution: str
     closing: tuple[str, ...] = ()
     links: tuple[tuple[str, str], ...] = ()
+    #: What changing the valve and waiting cost; None: the case is closed, or no valve is entered.
+    choice: ChoiceBlock | None = None

@@ -4,6 +4,7 @@ import dataclasses
 
 from markupsafe import Markup
 
+from server.show.choice_block import ChoiceBlock
 from server.show.frame import Frame
 from server.show.pages import Choice, TimelineRow
 
@@ -77,8 +78,6 @@ class ValvesPage:
 
 @dataclasses.dataclass(frozen=True)
 class ValvePage:
-    """`choice` compares changing at the next stop with waiting, `choice_lines` say what goes in."""
-
     frame: Frame
     answer: str
     under: str
@@ -89,9 +88,7 @@ class ValvePage:
     materials: tuple[tuple[str, str, str], ...]
     checks: tuple[TimelineRow, ...]
     life: LifeBlock
-    choice: str
-    choice_rows: tuple[tuple[str, str], ...]
-    choice_lines: tuple[str, ...]
+    choice: ChoiceBlock
     spares: tuple[SpareRow, ...]
     is_out: bool
     outcomes: tuple[Choice, ...]

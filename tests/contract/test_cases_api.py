@@ -9,6 +9,7 @@ import pytest
 from fastapi import FastAPI
 
 from server.access.actors import OPEN, Actor
+from server.record.valves import put_valve
 from server.routes import cases, problems, trials, valves
 from server.store.audit import audit_of
 from server.store.database import Store
@@ -83,6 +84,11 @@ def test_a_case_is_opened_written_in_acted_on_and_closed(plant: Plant, store: St
     assert (action["kind"], action["what"]) == ("setting", "decompression 4 → 6")
 
     whole = plant.send("GET", "/presses/P07/cases/1")
+    assert whole["choice"] is None
+    fitted = {"shots_before": 10, "fitted_at": "2026-04-01T06:00:00Z"}
+    store.write(lambda c: put_valve(c, need_press(c, "P07"), fitted, who="ines", now_ms=NOW))
+    choice = plant.send("GET", "/presses/P07/cases/1")["choice"]
+    assert (choice["valve"], "has not said what a change" in choice["reason"]) == (1, True)
     proof = whole["actions"][0]["proof"]
     assert (proof["verdict"], proof["more"], proof["at"]) == ("", 50, "2026-04-01T08:00:00.000Z")
     assert "ring looks shiny" in [line["text"] for line in whole["story"]]
@@ -99,7 +105,8 @@ def test_a_case_is_opened_written_in_acted_on_and_closed(plant: Plant, store: St
     with store.read() as c:
         done = [row.action for row in audit_of(c, need_press(c, "P07").press_id)]
     assert done == [
-        "case_closed", "case_action_taken_up", "event_recorded", "case_noted", "case_changed", "case_opened",
+        "case_closed", "valve_entered", "case_action_taken_up", "event_recorded", "case_noted",
+        "case_changed", "case_opened",
     ]  # fmt: skip
 
 

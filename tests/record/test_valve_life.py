@@ -9,14 +9,17 @@ import sqlalchemy as sa
 from server.clock import as_text
 from server.contract import SHOT_COLUMNS
 from server.derived.inspected import inspection_record
-from server.derived.valve_choice import choice_of, fitting_spares
+from server.derived.valve_choice import choice_now, choice_of, fitting_spares
 from server.derived.valve_life import Life, group_of, life_groups
 from server.errors import ConflictError, NotFoundError
 from server.maths.life import WeibullLife
 from server.maths.results import Undetermined
-from server.record import spares, valves
+from server.record import cases, spares, valves
 from server.record.settings import change_settings
 from server.record.studies import keep_study
+from server.show.build_cases import build_case
+from server.show.frame import Actor
+from server.show.plant_words import plant_at
 from server.store.audit import PLANT, audit_of
 from server.store.plant import Press, Setup, keep_setup, setup_digest
 from server.store.records import Study, add_study
@@ -213,5 +216,18 @@ def test_changing_against_waiting_needs_the_plants_figures_and_a_judged_press() 
         assert not isinstance(found, Undetermined)
         assert (found.costs.change, found.costs.wait, found.life_known) == (1_450.0, 3_500.0, False)
         assert group_of([group], life.valve) is group
+        assert choice_now(c, press) == (2, found)
+        case = cases.open_one(c, press, {"about": "scatter"}, onset_ms=None, who="ada", now_ms=NOW)
+        plant = plant_at(c, now_ms=NOW, actor=Actor())
+        page = build_case(c, plant, press=press.press, number=case.case_no)
+        assert page is not None
+        assert page.choice is not None
+        assert ("Wait for the stop after next", "3,500 EUR") in page.choice.rows
+        assert page.choice.href == f"/valves/{press.press}/2"
+        closing = {"verdict": "cannot_say", "note": "mold went out"}
+        cases.close(c, press, case.case_no, closing, who="ada", now_ms=NOW)
+        page = build_case(c, plant, press=press.press, number=case.case_no)
+        assert page is not None
+        assert page.choice is None
         gone = next(one for one in group.lives if one.valve.valve_no == 1)
         assert isinstance(choice_of(c, press, gone, group), Undetermined)
