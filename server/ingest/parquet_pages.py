@@ -1,128 +1,113 @@
 """What the pages of a Parquet file unpack to, read from their own headers before any of them is unpacked.
 
 The footer says how large row groups are, and may say anything: what is unpacked is what a page's header
-claims. Headers are Thrift structures in the compact protocol (Apache Thrift, THRIFT-110; Parquet's
-`PageHeader`: 2 uncompressed_page_size, 3 compressed_page_size); only their sizes are of interest here.
+claims. Pages are gone through as their reader will, from the first of a column until its values are all
+there. Where columns begin is read here from the footer's bytes too (`compact_structs.py`): asked for a
+damaged column's numbers, the library ends the process instead of raising.
 """
 
+import dataclasses
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, BinaryIO, Final
+from typing import BinaryIO, Final
 
-#: A header with its statistics is far smaller.
-_HEADER_MAX: Final = 1 << 16
-_PAGES_MAX: Final = 1_000_000
-#: Bytes of the kinds that have a length of their own: truths (in the mark itself), bytes, doubles.
-_FIXED: Final = {1: 0, 2: 0, 3: 1, 7: 8}
+from server.ingest.compact_structs import BINARY, I32, I64, STRUCT, Fields, items, read_struct
+
+#: A header with its statistics is far smaller; nearly all are shorter than the first.
+_HEADERS: Final = (512, 1 << 16)
+#: Pages of one file: a file of pages that hold nothing would keep a core busy for minutes.
+_PAGES_MAX: Final = 100_000
+#: Rows a byte of the file may stand for, once there are many: nulls and repeats cost nothing to write.
+_ROWS_PER_BYTE_MAX: Final = 10
+_ROWS_UNASKED: Final = 1_000_000
+#: What stands behind the footer: its length and four letters.
+_TAIL: Final = 8
+_FOOTER_MAX: Final = 64 << 20
+_DATA, _DICTIONARY, _DATA_V2 = 0, 2, 3
+#: Field of the page header that holds what each type of page counts; its field 1 is the number of values.
+_COUNTS: Final = {_DATA: 5, _DICTIONARY: 7, _DATA_V2: 8}
 
 
 class BrokenPageError(Exception):
-    """A header that is none."""
+    """A footer or a header that is none."""
 
 
-class _Compact:
-    """Enough of the compact protocol to find two numbers of a structure and where it ends."""
+@dataclasses.dataclass(frozen=True)
+class Chunk:
+    """One column of one row group: where its first page begins, and how many values its pages hold."""
 
-    def __init__(self, data: bytes) -> None:
-        self._data = data
-        self.at = 0
-
-    def numbers(self) -> dict[int, int]:
-        """Whole numbers of the structure that begins here, by field; `at` stands behind it."""
-        found: dict[int, int] = {}
-        field = 0
-        while (mark := self._byte()) != 0:
-            step, kind = mark >> 4, mark & 15
-            field = field + step if step else self._zigzag()
-            if kind in (4, 5, 6):
-                found[field] = self._zigzag()
-            else:
-                self._pass_over(kind, depth=0)
-        return found
-
-    def _pass_over(self, kind: int, depth: int) -> None:
-        if depth > 12:
-            raise BrokenPageError("nested too deep")
-        if kind in _FIXED:
-            self._skip(_FIXED[kind])
-        elif kind in (4, 5, 6):
-            self._varint()
-        elif kind == 8:
-            self._skip(self._varint())
-        elif kind in (9, 10):
-            self._pass_over_list(depth)
-        elif kind == 12:
-            while (mark := self._byte()) != 0:
-                if not mark >> 4:
-                    self._varint()
-                self._pass_over(mark & 15, depth + 1)
-        else:
-            raise BrokenPageError(f"a field of kind {kind}")
-
-    def _pass_over_list(self, depth: int) -> None:
-        mark = self._byte()
-        size, kind = mark >> 4, mark & 15
-        if size == 15:
-            size = self._varint()
-        if size > _HEADER_MAX:
-            raise BrokenPageError("a list beyond all headers")
-        for _ in range(size):
-            # A truth within a list is a byte of its own.
-            self._pass_over(3 if kind in (1, 2) else kind, depth + 1)
-
-    def _byte(self) -> int:
-        self._skip(1)
-        return self._data[self.at - 1]
-
-    def _skip(self, count: int) -> None:
-        self.at += count
-        if self.at > len(self._data):
-            raise BrokenPageError("it ends within a header")
-
-    def _varint(self) -> int:
-        value = shift = 0
-        while True:
-            byte = self._byte()
-            value |= (byte & 127) << shift
-            if byte < 128:
-                return value
-            shift += 7
-            if shift > 63:
-                raise BrokenPageError("a number without end")
-
-    def _zigzag(self) -> int:
-        value = self._varint()
-        return (value >> 1) ^ -(value & 1)
+    at: int
+    values: int
 
 
-def largest_group(path: Path, meta: Any) -> int:
-    """Bytes the largest row group unpacks to by the headers of its pages. Raises BrokenPageError.
+def too_many_rows(path: Path, rows: int) -> bool:
+    """Whether a file says it holds more rows than so few bytes can be a log of."""
+    return rows > max(_ROWS_UNASKED, _ROWS_PER_BYTE_MAX * path.stat().st_size)
 
-    meta: the file's metadata as pyarrow reads it.
-    """
-    largest = 0
+
+def largest_group(path: Path) -> int:
+    """Bytes the largest row group unpacks to by the headers of its pages. Raises BrokenPageError."""
     with path.open("rb") as file:
-        for group in range(meta.num_row_groups):
-            row_group = meta.row_group(group)
-            size = sum(_chunk(file, row_group.column(i)) for i in range(row_group.num_columns))
-            largest = max(largest, size)
-    return largest
+        walk = Walk(file)
+        return max((sum(map(walk.unpacked, group)) for group in walk.groups()), default=0)
 
 
-def _chunk(file: BinaryIO, column: Any) -> int:
-    """Bytes the pages of a column chunk claim to unpack to."""
-    begin = column.data_page_offset
-    if column.has_dictionary_page and column.dictionary_page_offset is not None:
-        begin = min(begin, column.dictionary_page_offset)
-    at, end, total = begin, begin + column.total_compressed_size, 0
-    for _ in range(_PAGES_MAX):
-        if at >= end:
-            return total
-        file.seek(at)
-        header = _Compact(file.read(_HEADER_MAX))
-        sizes = header.numbers()
-        unpacked, packed = sizes.get(2, -1), sizes.get(3, -1)
-        if unpacked < 0 or packed < 0:
-            raise BrokenPageError("a page without a size")
-        total += unpacked
-        at += header.at + packed
-    raise BrokenPageError("pages without end")
+class Walk:
+    """From page to page of one file, counting them."""
+
+    def __init__(self, file: BinaryIO) -> None:
+        self._file, self._pages = file, 0
+
+    def groups(self) -> Iterator[list[Chunk]]:
+        """The row groups, by the footer."""
+        end = self._file.seek(0, 2) - _TAIL
+        self._file.seek(max(0, end))
+        length = int.from_bytes(self._file.read(4), "little")
+        if length > min(_FOOTER_MAX, end):
+            raise BrokenPageError("its footer is longer than it may be")
+        self._file.seek(end - length)
+        try:
+            footer, _ = read_struct(self._file.read(length))
+            groups = items(footer, 4, STRUCT)
+            found = [[_chunk(column) for column in items(group, 1, STRUCT)] for group in groups]
+        except (IndexError, KeyError, ValueError) as error:
+            raise BrokenPageError(f"its footer is damaged ({error})") from None
+        yield from found
+
+    def unpacked(self, chunk: Chunk) -> int:
+        """Bytes all pages of a column chunk claim to unpack to."""
+        at, seen, total = chunk.at, 0, 0
+        while seen < chunk.values:
+            self._pages += 1
+            if self._pages > _PAGES_MAX:
+                raise BrokenPageError(f"more than {_PAGES_MAX:,} pages")
+            header, length = self._header(at)
+            try:
+                kind, unpacked, packed = (header[field, I32] for field in (1, 2, 3))
+                values = header[_COUNTS[kind], STRUCT][1, I32] if kind in _COUNTS else 0
+            except KeyError:
+                raise BrokenPageError(f"the page at byte {at} lacks a size") from None
+            if min(unpacked, packed, values) < 0 or (kind == _DICTIONARY and values > chunk.values):
+                raise BrokenPageError(f"the page at byte {at} says a size that cannot be")
+            seen += 0 if kind == _DICTIONARY else values
+            total += unpacked
+            at += length + packed
+        return total
+
+    def _header(self, at: int) -> tuple[Fields, int]:
+        for size in _HEADERS if at >= 0 else ():
+            try:
+                self._file.seek(at)
+                return read_struct(self._file.read(size))
+            except IndexError:
+                continue
+            except (ValueError, OverflowError):
+                break
+        raise BrokenPageError(f"no page begins at byte {at}")
+
+
+def _chunk(column: Fields) -> Chunk:
+    meta = column[3, STRUCT]
+    items(meta, 3, BINARY)
+    data, dictionary = meta[9, I64], meta.get((11, I64), 0)
+    return Chunk(at=dictionary if 0 < dictionary < data else data, values=meta[5, I64])

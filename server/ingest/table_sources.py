@@ -16,7 +16,7 @@ import pyarrow.parquet as pq
 
 from server.errors import InvalidError, NotFoundError, TooLargeError
 from server.ingest.faults import shown
-from server.ingest.parquet_pages import BrokenPageError, largest_group
+from server.ingest.parquet_pages import BrokenPageError, largest_group, too_many_rows
 from server.ingest.table_text import BadLine, codec_of, opened
 from server.tabular.report_files import ReportLines
 
@@ -304,7 +304,7 @@ def _open_parquet(path: Path, wanted: Wanted, batch_rows: int) -> Source:
         meta = file.metadata
         # By the footer, and by the pages themselves: a footer may say anything.
         told = max((meta.row_group(i).total_byte_size for i in range(meta.num_row_groups)), default=0)
-        largest = told if told > ROW_GROUP_MAX else max(told, largest_group(path, meta))
+        largest = told if told > ROW_GROUP_MAX else max(told, largest_group(path))
     except (pa.ArrowException, OSError, ValueError, BrokenPageError) as error:
         raise InvalidError(f"{path.name} is no Parquet file: {error}", field="file") from None
     _check_width(path, names)
@@ -312,6 +312,11 @@ def _open_parquet(path: Path, wanted: Wanted, batch_rows: int) -> Source:
         file.close()
         raise TooLargeError(
             f"{path.name} has a row group of {largest >> 20} MB; write it with smaller ones (100,000 rows)"
+        )
+    if too_many_rows(path, meta.num_rows):
+        file.close()
+        raise TooLargeError(
+            f"{path.name} says it holds {meta.num_rows:,} rows in {path.stat().st_size:,} bytes; no log does"
         )
     count = [0, max(1, meta.num_rows)]
     # Columns nobody asks for are not unpacked; where none is known all of them are looked at.
