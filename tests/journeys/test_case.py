@@ -134,7 +134,7 @@ def browser() -> Iterator[Browser]:
 
 def opened(page: Page, house: House, path: str) -> None:
     page.goto(f"{house.base}{path}")
-    page.wait_for_function("document.documentElement.dataset.ready === '1'", timeout=PATIENCE)
+    page.locator("html[data-ready='1']").wait_for(state="attached", timeout=PATIENCE)
 
 
 def test_from_an_alarm_to_a_proven_fix(house: House, browser: Browser) -> None:
@@ -158,12 +158,20 @@ def test_from_an_alarm_to_a_proven_fix(house: House, browser: Browser) -> None:
     page.get_by_role("link", name="Suspect parts").click()
     expect(page.get_by_role("main")).to_contain_text("2231")
 
-    # Weights of short shots are sent by the scale's program; they stand in the story.
-    answer = context.request.post(
-        f"{house.base}/api/v1/studies/short-shot",
-        data={"press": "P07", "mold": "M-113", "weights_g": WEIGHTS, "limit_pct": 5},
-    )
-    assert answer.ok, answer.text()
+    # Short shots are weighed: the cautions first, the column pasted, the study kept; they stand in the story.
+    opened(page, house, "/studies?kind=short-shot&press=P07")
+    weighing = page.locator("#short-shot")
+    weighing.locator("[data-confirm]").check()
+    weighing.get_by_label("Another limit").fill("5")
+    weighing.get_by_role("button", name="Begin weighing").click()
+    page.get_by_text("Paste a column").click()
+    page.locator("form.entry-many textarea").first.fill("\n".join(map(str, WEIGHTS)))
+    page.locator("form.entry-many button[type=submit]").first.click()
+    expect(page.locator(".readings li")).to_have_count(len(WEIGHTS))
+    house.clock.at_ms += MINUTE
+    page.get_by_role("button", name="Keep this study").click()
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Short-shot weights on P07")
+    expect(page.get_by_role("main")).to_contain_text("Cautions read and confirmed by")
     house.clock.at_ms += MINUTE
     opened(page, house, "/cases/P07/1")
     expect(page.locator("[data-live=story]")).to_contain_text("Short-shot weights")
@@ -187,8 +195,12 @@ def test_from_an_alarm_to_a_proven_fix(house: House, browser: Browser) -> None:
     opened(page, house, "/cases/P07/1")
     expect(page.get_by_role("heading", level=1)).to_contain_text("It is fixed.")
     expect(page.locator("[data-live=proofs]")).to_contain_text("back at the record")
-    page.get_by_role("button", name="Close the case").click()
+    closing = page.locator("#close")
+    closing.locator("[name=verdict]").select_option("fixed")
+    closing.locator("[name=note]").fill("seat was cut; parts good again")
+    closing.get_by_role("button", name="Close the case").click()
     expect(page.get_by_role("heading", level=1)).to_have_text("P07: It is fixed.")
+    expect(page.get_by_role("main")).to_contain_text("seat was cut; parts good again")
     expect(page.get_by_role("button", name="Close the case")).to_have_count(0)
 
     # What it says of the valve that went stands on that valve's page, in the score's record and next time.
