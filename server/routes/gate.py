@@ -21,6 +21,8 @@ Result = TypeVar("Result")
 THREADS: Final = 12
 WAITING_MAX: Final = 64
 BYTES_MAX: Final = 256 * 1024 * 1024
+#: Pictures decoded at once: the largest take 300 MB (computed), and shots do not wait for them.
+PICTURES: Final = 2
 #: A body has so long to begin and end, and a second more for every so many bytes that came.
 BODY_WITHIN_S: Final = 30.0
 BYTES_A_SECOND: Final = 10_000
@@ -35,6 +37,7 @@ class Gate:
         self._in_hand = 0
         self._bytes = 0
         self._threads: anyio.CapacityLimiter | None = None
+        self._apart: anyio.CapacityLimiter | None = None
 
     @property
     def in_hand(self) -> int:
@@ -85,6 +88,12 @@ class Gate:
         if self._threads is None:
             self._threads = anyio.CapacityLimiter(THREADS)
         return await anyio.to_thread.run_sync(work, limiter=self._threads)
+
+    async def run_apart(self, work: Callable[[], Result]) -> Result:
+        """Run what is long and large, few at once, in no thread of ingest."""
+        if self._apart is None:
+            self._apart = anyio.CapacityLimiter(PICTURES)
+        return await anyio.to_thread.run_sync(work, limiter=self._apart)
 
 
 def _busy(in_hand: int) -> BusyError:

@@ -68,7 +68,7 @@ async def post_photo(
         return kept_photo
 
     async with objects.gate.passing(len(body)):
-        photo: Photo = await objects.gate.run(work)
+        photo: Photo = await objects.gate.run_apart(work)
     objects.hub.publish("press", code)
     return photo_item(photo)
 

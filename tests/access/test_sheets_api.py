@@ -6,6 +6,7 @@ import httpx
 import pytest
 
 from server.errors import InvalidError
+from server.record import photos
 from server.record.studies import CAUTIONS
 from server.routes.sheets import read_csv
 from tests.access.plant import Caller, Plant, plant
@@ -143,3 +144,23 @@ def test_limits_are_set_by_who_may_set_drawing_limits(any_url: str) -> None:
         assert known["items"] == [limit]
         assert known["starting_values"] == {"general": 5.0, "precise": 2.0, "no_hold": 1.0}
         assert begin(lead, process_class="precise").json()["asked"]["limit_pct"] == 1.5
+
+
+def test_shots_do_not_wait_for_photos(sqlite_url: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    apart: list[bool] = []
+    decode = photos.read_photo
+    with plant(sqlite_url) as here:
+        engineer = a_press(here)
+        body = {"press": "P07", "verdict": "worn", "confirmed": ["lock_out"]}
+        study = engineer("POST", "/api/v1/studies/inspection", body).json()["id"]
+
+        def decoding(content: bytes) -> tuple[bytes, int, int]:
+            # While a photo is decoded every thread of ingest is free.
+            threads = here.objects.gate._threads
+            apart.append(threads is None or threads.borrowed_tokens == 0)
+            return decode(content)
+
+        monkeypatch.setattr(photos, "read_photo", decoding)
+        path = f"/api/v1/presses/P07/studies/{study}/photos"
+        assert engineer("POST", path, content=picture()).status_code == 201
+    assert apart == [True]
