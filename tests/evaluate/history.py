@@ -34,7 +34,7 @@ START_MS = 1_770_000_000_000
 RECORD = 160
 
 
-def shots_of(press: str, *, count: int = 420, seed: int = 11) -> list[ReadShot]:
+def shots_of(press: str, *, count: int = 384, seed: int = 11) -> list[ReadShot]:
     """Rounded shots: a restart, another lot, other set-points, wear, a bottoming stretch, gaps."""
     rng = np.random.default_rng(seed)
     at = START_MS + np.cumsum(rng.normal(20_000, 60, count).astype(np.int64))

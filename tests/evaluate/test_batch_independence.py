@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from server.evaluate import press as evaluated
 from server.store import evaluation as landed
 from server.store.database import Store
+from server.valve.checks import proof_log_odds
 from tests.evaluate.history import Bringing, record_of, shots_of
 
 _number = itertools.count()
@@ -105,4 +106,7 @@ def test_the_history_exercises_what_it_should(store: Store) -> None:
     assert len(found["scores"]) > 5
     # The prior moves with the valve's age, and with each check.
     assert len({row[6] for row in found["scores"]}) >= 4
+    # The proof of a fix comes behind the last check: it alone moves the last score's prior.
+    before, after = (float.fromhex(str(row[6])) for row in found["scores"][-2:])
+    assert after - before == pytest.approx(proof_log_odds("setting", verdict="no_change"), abs=1e-9)
     assert {row[0] for row in found["rollups"]} == {600, 3600, 86400}
