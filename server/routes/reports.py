@@ -160,10 +160,12 @@ def _sheet(path: str) -> str:
 
 
 def _page(request: Request, number: int) -> tuple[Report, ReportPage]:
-    need(actor_of(request), "read")
     objects = objects_of(request)
     with objects.store.read() as connection:
         report = report_by_no(connection, number)
+        # A key of one press reads the reports of that press alone.
+        of_press = report is not None and KINDS[report.kind].of == "press"
+        need(actor_of(request), "read", press=report.subject if report is not None and of_press else None)
         plant = plant_at(connection, now_ms=objects.now_ms(), actor=looking(request))
         page = None if report is None else build_report(connection, plant, report)
     if report is None or page is None:

@@ -71,12 +71,18 @@ def _signal(signal: SignalVerdict) -> Block:
     names = list(dict.fromkeys(fact.name for row in signal.lanes for fact in row.facts))
     presses = [row for row in signal.lanes if row.facts]
     cells = {row.press: {fact.name: fact.value for fact in row.facts} for row in presses}
+    said = []
+    if pictures:
+        said.append("Thick: mean with its 95 % interval. Pale: ± 3 s. Upright lines: limits of the drawing.")
+    said += [
+        f"{row.press} is not stable: its numbers below describe what was, no process that could be repeated."
+        for row in presses
+        if row.verdict.startswith("Not stable")
+    ]
     # Presses side by side, a line a number: what is compared stands next to each other.
     return Block(
         f"{signal.name}: {signal.sentence}",
-        ("Thick: mean with its 95 % interval. Pale: ± 3 s. Upright lines: limits of the drawing.",)
-        if pictures
-        else (),
+        tuple(said),
         tuple(pictures),
         head=("", *(row.press for row in presses)) if presses else (),
         rows=tuple((name, *(cells[row.press].get(name, "–") for row in presses)) for name in names),
