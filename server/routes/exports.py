@@ -22,6 +22,7 @@ from server.routes.sources import get_sources
 from server.routes.valves import get_spares
 from server.show.spreadsheets import MEDIA, flattened, write_file
 from server.store.exports import EXPORTS, heads_of, pages_of
+from server.store.plant import need_press
 
 
 def _every(get: Callable[..., dict[str, Any]], request: Request) -> list[dict[str, Any]]:
@@ -72,6 +73,15 @@ def export(
     rows = EXPORTS.get(what)
     allow(request, "audit" if rows is not None and rows.audit else "read", press=code)
     from_ms, to_ms = read_span(since, to)
+    if code is not None:
+        with objects_of(request).store.read() as connection:
+            need_press(connection, code)
+    timed = rows is not None and bool(rows.time)
+    for name, given, narrows in (
+        ("press", code, rows is not None or what == "days"), ("from", since, timed), ("to", to, timed)
+    ):  # fmt: skip
+        if given is not None and not narrows:
+            raise InvalidError(f"{name} narrows no export of {what[:40]!r}; leave it out", field=name)
     if what in _ANSWERS:
         return _of_items(what, form, _ANSWERS[what](request))
     if what == "days":

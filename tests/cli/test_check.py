@@ -9,7 +9,7 @@ from server.care import check
 from server.cli import main
 from server.store.database import Store
 from server.store.engine import upgrade
-from tests.evaluate.history import Bringing, record_of, shots_of
+from tests.evaluate.history import SHOTS, Bringing, record_of, shots_of
 
 
 @pytest.fixture(scope="module")
@@ -45,7 +45,7 @@ def test_a_sound_database_has_no_faults_and_every_press_its_line(evaluated: Stor
     report = check(evaluated)
     assert report.faults == ()
     assert len(report.lines) == 1
-    assert report.lines[0].startswith("P07: 420 shots, 0 waiting for evaluation")
+    assert report.lines[0].startswith(f"P07: {SHOTS} shots, 0 waiting for evaluation")
     assert " 0 checkpoints" not in report.lines[0]
     assert " 0 summaries" not in report.lines[0]
 
@@ -70,7 +70,7 @@ def test_each_thing_tampered_with_is_named(evaluated: Store, statement: str, sai
 
 
 def test_what_still_waits_is_not_held_against_anybody(evaluated: Store) -> None:
-    late = shots_of("P07", count=425)[420:]
+    late = shots_of("P07", count=SHOTS + 5)[SHOTS:]
     document = record_of(shots_of("P07"))
     Bringing(evaluated, "P07", document).bring(late)
     report = check(evaluated)
@@ -114,7 +114,7 @@ def test_backup_and_restore_from_the_command_line(
     monkeypatch.setenv("RINGTELL_DATABASE_URL", evaluated.url)
     backup = tmp_path / "friday.db"
     assert main(["db", "backup", str(backup)]) == 0
-    assert "420 shots" in capsys.readouterr().out
+    assert f"{SHOTS} shots" in capsys.readouterr().out
     monkeypatch.setenv("RINGTELL_DATABASE_URL", f"sqlite:///{tmp_path / 'new.db'}")
     assert main(["db", "restore", str(backup)]) == 0
     assert "every count is that of the sheet" in capsys.readouterr().out

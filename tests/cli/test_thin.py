@@ -18,7 +18,7 @@ from server.store.shots import count_shots, read_columns
 from server.store.tables import alarms, audit, thinnings
 from server.store.thinning import floor_of, last_thinning
 from server.thin import BY_ITSELF, MONTH_MS, Nightly, cutoff_of, looked_at, thin_press
-from tests.evaluate.history import START_MS, Bringing, record_of, shots_of
+from tests.evaluate.history import SHOTS, START_MS, Bringing, record_of, shots_of
 
 NOW_MS = START_MS + 100 * MONTH_MS
 
@@ -157,10 +157,10 @@ def test_it_is_said_who_did_it_and_counted_before(
     assert main(["db", "thin", "--months", "0.01", "--dry-run"]) == 0
     assert "nothing was changed" in capsys.readouterr().out
     with store.read() as connection:
-        assert count_shots(connection) == 420
+        assert count_shots(connection) == SHOTS
     assert main(["db", "thin", "--months", "0.01"]) == 0
     with store.read() as connection:
-        assert count_shots(connection) < 420
+        assert count_shots(connection) < SHOTS
         rows = connection.execute(sa.select(audit.c.action, audit.c.who)).all()
     assert ("shots_thinned", "command line") in [tuple(row) for row in rows]
 

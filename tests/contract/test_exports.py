@@ -77,6 +77,11 @@ def test_every_export_is_answered_and_knows_its_columns(plant: Plant) -> None:
     assert "P07" in plant.ask("GET", "/api/v1/export/presses").text
     refused = plant.ask("GET", "/api/v1/export/passwords")
     assert (refused.status_code, refused.json()["field"]) == (404, "what")
+    assert plant.ask("GET", "/api/v1/export/shots?press=NOPE").status_code == 404
+    for unheard in ("presses?press=P07", "trials?from=2026-01-01T00:00:00Z", "molds?to=2026-01-01T00:00:00Z"):
+        answer = plant.ask("GET", f"/api/v1/export/{unheard}")
+        field = unheard.partition("?")[2].partition("=")[0]
+        assert (answer.status_code, answer.json()["field"]) == (422, field)
 
 
 def test_lanes_of_a_mold_are_the_numbers_of_the_api(plant: Plant) -> None:

@@ -32,9 +32,11 @@ from server.store.tables import events, findings, press_states, rollups, scores
 
 START_MS = 1_770_000_000_000
 RECORD = 160
+#: Shots of the whole history.
+SHOTS = 384
 
 
-def shots_of(press: str, *, count: int = 384, seed: int = 11) -> list[ReadShot]:
+def shots_of(press: str, *, count: int = SHOTS, seed: int = 11) -> list[ReadShot]:
     """Rounded shots: a restart, another lot, other set-points, wear, a bottoming stretch, gaps."""
     rng = np.random.default_rng(seed)
     at = START_MS + np.cumsum(rng.normal(20_000, 60, count).astype(np.int64))
