@@ -5,7 +5,7 @@ import csv
 import dataclasses
 import io
 import zipfile
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,6 +17,7 @@ import pyarrow.parquet as pq
 from server.errors import InvalidError, NotFoundError, TooLargeError
 from server.ingest.faults import shown
 from server.ingest.parquet_pages import BrokenPageError, largest_group, too_many_rows
+from server.ingest.sheet_rows import SheetReader, sheet_rows
 from server.ingest.table_text import BadLine, codec_of, opened
 from server.tabular.report_files import ReportLines
 
@@ -279,13 +280,19 @@ def _open_workbook(path: Path, wanted: Wanted, sheet: str | None) -> Source:
     raise _no_header(path)
 
 
-def _workbook_rows(path: Path, book: Any, sheet: Any, count: list[int]) -> Any:
+def _workbook_rows(path: Path, book: Any, sheet: Any, count: list[int]) -> Generator[Cells, None, None]:
+    reader = SheetReader(
+        width=min(sheet.max_column or 0, COLUMNS_MAX), most=COLUMNS_MAX, texts=sheet._shared_strings,
+        epoch=book.epoch, dates=book._date_formats, durations=book._timedelta_formats,
+    )  # fmt: skip
     try:
-        width = min(sheet.max_column or COLUMNS_MAX, COLUMNS_MAX)
-        for cells in sheet.iter_rows(values_only=True, max_col=width):
-            count[0] += 1
-            if any(cell is not None and cell != "" for cell in cells):
-                yield cells
+        with sheet._get_source() as file:
+            for number, cells in sheet_rows(file, reader):
+                count[0] = number
+                if any(cell is not None and cell != "" for cell in cells):
+                    yield cells
+    except TooLargeError as error:
+        raise TooLargeError(f"{path.name}: {error}") from error
     except Exception as error:  # as above
         raise InvalidError(f"{path.name} cannot be read to its end: {error}", field="file") from error
     finally:

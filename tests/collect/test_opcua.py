@@ -122,7 +122,7 @@ def test_what_a_press_does_not_report_is_missing_and_said(
             machine = await press.add_machine("IMM-7", measured=five, machine_counter=False)
             async with collecting(press.url, spool, tmp_path) as state:
                 await machine.fire({**shot, "TransferSpecificPressure": None, "SpecificPressureMaximum": 0.0})
-                await until(lambda: spool.state().waiting == 1)
+                await until(lambda: state.of("P07").shots == 1)
             missing = state.of("P07").not_reported
             assert missing["transfer_pressure_bar"] == "not reported"
             assert missing["hold_pressure_bar"] == "not reported"

@@ -88,6 +88,8 @@ async def shift(spool: Spool, folder: Path, *, presses: int, cycles: int, server
     for number, shot in enumerate(made, start=1):
         for machine in machines:
             await machine.fire(shot)
+            # Firing alone never waits; what publishes and what listens must have their turn.
+            await asyncio.sleep(0)
         # As fast as it goes, but no faster: a press's own queue holds a thousand events, not a shift.
         await emptied.until((number - 20) * presses, within_s=60)
         if number % max(1, cycles // 20) == 0:

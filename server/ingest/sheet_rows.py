@@ -1,0 +1,169 @@
+"""Rows of a worksheet, read as its XML unpacks: one row is held at a time, however long the sheet.
+
+openpyxl opens the workbook (its sheets, shared texts, which styles are dates) and turns numbers into
+times. Its own rows hold the same values and take several times as long, since a tree of every row is
+built first; and they end where the sheet says it ends, which some programs write wrong.
+"""
+
+from collections.abc import Container, Iterator, Sequence
+from typing import IO, Any, Final
+from xml.parsers import expat
+
+from openpyxl.utils.cell import column_index_from_string
+from openpyxl.utils.datetime import from_excel, from_ISO8601
+from openpyxl.xml.constants import SHEET_MAIN_NS
+
+from server.errors import TooLargeError
+
+_PIECE: Final = 1 << 16
+#: Spreadsheets keep 32,767 characters in a cell; what is far longer is no cell of a log.
+CELL_TEXT_MAX: Final = 1 << 20
+_ROW, _CELL, _VALUE, _INLINE, _TEXT, _PHONETIC = (
+    f"{SHEET_MAIN_NS} {name}" for name in ("row", "c", "v", "is", "t", "rPh")
+)
+
+
+class SheetReader:
+    """Takes the XML of one sheet piece by piece; the rows finished by it come out."""
+
+    def __init__(
+        self,
+        *,
+        width: int,
+        most: int,
+        texts: Sequence[str],
+        epoch: Any,
+        dates: Container[int],
+        durations: Container[int],
+    ) -> None:
+        """width: cells every row has at least; most: cells of a row that are read."""
+        self._width, self._most = width, most
+        self._texts, self._epoch = texts, epoch
+        self._dates, self._durations = dates, durations
+        #: Letters of a column → its number, from 1.
+        self._columns: dict[str, int] = {}
+        self._rows: list[tuple[int, list[Any]]] = []
+        self._row_no = self._column = 0
+        self._row: list[Any] = []
+        self._kind, self._style = "n", "0"
+        self._text, self._taken = "", 0
+        self._takes = False
+        self._value: str | None = None
+        self._inline: str | None = None
+        self._phonetic = False
+        self._parser = expat.ParserCreate(namespace_separator=" ")
+        self._parser.buffer_text = True
+        self._parser.StartElementHandler = self._begin
+        self._parser.EndElementHandler = self._end
+        self._parser.CharacterDataHandler = self._take
+        self._parser.StartDoctypeDeclHandler = _refuse
+
+    def feed(self, piece: bytes) -> list[tuple[int, list[Any]]]:
+        """Number and cells of each row that ends in this piece; nothing at all ends the sheet."""
+        self._parser.Parse(piece, not piece)
+        rows, self._rows = self._rows, []
+        return rows
+
+    # --- what the parser meets ----------------------------------------------------------------
+
+    def _begin(self, name: str, given: dict[str, str]) -> None:
+        if name == _VALUE:
+            self._text, self._takes = "", True
+        elif name == _CELL:
+            self._begin_cell(given)
+        elif name == _ROW:
+            number = given.get("r")
+            self._row_no = self._row_no + 1 if number is None else int(float(number))
+            self._column, self._row = 0, [None] * self._width
+        elif name == _TEXT:
+            self._text, self._takes = "", not self._phonetic and self._inline is not None
+        elif name == _INLINE:
+            self._inline = ""
+        elif name == _PHONETIC:
+            self._phonetic = True
+
+    def _begin_cell(self, given: dict[str, str]) -> None:
+        place = given.get("r")
+        if place:
+            letters = place.rstrip("0123456789")
+            column = self._columns.get(letters)
+            if column is None:
+                column = self._columns[letters] = column_index_from_string(letters)
+            self._column = column
+        else:
+            self._column += 1
+        self._kind = given.get("t", "n")
+        self._style = given.get("s", "0")
+        self._value = self._inline = None
+        self._taken = 0
+
+    def _take(self, text: str) -> None:
+        if not self._takes:
+            return
+        self._taken += len(text)
+        if self._taken > CELL_TEXT_MAX:
+            raise TooLargeError(f"a cell of row {self._row_no} holds more than {CELL_TEXT_MAX:,} characters")
+        self._text += text
+
+    def _end(self, name: str) -> None:
+        if name == _VALUE:
+            if self._value is None:
+                self._value = self._text
+            self._takes = False
+        elif name == _CELL:
+            if self._column <= self._most:
+                self._keep(self._read())
+        elif name == _ROW:
+            self._rows.append((self._row_no, self._row))
+            self._row = []
+        elif name == _TEXT:
+            if self._takes and self._inline is not None:
+                self._inline += self._text
+            self._takes = False
+        elif name == _PHONETIC:
+            self._phonetic = False
+
+    def _keep(self, value: Any) -> None:
+        row, place = self._row, self._column - 1
+        if place >= len(row):
+            if value is None:
+                return
+            row.extend([None] * (place + 1 - len(row)))
+        row[place] = value
+
+    # --- what a cell holds --------------------------------------------------------------------
+
+    def _read(self) -> Any:
+        kind, text = self._kind, self._value
+        if kind == "inlineStr":
+            return self._inline
+        if not text:
+            return None
+        if kind == "n":
+            number = float(text) if "." in text or "E" in text or "e" in text else int(text)
+            style = int(self._style) if self._style != "0" else 0
+            return self._time(number, style) if style in self._dates else number
+        if kind == "s":
+            return self._texts[int(text)]
+        if kind == "b":
+            return bool(int(text))
+        return from_ISO8601(text) if kind == "d" else text
+
+    def _time(self, number: float, style: int) -> Any:
+        try:
+            return from_excel(number, self._epoch, timedelta=style in self._durations)
+        except (OverflowError, ValueError):
+            # No date at all: the cell is what a spreadsheet shows in its place, and its row is refused.
+            return "#VALUE!"
+
+
+def _refuse(*_: Any) -> None:
+    """Sheets declare no document types; whoever does wants to make texts out of nothing."""
+    raise ValueError("the sheet declares a document type")
+
+
+def sheet_rows(file: IO[bytes], reader: SheetReader) -> Iterator[tuple[int, list[Any]]]:
+    """Number and cells of each row of a sheet, as its file unpacks."""
+    while piece := file.read(_PIECE):
+        yield from reader.feed(piece)
+    yield from reader.feed(b"")
