@@ -1,15 +1,19 @@
-"""Rows of a worksheet, read as its XML unpacks: one row is held at a time, however long the sheet.
+"""Workbooks, and rows of a sheet as its XML unpacks: one row is held at a time, however long the sheet.
 
-openpyxl opens the workbook (its sheets, shared texts, which styles are dates) and turns numbers into
+openpyxl reads the workbook (which sheets, shared texts, which styles are dates) and turns numbers into
 times. Its own rows hold the same values and take several times as long, since a tree of every row is
-built first; and they end where the sheet says it ends, which some programs write wrong.
+built first; it goes through a whole sheet to find its size where none is said; and its rows end where
+the sheet says it ends, which some programs write wrong.
 """
 
 from collections.abc import Container, Iterator, Sequence
+from pathlib import Path
 from typing import IO, Any, Final
 from xml.parsers import expat
 
-from openpyxl.utils.cell import column_index_from_string
+from openpyxl.reader.excel import ExcelReader
+from openpyxl.styles.stylesheet import apply_stylesheet
+from openpyxl.utils.cell import column_index_from_string, range_boundaries
 from openpyxl.utils.datetime import from_excel, from_ISO8601
 from openpyxl.xml.constants import SHEET_MAIN_NS
 
@@ -18,8 +22,8 @@ from server.errors import TooLargeError
 _PIECE: Final = 1 << 16
 #: Spreadsheets keep 32,767 characters in a cell; what is far longer is no cell of a log.
 CELL_TEXT_MAX: Final = 1 << 20
-_ROW, _CELL, _VALUE, _INLINE, _TEXT, _PHONETIC = (
-    f"{SHEET_MAIN_NS} {name}" for name in ("row", "c", "v", "is", "t", "rPh")
+_ROW, _CELL, _VALUE, _INLINE, _TEXT, _PHONETIC, _SIZE = (
+    f"{SHEET_MAIN_NS} {name}" for name in ("row", "c", "v", "is", "t", "rPh", "dimension")
 )
 
 
@@ -29,20 +33,21 @@ class SheetReader:
     def __init__(
         self,
         *,
-        width: int,
         most: int,
         texts: Sequence[str],
         epoch: Any,
         dates: Container[int],
         durations: Container[int],
     ) -> None:
-        """width: cells every row has at least; most: cells of a row that are read."""
-        self._width, self._most = width, most
+        """most: cells of a row that are read. Every row has at least as many cells as the longest before."""
+        self._width, self._most = 0, most
+        #: Rows the sheet says it has; None where it says nothing, or one, as some do of any sheet.
+        self.rows_said: int | None = None
         self._texts, self._epoch = texts, epoch
         self._dates, self._durations = dates, durations
         #: Letters of a column → its number, from 1.
         self._columns: dict[str, int] = {}
-        self._rows: list[tuple[int, list[Any]]] = []
+        self._rows: list[list[Any]] = []
         self._row_no = self._column = 0
         self._row: list[Any] = []
         self._kind, self._style = "n", "0"
@@ -58,8 +63,8 @@ class SheetReader:
         self._parser.CharacterDataHandler = self._take
         self._parser.StartDoctypeDeclHandler = _refuse
 
-    def feed(self, piece: bytes) -> list[tuple[int, list[Any]]]:
-        """Number and cells of each row that ends in this piece; nothing at all ends the sheet."""
+    def feed(self, piece: bytes) -> list[list[Any]]:
+        """The cells of each row that ends in this piece; nothing at all ends the sheet."""
         self._parser.Parse(piece, not piece)
         rows, self._rows = self._rows, []
         return rows
@@ -81,6 +86,8 @@ class SheetReader:
             self._inline = ""
         elif name == _PHONETIC:
             self._phonetic = True
+        elif name == _SIZE:
+            self.rows_said = _last_row(given.get("ref", ""))
 
     def _begin_cell(self, given: dict[str, str]) -> None:
         place = given.get("r")
@@ -114,8 +121,8 @@ class SheetReader:
             if self._column <= self._most:
                 self._keep(self._read())
         elif name == _ROW:
-            self._rows.append((self._row_no, self._row))
-            self._row = []
+            self._rows.append(self._row)
+            self._width, self._row = len(self._row), []
         elif name == _TEXT:
             if self._takes and self._inline is not None:
                 self._inline += self._text
@@ -157,13 +164,63 @@ class SheetReader:
             return "#VALUE!"
 
 
+def _last_row(reference: str) -> int | None:
+    """
+    >>> _last_row("A1:L50001"), _last_row("A1"), _last_row("all of it")
+    (50001, None, None)
+    """
+    try:
+        last = range_boundaries(reference)[3]
+    except ValueError:
+        return None
+    return last if last and last > 1 else None
+
+
 def _refuse(*_: Any) -> None:
     """Sheets declare no document types; whoever does wants to make texts out of nothing."""
     raise ValueError("the sheet declares a document type")
 
 
-def sheet_rows(file: IO[bytes], reader: SheetReader) -> Iterator[tuple[int, list[Any]]]:
-    """Number and cells of each row of a sheet, as its file unpacks."""
-    while piece := file.read(_PIECE):
-        yield from reader.feed(piece)
-    yield from reader.feed(b"")
+class Workbook:
+    """A workbook opened: the paths of its sheets by their names, in their order."""
+
+    def __init__(self, path: Path | IO[bytes]) -> None:
+        """Raises anything zip, XML and reader may for a damaged one."""
+        self._reader = ExcelReader(path, read_only=True, data_only=True)
+        try:
+            self._reader.read_manifest()
+            self._reader.read_strings()
+            self._reader.read_workbook()
+            apply_stylesheet(self._reader.archive, self._reader.wb)
+            self.sheets: dict[str, str] = {
+                sheet.name: relation.target
+                for sheet, relation in self._reader.parser.find_sheets()
+                if relation.target in self._reader.valid_files and "chartsheet" not in relation.Type
+            }
+        except BaseException:
+            self.close()
+            raise
+        #: Share of the sheet gone through, 0 to 1.
+        self.share = 0.0
+        self.rows_said: int | None = None
+
+    def rows(self, sheet: str, *, most: int) -> Iterator[list[Any]]:
+        """Cells of each row, at most so many of one."""
+        book = self._reader.wb
+        reader = SheetReader(
+            most=most, texts=self._reader.shared_strings, epoch=book.epoch,
+            dates=book._date_formats, durations=book._timedelta_formats,
+        )  # fmt: skip
+        part = self._reader.archive.getinfo(self.sheets[sheet])
+        size, read = max(1, part.file_size), 0
+        with self._reader.archive.open(part) as file:
+            while piece := file.read(_PIECE):
+                read += len(piece)
+                self.share = min(1.0, read / size)
+                rows = reader.feed(piece)
+                self.rows_said = reader.rows_said
+                yield from rows
+            yield from reader.feed(b"")
+
+    def close(self) -> None:
+        self._reader.archive.close()

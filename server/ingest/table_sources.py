@@ -4,12 +4,12 @@ memory stays flat, whatever a file claims or unpacks to."""
 import csv
 import dataclasses
 import io
+import itertools
 import zipfile
 from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-import openpyxl
 import pyarrow as pa
 import pyarrow.compute as pc
 import pyarrow.parquet as pq
@@ -17,7 +17,7 @@ import pyarrow.parquet as pq
 from server.errors import InvalidError, NotFoundError, TooLargeError
 from server.ingest.faults import shown
 from server.ingest.parquet_pages import BrokenPageError, largest_group, too_many_rows
-from server.ingest.sheet_rows import SheetReader, sheet_rows
+from server.ingest.sheet_rows import Workbook
 from server.ingest.table_text import BadLine, codec_of, opened
 from server.tabular.report_files import ReportLines
 
@@ -246,51 +246,36 @@ def _check_unpacked(path: Path) -> None:
 def _open_workbook(path: Path, wanted: Wanted, sheet: str | None) -> Source:
     try:
         _check_unpacked(path)
-        book = openpyxl.load_workbook(path, read_only=True, data_only=True)
+        book = Workbook(path)
     except TooLargeError:
         raise
     except Exception as error:  # a damaged workbook meets any exception of zip, XML and reader
         raise InvalidError(f"{path.name} is no XLSX workbook: {error}", field="file") from error
-    if not book.worksheets:
+    sheets = tuple(book.sheets)
+    if not sheets or (sheet is not None and sheet not in sheets):
         book.close()
-        raise _no_header(path)
-    if sheet is not None and sheet not in book.sheetnames:
-        names = ", ".join(book.sheetnames)
-        book.close()
-        raise InvalidError(f"{path.name} has no sheet {shown(sheet)}; it has {names}", field="sheet")
-    sheets = tuple(book.sheetnames)
-    chosen = book[sheet or book.worksheets[0].title]
-    count = [0, max(1, chosen.max_row or 1)]
-    rows = _workbook_rows(path, book, chosen, count)
-    for _ in range(HEADER_WITHIN):
-        cells = next(rows, None)
-        if cells is None:
-            break
-        names_found = _clean(cells)
-        if any(map(wanted, names_found)):
+        if not sheets:
+            raise _no_header(path)
+        raise InvalidError(
+            f"{path.name} has no sheet {shown(sheet)}; it has {', '.join(sheets)}", field="sheet"
+        )
+    rows = _workbook_rows(path, book, sheet or sheets[0])
+    for cells in itertools.islice(rows, HEADER_WITHIN):
+        names = _clean(cells)
+        if any(map(wanted, names)):
             return Source(
-                names=names_found,
-                rows=rows,
-                kind="xlsx",
-                sheets=sheets,
-                progress=lambda: min(1.0, count[0] / count[1]),
-                total=chosen.max_row,
-            )
+                names=names, rows=rows, kind="xlsx", sheets=sheets, progress=lambda: book.share,
+                total=book.rows_said,
+            )  # fmt: skip
     rows.close()
     raise _no_header(path)
 
 
-def _workbook_rows(path: Path, book: Any, sheet: Any, count: list[int]) -> Generator[Cells, None, None]:
-    reader = SheetReader(
-        width=min(sheet.max_column or 0, COLUMNS_MAX), most=COLUMNS_MAX, texts=sheet._shared_strings,
-        epoch=book.epoch, dates=book._date_formats, durations=book._timedelta_formats,
-    )  # fmt: skip
+def _workbook_rows(path: Path, book: Workbook, sheet: str) -> Generator[Cells, None, None]:
     try:
-        with sheet._get_source() as file:
-            for number, cells in sheet_rows(file, reader):
-                count[0] = number
-                if any(cell is not None and cell != "" for cell in cells):
-                    yield cells
+        for cells in book.rows(sheet, most=COLUMNS_MAX):
+            if any(cell is not None and cell != "" for cell in cells):
+                yield cells
     except TooLargeError as error:
         raise TooLargeError(f"{path.name}: {error}") from error
     except Exception as error:  # as above

@@ -4,6 +4,7 @@ import datetime as dt
 import io
 import tracemalloc
 import zipfile
+from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
 from xml.sax.saxutils import escape
@@ -15,34 +16,34 @@ from hypothesis import strategies as st
 from openpyxl.xml.constants import SHEET_MAIN_NS
 
 from server.errors import InvalidError, TooLargeError
-from server.ingest.sheet_rows import CELL_TEXT_MAX, SheetReader
+from server.ingest.sheet_rows import CELL_TEXT_MAX, Workbook
 from server.ingest.table_sources import open_table
 
 STYLES = ("General", "0.00%", "yyyy-mm-dd hh:mm:ss", "dd/mm/yyyy", "h:mm:ss", "[h]:mm:ss", "#,##0.0")
 
 
 def both(content: bytes) -> tuple[list[Any], list[Any]]:
-    """A sheet's rows by openpyxl and by us, told apart by type too."""
+    """A sheet's rows by openpyxl and by us."""
     book = openpyxl.load_workbook(io.BytesIO(content), read_only=True, data_only=True)
-    sheet: Any = book.worksheets[0]
-    theirs = [list(row) for row in sheet.iter_rows(values_only=True)]
-    reader = SheetReader(
-        width=sheet.max_column, most=400, texts=sheet._shared_strings, epoch=book.epoch,
-        dates=book._date_formats, durations=book._timedelta_formats,
-    )  # fmt: skip
-    with sheet._get_source() as file:
-        found = dict(reader.feed(file.read()) + reader.feed(b""))
-    # Rows left out of the file are empty ones to openpyxl.
-    ours = [found.get(number, [None] * sheet.max_column) for number in range(1, sheet.max_row + 1)]
+    theirs = told_apart(list(row) for row in book.worksheets[0].iter_rows(values_only=True))
     book.close()
-    return told_apart(theirs), told_apart(ours)
+    ours = Workbook(io.BytesIO(content))
+    (sheet,) = ours.sheets
+    rows = told_apart(ours.rows(sheet, most=400))
+    ours.close()
+    return rows, theirs
 
 
-def told_apart(rows: list[list[Any]]) -> list[list[Any]]:
-    """With the type beside each value; empty rows at the end are none."""
-    while rows and not any(cell is not None for cell in rows[-1]):
-        rows = rows[:-1]
-    return [[(type(cell), cell) for cell in row] for row in rows]
+def told_apart(rows: Iterable[list[Any]]) -> list[Any]:
+    """With the type beside each value, without empty rows and without empty cells at the end of one."""
+    found = []
+    for row in rows:
+        cells = [(type(cell), cell) for cell in row]
+        while cells and cells[-1][1] is None:
+            cells.pop()
+        if cells:
+            found.append(cells)
+    return found
 
 
 def saved(cells: list[list[Any]], styles: list[str], *, epoch_1904: bool = False) -> bytes:
@@ -79,7 +80,7 @@ CELLS = st.one_of(
     epoch_1904=st.booleans(),
 )
 def test_cells_are_those_openpyxl_reads(cells: list[list[Any]], epoch_1904: bool) -> None:
-    theirs, ours = both(saved(cells, list(STYLES), epoch_1904=epoch_1904))
+    ours, theirs = both(saved(cells, list(STYLES), epoch_1904=epoch_1904))
     assert ours == theirs
 
 
@@ -136,7 +137,7 @@ def sheet_of(rows: str, *, dimension: str = "A1:D9", before: str = "") -> bytes:
     ],
 )  # fmt: skip
 def test_cells_as_other_programs_write_them(cell: str) -> None:
-    theirs, ours = both(sheet_of(f'<x:row r="1">{cell}</x:row><x:row>{cell}</x:row>', dimension="A1:D2"))
+    ours, theirs = both(sheet_of(f'<x:row r="1">{cell}</x:row><x:row>{cell}</x:row>', dimension="A1:D2"))
     assert ours == theirs
 
 
@@ -156,6 +157,17 @@ def test_rows_beyond_the_end_a_sheet_claims_are_read(tmp_path: Path) -> None:
     rows = "".join(f"<x:row><x:c><x:v>{n}</x:v></x:c>{cell_of(f'L{n}')}</x:row>" for n in range(5))
     found = opened(tmp_path / "t.xlsx", sheet_of(HEADER + rows, dimension="A1"))
     assert found == [[n, f"L{n}"] for n in range(5)]
+
+
+def test_the_end_a_sheet_claims_is_told_but_for_one_row(tmp_path: Path) -> None:
+    for dimension, total in (("A1:B7", 7), ("A1", None), ("nonsense", None)):
+        (tmp_path / "t.xlsx").write_bytes(sheet_of(HEADER, dimension=dimension))
+        assert open_table(tmp_path / "t.xlsx", wanted=lambda name: name == "counter").total == total
+
+
+def test_rows_of_uneven_length_keep_their_columns(tmp_path: Path) -> None:
+    rows = '<x:row><x:c r="A2"><x:v>1</x:v></x:c></x:row><x:row r="9"><x:c r="B9"><x:v>2</x:v></x:c></x:row>'
+    assert opened(tmp_path / "t.xlsx", sheet_of(HEADER + rows)) == [[1, None], [None, 2]]
 
 
 def test_texts_that_grow_out_of_nothing_are_refused(tmp_path: Path) -> None:
