@@ -75,7 +75,9 @@ async def open_client(url: str, access: Access, *, remembered: str | None) -> tu
     remembered: the fingerprint of before. Raises what the connection raises, and
     `StrangeCertificateError`.
     """
-    client = Client(url, timeout=_ANSWER_WITHIN_S)
+    # The library asks after the press by itself and would give it one second to answer: a press that is
+    # busy for two was cut off, and what it finished until it was found again was lost.
+    client = Client(url, timeout=_ANSWER_WITHIN_S, watchdog_intervall=_ANSWER_WITHIN_S)
     client.name = client.description = "Ringtell collector"
     client.application_uri = APPLICATION_URI
     client.session_timeout = _SESSION_MS

@@ -8,6 +8,7 @@ from typing import Any
 
 import msgspec
 import pytest
+from asyncua.server.internal_session import InternalSession
 
 from server.collect.opcua_collect import Station
 from server.collect.opcua_cycle import CycleOptions
@@ -255,6 +256,32 @@ def test_it_comes_back_by_itself_when_the_press_was_gone(spool: Spool, tmp_path:
                 await until(lambda: state.of("P07").lost == 2)
 
     run(test)
+
+
+def test_a_press_that_takes_its_time_to_answer_is_not_cut_off(
+    spool: Spool, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    one, two = simulated_shots(2)
+    answers = InternalSession.read
+
+    async def slowly(self: InternalSession, asked: Any) -> Any:
+        await asyncio.sleep(1.5)
+        return await answers(self, asked)
+
+    async def test() -> None:
+        async with PressServer(free_port()) as press:
+            machine = await press.add_machine("IMM-7")
+            async with collecting(press.url, spool, tmp_path) as state:
+                await machine.fire(one)
+                await until(lambda: state.of("P07").shots == 1)
+                monkeypatch.setattr(InternalSession, "read", slowly)
+                await asyncio.sleep(3.0)
+                monkeypatch.setattr(InternalSession, "read", answers)
+                await machine.fire(two)
+                await until(lambda: state.of("P07").shots == 2)
+
+    run(test)
+    assert "again in" not in caplog.text
 
 
 def test_several_machines_at_one_address_are_told_apart(spool: Spool, tmp_path: Path) -> None:
