@@ -55,6 +55,7 @@ ELSEWHERE_S = 0.05
 CLOCK_SET_MS = 60_000
 #: Seconds between two looks at rows whose time lay ahead of the clock.
 REPLAY_EVERY_S = 30.0
+TICK_EVERY_S = 5.0
 
 
 class Pipeline:
@@ -224,13 +225,13 @@ class Pipeline:
 
     # --- running ------------------------------------------------------------------------------
 
-    def start(self, *, tick_every_s: float = 5.0) -> None:
+    def start(self, *, tick_every_s: float | None = None) -> None:
         """Evaluate, tick, send and hear other servers in threads of their own until `close`."""
         if self.relay is not None:
             self.relay.start()
         for name, target in (
             ("evaluate", self._evaluate_loop),
-            ("tick", lambda: self._tick_loop(tick_every_s)),
+            ("tick", lambda: self._tick_loop(tick_every_s or TICK_EVERY_S)),
             ("courier", lambda: self.courier.run(self._stop)),
         ):
             thread = threading.Thread(target=target, name=f"ringtell-{name}", daemon=True)

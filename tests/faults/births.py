@@ -1,6 +1,7 @@
 """The other end of the nursery: servers that start in a moment, to be killed at another."""
 
 import contextlib
+import itertools
 import json
 import os
 import signal
@@ -13,32 +14,52 @@ from typing import Any
 
 import httpx
 
-from tests.processes import CHECKOUT, environment, free_port
+from tests.faults.nursery import STILL_THERE
+from tests.processes import CHECKOUT, TLS, environment, free_port
 
 READY_WITHIN_S = 90.0
+#: A stop waits for nothing long; a migration of the tests takes seconds.
+ENDS_WITHIN_S = 90.0
 
 
 class Nursery:
     """One process that has read the programs and forks them."""
 
-    def __init__(self) -> None:
+    def __init__(self, *words: str) -> None:
         self._process = subprocess.Popen(
-            [sys.executable, "-m", "tests.faults.nursery"],
+            [sys.executable, "-m", "tests.faults.nursery", *words],
             env=environment({**CHECKOUT, "OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             text=True,
         )
+        self._numbers = itertools.count(1)
 
     def ask(self, **wish: Any) -> int:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
-        self._process.stdin.write(json.dumps(wish) + "\n")
+        number = next(self._numbers)
+        self._process.stdin.write(json.dumps({**wish, "number": number}) + "\n")
         self._process.stdin.flush()
-        return int(self._process.stdout.readline())
+        # The answer to a question somebody was interrupted in may come before ours.
+        for line in self._process.stdout:
+            told, answer = map(int, line.split())
+            if told == number:
+                return answer
+        raise AssertionError("the nursery has ended")
 
-    def end(self) -> None:
-        self._process.communicate("", timeout=30)
+    def end(self, within_s: float = 30.0) -> None:
+        """Let it go, and with it whatever it started; where it does not end, it says where it stands."""
+        if self._process.poll() is not None:
+            return
+        try:
+            self._process.communicate("", timeout=within_s)
+        except subprocess.TimeoutExpired:
+            self._process.send_signal(signal.SIGUSR1)
+            time.sleep(0.5)
+            self._process.kill()
+            self._process.communicate()
+            raise
 
 
 class Born:
@@ -67,7 +88,8 @@ class Born:
         until = time.monotonic() + READY_WITHIN_S
         while time.monotonic() < until:
             try:
-                if httpx.get(f"{self.address}/healthz", timeout=5, trust_env=False).status_code == 200:
+                address = f"{self.address}/healthz"
+                if httpx.get(address, timeout=5, trust_env=False, verify=TLS).status_code == 200:
                     return
             except httpx.TransportError:
                 time.sleep(0.02)
@@ -88,11 +110,14 @@ class Born:
         os.kill(self.pid, signal.SIGTERM)
         return self.wait()
 
-    def wait(self) -> int:
+    def wait(self, within_s: float = ENDS_WITHIN_S) -> int:
         """Until it has ended by itself; the exit code."""
         assert self.pid is not None
-        pid, self.pid = self.pid, None
-        return self._nursery.ask(do="wait", pid=pid)
+        # Its id is forgotten only after: whoever is interrupted here must still be able to kill it.
+        code = self._nursery.ask(do="wait", pid=self.pid, within_s=within_s)
+        assert code != STILL_THERE, f"process {self.pid} has not ended within {within_s} s"
+        self.pid = None
+        return code
 
 
 def run_to_end(nursery: Nursery, argv: Sequence[str], *, folder: Path, settings: Mapping[str, str]) -> int:

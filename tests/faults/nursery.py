@@ -2,17 +2,28 @@
 
 `python -m tests.faults.nursery` reads one JSON object a line: `{"do": "start", "argv": […], "env": {…},
 "log": FILE, "clock": FILE or null, "tune": {"module:name": value}}` answers the new process's id,
-`{"do": "wait", "pid": n}` its exit code (negative: the signal). A started process is its own group and
-runs `ringtell` with those words, nothing else: same code, same signals, same files.
+`{"do": "wait", "pid": n, "within_s": s}` its exit code (negative: the signal), or `STILL_THERE`. Each wish
+has a number, said before its answer. A started process is its own group and runs `ringtell` with those words,
+nothing else: same code, same signals, same files. When standard input ends, whatever still runs is killed.
+SIGUSR1 has it say where it stands.
 """
 
+import contextlib
+import faulthandler
 import functools
 import importlib
 import json
 import os
+import signal
 import sys
+import time
 from pathlib import Path
 from typing import Any
+
+#: The word that leaves them for each process to read by itself.
+BARE = "bare"
+#: The answer to a wait that was too short; no exit code, and no signal has this number.
+STILL_THERE = -1_000
 
 #: Read before the first fork.
 PROGRAMS = (
@@ -24,23 +35,45 @@ PROGRAMS = (
 
 def serve_births() -> None:
     """Answer one line after another until standard input ends."""
-    for name in PROGRAMS:
+    faulthandler.register(signal.SIGUSR1)
+    for name in PROGRAMS if sys.argv[1:] != [BARE] else ():
         importlib.import_module(name)
+    alive: set[int] = set()
+    ended: dict[int, int] = {}
     for line in sys.stdin:
         wish = json.loads(line)
-        answer = _start(wish) if wish["do"] == "start" else _wait(wish["pid"])
-        sys.stdout.write(f"{answer}\n")
+        if wish["do"] == "start":
+            alive.add(answer := _start(wish))
+        elif (answer := ended.get(wish["pid"], STILL_THERE)) == STILL_THERE:
+            answer = _wait(wish["pid"], wish["within_s"])
+            if answer != STILL_THERE:
+                alive.discard(wish["pid"])
+                ended[wish["pid"]] = answer
+        sys.stdout.write(f"{wish['number']} {answer}\n")
         sys.stdout.flush()
+    for pid in alive:
+        with contextlib.suppress(ProcessLookupError):
+            os.killpg(pid, signal.SIGKILL)
 
 
-def _wait(pid: int) -> int:
-    _, status = os.waitpid(pid, 0)
-    return os.waitstatus_to_exitcode(status)
+def _wait(pid: int, within_s: float) -> int:
+    """Bounded: a wait without an end would not hear that nobody asks any more."""
+    until = time.monotonic() + within_s
+    while True:
+        ended, status = os.waitpid(pid, os.WNOHANG)
+        if ended:
+            return os.waitstatus_to_exitcode(status)
+        if time.monotonic() > until:
+            return STILL_THERE
+        time.sleep(0.002)
 
 
 def _start(wish: dict[str, Any]) -> int:
     pid = os.fork()
     if pid:
+        # Here too: its id may be used to kill the group before it came to do so itself.
+        with contextlib.suppress(OSError):
+            os.setpgid(pid, pid)
         return pid
     code = 1
     try:
@@ -52,7 +85,9 @@ def _start(wish: dict[str, Any]) -> int:
 
 
 def _live(wish: dict[str, Any]) -> int:
-    os.setsid()
+    # The group is its own already, or is made here: whichever comes first.
+    with contextlib.suppress(OSError):
+        os.setpgid(0, 0)
     log = os.open(wish["log"], os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o644)
     nothing = os.open(os.devnull, os.O_RDONLY)
     for target, source in ((0, nothing), (1, log), (2, log)):

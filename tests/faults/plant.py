@@ -15,7 +15,7 @@ from typing import Any
 import httpx
 
 from tests.faults.births import Born, Nursery
-from tests.processes import Served
+from tests.processes import TLS, Served
 
 Key = tuple[str, str, int]
 
@@ -75,7 +75,7 @@ class Sender:
     """A gateway that sends one batch after another and sends again what was not answered."""
 
     def __init__(self, address: str, ledger: Ledger, *, timeout_s: float = 30.0) -> None:
-        self.client = httpx.Client(base_url=address, timeout=timeout_s, trust_env=False)
+        self.client = httpx.Client(base_url=address, timeout=timeout_s, trust_env=False, verify=TLS)
         self.ledger = ledger
 
     def send(self, shots: list[dict[str, Any]]) -> httpx.Response | None:
@@ -151,13 +151,13 @@ class Plant:
         return self._senders[-1]
 
     def ask(self, path: str, **more: Any) -> Any:
-        answer = httpx.get(f"{self.address}{path}", timeout=30, trust_env=False, **more)
+        answer = httpx.get(f"{self.address}{path}", timeout=30, trust_env=False, verify=TLS, **more)
         assert answer.is_success, f"{path}: {answer.status_code} {answer.text}"
         return answer.json()
 
     def act(self, method: str, path: str, body: Any) -> httpx.Response:
         return httpx.request(
-            method, f"{self.address}/api/v1{path}", json=body, timeout=30, trust_env=False,
+            method, f"{self.address}/api/v1{path}", json=body, timeout=30, trust_env=False, verify=TLS,
             headers={"X-Ringtell": "1"},
         )  # fmt: skip
 
@@ -170,7 +170,8 @@ class Plant:
 
     def ready(self) -> bool:
         try:
-            return httpx.get(f"{self.address}/readyz", timeout=5, trust_env=False).status_code == 200
+            answer = httpx.get(f"{self.address}/readyz", timeout=5, trust_env=False, verify=TLS)
+            return answer.status_code == 200
         except httpx.TransportError:
             return False
 

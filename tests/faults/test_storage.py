@@ -85,7 +85,9 @@ def test_a_full_file_system_loses_nothing_and_ends_with_room(plants: Plants, sma
     assert_it_comes_back(plant, press)
 
 
-def test_a_database_held_by_another_program_is_told_and_waited_for(plant: Plant) -> None:
+def test_a_database_held_by_another_program_is_told_and_waited_for(plants: Plants) -> None:
+    plant = plants(tune={"server.store.engine:LOCKED_WITHIN_S": 1})
+    plant.served.start()
     press = Press("P01", shots=2_000, seed=6)
     plant.sender().send_until_answered(press.shots(20))
     with contextlib.closing(sqlite3.connect(plant.file, isolation_level=None)) as other:
