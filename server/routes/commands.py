@@ -89,6 +89,7 @@ class CommandMiddleware:
             await answer_of(error)(scope, receive, send)
             return
         command = Command(key, f"POST {scope['path']}")
+        command.heard(scope.get("query_string", b""))
         scope.setdefault("state", {})["command"] = command
 
         async def heard() -> Message:

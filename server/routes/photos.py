@@ -7,7 +7,7 @@ from fastapi.responses import Response
 
 from server.errors import NotFoundError
 from server.record import photos as acts
-from server.routes.calls import allow, code_of, objects_of, page_of, when
+from server.routes.calls import allow, code_of, objects_of, page_of, when, write
 from server.routes.studies import study_item
 from server.store import sheets as kept
 from server.store.plant import Press, need_press
@@ -64,8 +64,7 @@ async def post_photo(
     def work() -> Photo:
         # Decoded outside the transaction: a large picture takes a second.
         read = acts.read_photo(body)
-        kept_photo: Photo = objects.store.write(lambda connection: job(connection, read))
-        return kept_photo
+        return write(request, lambda connection: job(connection, read))
 
     async with objects.gate.passing(len(body)):
         photo: Photo = await objects.gate.run_apart(work)

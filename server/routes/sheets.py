@@ -114,7 +114,7 @@ async def post_file(request: Request, press: str, number: Number, series: str = 
         acts.add_readings(connection, found, number, sent, who=who, now_ms=now_ms)
         return _whole(connection, found, number)
 
-    answer: dict[str, Any] = await objects.gate.run(lambda: objects.store.write(job))
+    answer: dict[str, Any] = await objects.gate.run(lambda: write(request, job))
     objects.hub.publish("press", code)
     return answer
 

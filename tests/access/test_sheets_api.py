@@ -108,6 +108,28 @@ def test_a_photo_is_handed_out_as_a_picture_and_nothing_else(any_url: str) -> No
         assert engineer("GET", f"{path}/1").status_code == 404
 
 
+def test_a_photo_and_a_file_sent_again_with_their_key_are_kept_once(any_url: str) -> None:
+    with plant(any_url) as here:
+        engineer = a_press(here)
+        sheet = begin(engineer).json()
+        file = f"/api/v1/presses/P07/sheets/{sheet['id']}/file"
+        body = {"press": "P07", "verdict": "worn", "confirmed": ["lock_out"]}
+        study = engineer("POST", "/api/v1/studies/inspection", body).json()["id"]
+        photos_of = f"/api/v1/presses/P07/studies/{study}/photos"
+        for path, content in ((file, b"41.8\n41.6\n41.9\n"), (photos_of, picture())):
+            first, again = (
+                engineer("POST", path, content=content, headers={"Idempotency-Key": path}) for _ in range(2)
+            )
+            assert first.status_code in (200, 201), first.text
+            assert (again.status_code, again.json()) == (first.status_code, first.json())
+        assert len(engineer("GET", file.removesuffix("/file")).json()["readings"]) == 3
+        assert len(engineer("GET", photos_of).json()["items"]) == 1
+        # What stands in the address is part of what is asked.
+        path = f"{photos_of}?caption=another"
+        other = engineer("POST", path, content=picture(), headers={"Idempotency-Key": photos_of})
+        assert (other.status_code, other.json()["code"]) == (409, "conflict")
+
+
 def test_an_inspection_keeps_measurements_with_their_uncertainty(any_url: str) -> None:
     with plant(any_url) as here:
         engineer = a_press(here)
