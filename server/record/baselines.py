@@ -13,6 +13,7 @@ from server.record.fields import Given, read_code
 from server.record.qualifications import link_to_record
 from server.store import intake
 from server.store.audit import add_audit
+from server.store.numbering import lock_press
 from server.store.plant import Press, Setup, setups_of
 from server.store.records import (
     Baseline,
@@ -94,6 +95,7 @@ def approve(
 ) -> Baseline:
     """Let it hold from its last shot on, with a note on why; an approved one stays as it is."""
     note = _why(body)
+    lock_press(connection, press.press_id)
     baseline = need_baseline(connection, press, number)
     if baseline.state == "approved":
         return baseline
@@ -113,6 +115,7 @@ def retire(
 ) -> Baseline:
     """Let it hold no more, and never have held, with a note on why; a retired one stays as it is."""
     note = _why(body)
+    lock_press(connection, press.press_id)
     baseline = need_baseline(connection, press, number)
     if baseline.state == "retired":
         return baseline

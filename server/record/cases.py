@@ -98,8 +98,9 @@ def _alarm(connection: sa.Connection, press: Press, given: Given) -> Alarm | Non
     if wanted:
         # An id out of a list is encoded, one somebody types is not: both name the alarm.
         code, _, number = wanted.rpartition("-")
-        known = unquote(code) == press.press or code == press.press
-        found = alarm_by_no(connection, press.press, int(number)) if known and number.isdecimal() else None
+        known = press.press in (unquote(code), code) and number.isdecimal()
+        # A number longer than any that was given out is none a database takes either.
+        found = alarm_by_no(connection, press.press, int(number)) if known and len(number) < 10 else None
         if found is None:
             raise NotFoundError(f"press {press.press} has no alarm {wanted!r}", field="alarm")
         return found

@@ -11,6 +11,7 @@ from server.errors import ConflictError, InvalidError, NotFoundError, TooLargeEr
 from server.record.fields import Given
 from server.store import sheets as kept
 from server.store.audit import add_audit
+from server.store.numbering import lock_press
 from server.store.plant import Press
 from server.store.sheets import Photo
 
@@ -65,6 +66,7 @@ def add_photo(
     now_ms: int,
 ) -> Photo:
     """Keep a photo that was read beside its study."""
+    lock_press(connection, press.press_id)
     if kept.study_by_no(connection, press.press_id, study_no) is None:
         raise NotFoundError(f"press {press.press!r} has no study {study_no}", field="number")
     if len(kept.photos_of(connection, press.press_id, study_no)) >= PHOTOS_MAX:
@@ -86,6 +88,7 @@ def remove_photo(
     connection: sa.Connection, press: Press, study_no: int, photo_no: int, *, who: str, now_ms: int
 ) -> None:
     """Take a photo off a study, such as one that shows a person."""
+    lock_press(connection, press.press_id)
     for photo in kept.photos_of(connection, press.press_id, study_no):
         if photo.photo_no == photo_no:
             kept.remove_photo(connection, photo)

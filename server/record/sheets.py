@@ -18,6 +18,7 @@ from server.record.study_kinds import POINTS_MAX, Judged, read_plug, read_way
 from server.record.weight_limits import limit_for
 from server.store import sheets as kept
 from server.store.audit import add_audit
+from server.store.numbering import lock_press
 from server.store.plant import Press, need_mold
 from server.store.records import Study
 from server.store.sheets import Reading, Sheet
@@ -97,6 +98,8 @@ def need_sheet(connection: sa.Connection, press: Press, number: int) -> Sheet:
 
 
 def _need_open(connection: sa.Connection, press: Press, number: int) -> Sheet:
+    """The sheet, and nobody else writes on it or ends it until the transaction does."""
+    lock_press(connection, press.press_id)
     sheet = need_sheet(connection, press, number)
     if sheet.state != "open":
         raise ConflictError(f"sheet {number} of {press.press} is {sheet.state}; open a new one to go on")

@@ -13,6 +13,7 @@ from server.store.valve_life import (
     Spare,
     add_spare,
     change_spare,
+    lock_spares,
     put_wear,
     remove_spare,
     spare_by_no,
@@ -37,6 +38,7 @@ def put_on_shelf(connection: sa.Connection, body: Any, *, who: str, now_ms: int)
 def change(connection: sa.Connection, number: int, body: Any, *, who: str, now_ms: int) -> Spare:
     """Change what is known of a spare; what is left out stays."""
     given = Given.of(body, known=_FIELDS)
+    lock_spares(connection)
     before = need_spare(connection, number)
     after = change_spare(connection, _read(given, before, who=who, now_ms=now_ms))
     _audit(
@@ -48,6 +50,7 @@ def change(connection: sa.Connection, number: int, body: Any, *, who: str, now_m
 
 def remove(connection: sa.Connection, number: int, *, who: str, now_ms: int) -> None:
     """Take a spare off the list."""
+    lock_spares(connection)
     before = need_spare(connection, number)
     remove_spare(connection, number)
     _audit(connection, "spare_removed", number, who, now_ms, before=dataclasses.asdict(before))

@@ -4,7 +4,7 @@ import dataclasses
 
 import sqlalchemy as sa
 
-from server.store.numbering import next_of_plant
+from server.store.numbering import lock_table, next_of_plant
 from server.store.plant import upsert
 from server.store.tables import material_wear, setups, shots, spares
 
@@ -101,6 +101,11 @@ def all_spares(connection: sa.Connection) -> list[Spare]:
 def spare_by_no(connection: sa.Connection, spare_no: int) -> Spare | None:
     row = connection.execute(sa.select(spares).where(spares.c.spare_no == spare_no)).one_or_none()
     return None if row is None else Spare(**row._mapping)
+
+
+def lock_spares(connection: sa.Connection) -> None:
+    """Let nobody else change spares until the transaction ends (PostgreSQL)."""
+    lock_table(connection, spares)
 
 
 def add_spare(connection: sa.Connection, spare: Spare) -> Spare:

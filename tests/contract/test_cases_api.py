@@ -147,3 +147,9 @@ def test_spares_materials_and_lives(plant: Plant, store: Store) -> None:
     assert plant.send("GET", "/materials")["items"] == [{"material": "PA-GF", "wear": "strong"}]
     assert plant.send("GET", "/valve-lives")["items"] == []
     plant.send("GET", "/presses/P07/valves/1", expected=404)
+
+
+@pytest.mark.parametrize("number", ["9" * 19, "9" * 50, "\u0661", "-1", ""])
+def test_an_alarm_with_a_number_nobody_gave_out_is_not_found(plant: Plant, number: str) -> None:
+    asked = {"alarm": f"P07-{number}"}
+    assert plant.send("POST", "/presses/P07/cases", asked, 404)["field"] == "alarm"
