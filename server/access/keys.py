@@ -83,6 +83,7 @@ def rotate_key(
         raise InvalidError(
             f"overlap_hours {overlap_hours:g}: 0 to {OVERLAP_HOURS_MAX:g}", field="overlap_hours"
         )
+    kept.lock_keys(connection)
     old = kept.key_by_id(connection, key_id)
     if old is None or not old.holds(now_ms):
         raise NotFoundError(f"no key {key_id} in use", field="key")

@@ -107,6 +107,8 @@ def change_person(
     connection: sa.Connection, name: str, changes: Changes, *, by: str, now_ms: int
 ) -> Person:
     """Change what is given. Who is shut out loses every session at once."""
+    # Two administrators who step down at the same moment would each see the other.
+    kept.lock_people(connection)
     person = need_person(connection, name)
     _check(changes)
     wanted = {field: value for field, value in dataclasses.asdict(changes).items() if value is not None}

@@ -12,7 +12,7 @@ from server.errors import InvalidError
 from server.record.fields import Given, refuse
 from server.store import intake
 from server.store.audit import PLANT, add_audit
-from server.store.plant import PLANT_DEFAULTS, all_presses, put_settings, read_settings
+from server.store.plant import PLANT_DEFAULTS, all_presses, lock_settings, put_settings, read_settings
 
 #: Changing one of these changes findings or scores of earlier shots.
 REWRITING: Final = frozenset(
@@ -118,6 +118,7 @@ def change_settings(connection: sa.Connection, body: Any, *, who: str, now_ms: i
         if value is None:
             raise InvalidError(f"{name} is null; leave it out to keep it as it is", field=name)
         changes[name] = _READERS[name](given, name)
+    lock_settings(connection)
     before = read_settings(connection)
     if "units" in changes:
         changes["units"] = {**before["units"], **changes["units"]}

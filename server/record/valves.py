@@ -11,6 +11,7 @@ from server.record.events import keep as keep_event
 from server.record.fields import Given
 from server.store import intake
 from server.store.audit import add_audit
+from server.store.numbering import lock_press
 from server.store.plant import Press, put_press
 from server.store.records import Event, Valve, add_valve, change_valve, valves_of
 
@@ -38,6 +39,7 @@ def put_valve(connection: sa.Connection, press: Press, body: Any, *, who: str, n
     the same time, or none where nothing else says it was changed, corrects the current entry.
     """
     given = Given.of(body, known=_FIELDS)
+    lock_press(connection, press.press_id)
     known = valves_of(connection, press.press_id)
     current = known[0] if known else None
     fitted_ms = given.at("fitted_at", now_ms=now_ms)
@@ -76,6 +78,7 @@ def looked_into(
 ) -> Valve:
     """Say of a valve that went why it went and what it turned out to be; what is left out stays."""
     given = Given.of(body, known=("outcome", *_OF_THE_OLD, "note"))
+    lock_press(connection, press.press_id)
     valve = need_valve(connection, press, number)
     if valve.removed_ms is None:
         raise ConflictError(

@@ -4,6 +4,7 @@ import dataclasses
 
 import sqlalchemy as sa
 
+from server.store.numbering import lock_table
 from server.store.tables import device_keys
 
 
@@ -31,6 +32,11 @@ class DeviceKey:
 
 
 _COLUMNS = [c for c in device_keys.c if c.name != "token_hash"]
+
+
+def lock_keys(connection: sa.Connection) -> None:
+    """Let nobody else rotate keys until the transaction ends (PostgreSQL)."""
+    lock_table(connection, device_keys)
 
 
 def insert_key(

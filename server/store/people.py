@@ -5,6 +5,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.store.numbering import lock_table
 from server.store.tables import people, sessions, tablets
 
 
@@ -65,6 +66,11 @@ _TABLET_COLUMNS = [c for c in tablets.c if c.name != "token_hash"]
 def person_by_name(connection: sa.Connection, name: str) -> Person | None:
     row = connection.execute(sa.select(people).where(people.c.name == name)).one_or_none()
     return None if row is None else Person(**row._mapping)
+
+
+def lock_people(connection: sa.Connection) -> None:
+    """Let nobody else change people until the transaction ends (PostgreSQL)."""
+    lock_table(connection, people)
 
 
 def all_people(connection: sa.Connection) -> list[Person]:

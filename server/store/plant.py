@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from server.errors import NotFoundError
+from server.store.numbering import lock_table
 from server.store.tables import molds, plant_settings, press_states, presses, setups
 
 
@@ -215,6 +216,11 @@ def read_settings(connection: sa.Connection) -> dict[str, Any]:
         if row.name in PLANT_DEFAULTS
     }
     return {**PLANT_DEFAULTS, **kept}
+
+
+def lock_settings(connection: sa.Connection) -> None:
+    """Let nobody else change settings until the transaction ends: some are checked against others."""
+    lock_table(connection, plant_settings)
 
 
 def put_settings(connection: sa.Connection, changes: Mapping[str, Any]) -> None:
