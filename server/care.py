@@ -124,9 +124,7 @@ def _computed(
         start = Before()
         if len(before["at_ms"]):
             start = derive(before, dose_lag=lag, screw_diameter_mm=press.screw_diameter_mm).after
-        signals = derive(
-            shots, dose_lag=lag, screw_diameter_mm=press.screw_diameter_mm, before=start
-        ).signals
+        signals = derive(shots, dose_lag=lag, screw_diameter_mm=press.screw_diameter_mm, before=start).signals
         values = np.column_stack([signals[name] for name in SIGNALS])
         rows = sum_up(shots["at_ms"], shots["setup_id"], values).rows
         yield {

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
 
 log = logging.getLogger("ringtell.collect")
 
+
 def say(text: str) -> None:
     sys.stdout.write(text + "\n")
     sys.stdout.flush()

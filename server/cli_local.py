@@ -44,9 +44,7 @@ class LocalDatabase:
             raise RefusedBatchError(error.message, reason_code=error.code) from None
         except sa.exc.OperationalError as error:
             raise TryLaterError(f"the database does not answer: {error.orig}") from None
-        return Delivered(
-            answer.received, answer.stored, answer.duplicate, answer.conflict, answer.rejected
-        )
+        return Delivered(answer.received, answer.stored, answer.duplicate, answer.conflict, answer.rejected)
 
     def report(self, name: str, document: bytes) -> None:
         """How the source is doing, for the page of the sources."""

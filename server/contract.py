@@ -161,9 +161,7 @@ CAUSES: Final[tuple[str, ...]] = (
 #: The causes whose probabilities add up to the leak-likelihood.
 LEAK_CAUSES: Final[tuple[str, ...]] = ("erratic_closing", "steady_leak", "not_closing")
 
-LeakStatus = Literal[
-    "ok", "no_baseline", "too_few_shots", "missing_signals", "stale", "not_applicable"
-]
+LeakStatus = Literal["ok", "no_baseline", "too_few_shots", "missing_signals", "stale", "not_applicable"]
 LEAK_STATUSES: Final[tuple[str, ...]] = (
     "ok",
     "no_baseline",

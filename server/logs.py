@@ -26,6 +26,17 @@ def new_request_id(given: str | None) -> str:
     return given if given and _GIVEN(given) else secrets.token_hex(8)
 
 
+def on_one_line(text: str) -> str:
+    """What cannot be printed written out, so that a value somebody sent never begins a line of its own.
+
+    >>> on_one_line("Ada\\nSET")
+    'Ada\\\\nSET'
+    """
+    if text.isprintable():
+        return text
+    return "".join(sign if sign.isprintable() else json.dumps(sign)[1:-1] for sign in text)
+
+
 class JsonLines(logging.Formatter):
     """One JSON object a line: time, level, logger, message, request, trace, and every extra."""
 
@@ -41,17 +52,18 @@ class JsonLines(logging.Formatter):
         line |= {name: value for name, value in vars(record).items() if name not in _OWN}
         if record.exc_info:
             line["trace"] = self.formatException(record.exc_info)
-        return json.dumps(line, ensure_ascii=False, default=str)
+        return on_one_line(json.dumps(line, ensure_ascii=False, default=str))
 
 
 class TextLines(logging.Formatter):
-    """Time, level, request and message on one line, the trace below."""
+    """Time, level, request and message on one line, the trace below, its lines set in."""
 
     def format(self, record: logging.LogRecord) -> str:
         request = request_id.get()
         mark = f" [{request}]" if request else ""
         line = f"{as_text(int(record.created * 1000))} {record.levelname.lower()}{mark} {record.getMessage()}"
-        return line + ("\n" + self.formatException(record.exc_info) if record.exc_info else "")
+        trace = self.formatException(record.exc_info).splitlines() if record.exc_info else []
+        return "\n  | ".join(on_one_line(one) for one in (line, *trace))
 
 
 def configure(*, form: str, level: str) -> None:

@@ -53,9 +53,7 @@ def begin(store: Store, presses: Sequence[Press], *, now_ms: int, afresh: bool) 
         for press_id in wanted:
             shots = count_shots(connection, press_id)
             total += shots
-            intake.add(
-                connection, press_id, earliest_ms=0, shots=shots, reason=intake.REBUILD, now_ms=now_ms
-            )
+            intake.add(connection, press_id, earliest_ms=0, shots=shots, reason=intake.REBUILD, now_ms=now_ms)
         return Begun(tuple(wanted), total, False)
 
     return store.write(job)

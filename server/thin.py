@@ -104,9 +104,7 @@ def thin_press(
     finally:
         # Also of a thinning that is broken off: what went, went.
         if gone:
-            store.write(
-                lambda connection: _audit(connection, press, floor_ms, gone, who=who, now_ms=now_ms)
-            )
+            store.write(lambda connection: _audit(connection, press, floor_ms, gone, who=who, now_ms=now_ms))
     return gone
 
 

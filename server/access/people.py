@@ -23,6 +23,8 @@ log = logging.getLogger("ringtell.access")
 _NAME = re.compile(r"[^\W_][\w.@-]{0,39}").fullmatch
 TEXT_LENGTH_MAX: Final = 120
 AREAS_MAX: Final = 20
+#: How long a password that was given out once may be used: over a weekend and a holiday, no longer.
+ONE_TIME_MS: Final = 7 * 86_400_000
 
 
 @dataclasses.dataclass(frozen=True)
@@ -76,6 +78,7 @@ def add_person(
         must_change=True,
         now_ms=now_ms,
         areas=json.dumps(list(areas)),
+        one_time_ends_ms=now_ms + ONE_TIME_MS,
     )
     after = {"role": role, "areas": list(areas), "full_name": full_name, "mail": mail}
     _audit(connection, "person_added", name, by=by, now_ms=now_ms, after=after)
@@ -87,7 +90,12 @@ def reset_password(connection: sa.Connection, name: str, *, by: str, now_ms: int
     person = need_person(connection, name)
     password = one_time_password()
     kept.change_person(
-        connection, person.person_id, password_hash=hash_password(password), must_change=True, pin_hash=None
+        connection,
+        person.person_id,
+        password_hash=hash_password(password),
+        must_change=True,
+        pin_hash=None,
+        one_time_ends_ms=now_ms + ONE_TIME_MS,
     )
     kept.revoke_sessions_of(connection, person.person_id, now_ms=now_ms)
     _audit(connection, "password_reset", name, by=by, now_ms=now_ms)
@@ -103,9 +111,7 @@ def set_active(connection: sa.Connection, name: str, active: bool, *, by: str, n
     change_person(connection, name, Changes(active=active), by=by, now_ms=now_ms)
 
 
-def change_person(
-    connection: sa.Connection, name: str, changes: Changes, *, by: str, now_ms: int
-) -> Person:
+def change_person(connection: sa.Connection, name: str, changes: Changes, *, by: str, now_ms: int) -> Person:
     """Change what is given. Who is shut out loses every session at once."""
     # Two administrators who step down at the same moment would each see the other.
     kept.lock_people(connection)
@@ -152,12 +158,19 @@ def need_person(connection: sa.Connection, name: str) -> Person:
     return person
 
 
-def check_password(person: Person | None, password: str) -> Person:
-    """The person when active and the password right. Slow on purpose: not inside a transaction."""
+def check_password(person: Person | None, password: str, *, now_ms: int) -> Person:
+    """The person when active and the password right. Slow on purpose: not inside a transaction.
+
+    Only who has the right one learns that it was given out too long ago.
+    """
     usable = person if person is not None and person.active else None
     tried = password[: LENGTH_MAX + 1]
     if not password_fits(usable.password_hash if usable else None, tried) or usable is None:
         raise UnauthorizedError("name or password is wrong")
+    if usable.one_time_ends_ms is not None and now_ms >= usable.one_time_ends_ms:
+        raise UnauthorizedError(
+            "this one-time password was not used in time; an administrator gives out another", has_ended=True
+        )
     return usable
 
 
@@ -173,7 +186,9 @@ def keep_renewed_hash(connection: sa.Connection, person: Person, new_hash: str) 
 def change_password(connection: sa.Connection, actor: Actor, new_hash: str, *, now_ms: int) -> None:
     """Keep one's own new password; every other session of that person ends."""
     person = need_person(connection, actor.name)
-    kept.change_person(connection, person.person_id, password_hash=new_hash, must_change=False)
+    kept.change_person(
+        connection, person.person_id, password_hash=new_hash, must_change=False, one_time_ends_ms=None
+    )
     kept.revoke_sessions_of(connection, person.person_id, but=actor.ticket or None, now_ms=now_ms)
     _audit(connection, "password_changed", actor.name, by=actor.name, now_ms=now_ms)
 

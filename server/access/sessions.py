@@ -135,5 +135,3 @@ def _audit(
         connection, PLANT, now_ms=now_ms, who=by, action=action, subject=person.name,
         after={"sessions": sessions},
     )  # fmt: skip
-
-

@@ -81,9 +81,7 @@ class ForwardCounts:
     trouble: str = ""
     trouble_ms: int | None = None
     #: The newest reasons for which rows were kept apart, here or by the server.
-    reasons: "collections.deque[str]" = dataclasses.field(
-        default_factory=lambda: collections.deque(maxlen=5)
-    )
+    reasons: "collections.deque[str]" = dataclasses.field(default_factory=lambda: collections.deque(maxlen=5))
 
 
 class Forwarder:

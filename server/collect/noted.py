@@ -16,9 +16,7 @@ class NotedSpool:
         self._spool = spool
         self._state = state
 
-    def append(
-        self, shots: Sequence[Mapping[str, Any]], *, marks: Mapping[str, str] | None = None
-    ) -> None:
+    def append(self, shots: Sequence[Mapping[str, Any]], *, marks: Mapping[str, str] | None = None) -> None:
         self._spool.append(shots, marks=marks)
         newest: dict[str, tuple[int, int]] = {}
         for shot in shots:

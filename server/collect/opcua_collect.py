@@ -143,9 +143,7 @@ class Station:
         finally:
             await _leave(client)
 
-    async def _listen(
-        self, client: Client, session: _Session
-    ) -> tuple[dict[int, list[Line]], Subscription]:
+    async def _listen(self, client: Client, session: _Session) -> tuple[dict[int, list[Line]], Subscription]:
         space = await Space.of(client)
         machines = await find_machines(space)
         layout = await find_events(space)
@@ -226,9 +224,7 @@ class Station:
                 session.dropped = 0
         await self._take(session, lines, await _some(session.waiting, within_s=0.0))
 
-    async def _take(
-        self, session: _Session, lines: dict[int, list[Line]], items: Sequence[Notified]
-    ) -> None:
+    async def _take(self, session: _Session, lines: dict[int, list[Line]], items: Sequence[Notified]) -> None:
         by_press = {line.at.press: line for group in lines.values() for line in group}
         heard: dict[str, list[ReadCycle]] = {}
         for kind, origin, content in items:
@@ -253,6 +249,7 @@ class Station:
             if isinstance(source, ua.NodeId) and source == line.machine.node.nodeid:
                 return line, readings
         return None, readings
+
 
 def pick(machines: Sequence[Machine], wanted: str, url: str) -> Machine:
     """The machine of that browse name or serial number; '' takes the only one. Raises `NoPressError`."""

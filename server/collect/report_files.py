@@ -100,9 +100,7 @@ class ReportReader:
         return {**self._options.head(), **fields, "at": _moment(self._clock, report_files.time_of(record))}
 
     def _read_header(self, names: tuple[str, ...]) -> None:
-        columns = report_files.read_columns(
-            names, self._tokens, injection_unit=self._options.injection_unit
-        )
+        columns = report_files.read_columns(names, self._tokens, injection_unit=self._options.injection_unit)
         known = {column.field for column in columns}
         _check_known(known | ({"at"} if {"DATE", "TIME"} <= set(names) else set()), names)
         if self._options.time_zone is None:
@@ -131,9 +129,7 @@ class TableReader:
             [row[i] for i, (field, _, _) in self._fields.items() if field in SHOT_NUMBERS and i < len(row)]
             for row in sample
         )
-        self._clock = LocalClock(
-            zone=options.zone(), order=self._order(sample), last_ms=memory.last_ms
-        )
+        self._clock = LocalClock(zone=options.zone(), order=self._order(sample), last_ms=memory.last_ms)
         self._line = memory.line
 
     def memory(self) -> Memory:

@@ -119,9 +119,7 @@ class Spool:
 
     # --- the source's side --------------------------------------------------------------------
 
-    def append(
-        self, shots: Sequence[Mapping[str, Any]], *, marks: Mapping[str, str] | None = None
-    ) -> None:
+    def append(self, shots: Sequence[Mapping[str, Any]], *, marks: Mapping[str, str] | None = None) -> None:
         """Keep shots (wire fields, press among them) behind those that wait; durable on return.
 
         marks: texts kept in the same transaction, such as how far a file was read. Raises

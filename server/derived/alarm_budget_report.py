@@ -189,9 +189,7 @@ def _stage(watching: Mapping[str, Any], *, has_record: bool) -> str:
     return "complete" if watching.get("complete") and watching.get("groups", 0) >= LEARNS else "speaking"
 
 
-def _signals(
-    charts: list[ChartPlan], found: Mapping[tuple[int, str, str], int]
-) -> tuple[SignalSpend, ...]:
+def _signals(charts: list[ChartPlan], found: Mapping[tuple[int, str, str], int]) -> tuple[SignalSpend, ...]:
     of_kind = {"level": BUDGETED[0], "scatter": BUDGETED[1]}
     spends = []
     for key in dict.fromkeys((chart.signal, chart.kind) for chart in charts):

@@ -76,9 +76,7 @@ def advice_for(connection: sa.Connection, press: Press, row: Row) -> Advice:
     fits = [one for one in records if _fits(one, running)]
     approved = [one for one in fits if one.state == "approved"]
     in_use = record_for(approved, running)
-    drafts = [
-        one for one in fits if one.state == "draft" and (in_use is None or one.to_ms > in_use.to_ms)
-    ]
+    drafts = [one for one in fits if one.state == "draft" and (in_use is None or one.to_ms > in_use.to_ms)]
     draft = drafts[-1] if drafts else None
     found = Advice("none", running, in_use, draft, likelihood=likelihood_of(row))
     if in_use is None:

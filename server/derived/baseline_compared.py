@@ -178,9 +178,7 @@ def _from_values(name: str, one: Floats, other: Floats) -> SignalCompared:
         return SignalCompared(name, n, reason=means.reason)
     sigmas = None
     if not isinstance(scatter, Undetermined):
-        sigmas = RatioOfSigmas(
-            scatter.ratios[1], scatter.ratio_lower[1], scatter.ratio_upper[1], scatter.p
-        )
+        sigmas = RatioOfSigmas(scatter.ratios[1], scatter.ratio_lower[1], scatter.ratio_upper[1], scatter.p)
     return SignalCompared(
         name,
         n,

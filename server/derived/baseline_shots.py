@@ -71,9 +71,7 @@ def _signals(
     return found
 
 
-def _made_with(
-    connection: sa.Connection, press: Press, setup_ids: NDArray[np.int64]
-) -> tuple[Setup, ...]:
+def _made_with(connection: sa.Connection, press: Press, setup_ids: NDArray[np.int64]) -> tuple[Setup, ...]:
     known = setups_of(connection, press.press_id)
     # The newest of each last, so that the last one is what the press ran with as the record ended.
     order = dict.fromkeys(reversed(setup_ids.tolist()))

@@ -81,9 +81,7 @@ def proof_of(
     was = last_score(connection, press.press_id, from_ms=begin, to_ms=action.at_ms)
     now = last_score(connection, press.press_id, from_ms=_settled_ms(after, action), to_ms=end)
     chance = None if now is None else likelihood(now)
-    found = proof_of_fix(
-        before.swept, after=after.swept, center=center, sigma=sigma, likelihood_after=chance
-    )
+    found = proof_of_fix(before.swept, after=after.swept, center=center, sigma=sigma, likelihood_after=chance)
     return CaseProof(
         action_no=action.action_no,
         from_ms=begin,
@@ -145,9 +143,7 @@ def _mold_ids(connection: sa.Connection, press: Press, mold: str) -> list[int] |
     return [one.setup_id for one in setups_of(connection, press.press_id).values() if one.mold == mold]
 
 
-def _record(
-    connection: sa.Connection, press: Press, case: Case, action: CaseAction
-) -> Baseline | None:
+def _record(connection: sa.Connection, press: Press, case: Case, action: CaseAction) -> Baseline | None:
     """The startup record that held when it was changed: of the mold, approved, captured before."""
     held = [
         one

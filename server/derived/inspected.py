@@ -125,7 +125,5 @@ def inspection_record(connection: sa.Connection) -> Record:
         found.append(Inspected(press_id, press, study_no, shown.at_ms, log_odds, shown.failing))
     found.sort(key=lambda one: (one.at_ms, one.press_id, one.study_no))
     counted = [one for one in found if one.failing is not None]
-    result = recalibrate(
-        [one.log_odds for one in counted], failing=[bool(one.failing) for one in counted]
-    )
+    result = recalibrate([one.log_odds for one in counted], failing=[bool(one.failing) for one in counted])
     return Record(tuple(found), unpaired, result)

@@ -74,9 +74,7 @@ def qualifications_of(
     return found
 
 
-def _beside(
-    kind: str, baseline: Baseline, checks: Sequence[Study], changes: Sequence[Event]
-) -> CheckBeside:
+def _beside(kind: str, baseline: Baseline, checks: Sequence[Study], changes: Sequence[Event]) -> CheckBeside:
     """The newest check of a kind on the same valve. A drift check is of the valve, whatever mold runs."""
     begin, end = baseline.from_ms - BESIDE_MS, baseline.to_ms + BESIDE_MS
     begin = max([begin, *(one.at_ms for one in changes if one.at_ms <= baseline.from_ms)])

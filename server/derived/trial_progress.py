@@ -163,9 +163,7 @@ def _read(
     connection: sa.Connection, press: Press, trial: Trial, from_ms: int, to_ms: int
 ) -> dict[str, Floats]:
     names = (*sources_of((trial.signal,)), *SIDE_SIGNALS)
-    columns = read_columns(
-        connection, press.press_id, from_ms=from_ms, to_ms=to_ms, names=names, limit=2_000
-    )
+    columns = read_columns(connection, press.press_id, from_ms=from_ms, to_ms=to_ms, names=names, limit=2_000)
     lag = press.dose_lag
     if lag is None:
         lag = int(press_with_state(connection, press.press_id)["dose_lag_found"] or 0)

@@ -42,9 +42,7 @@ def set_point_changes(
     return positions, events
 
 
-def _event(
-    shots: Mapping[str, NDArray[Any]], position: int, one: Setup, other: Setup
-) -> dict[str, Any]:
+def _event(shots: Mapping[str, NDArray[Any]], position: int, one: Setup, other: Setup) -> dict[str, Any]:
     setting, was, became = as_event(one.setpoints, other.setpoints)
     return {
         "at_ms": int(shots["at_ms"][position]),

@@ -131,9 +131,7 @@ class _Fold:
             which[:] = True
         self.memory = self.memory.after_change(which)
         active = self.memory.bank.active > 0
-        self.open = {
-            key: self.open[key] for i, key in enumerate(KEYS) if active[i] and key in self.open
-        }
+        self.open = {key: self.open[key] for i, key in enumerate(KEYS) if active[i] and key in self.open}
 
     def take(self, values: Floats, at_ms: NDArray[Any], counter: NDArray[Any]) -> None:
         size, aside = self._plan.grouping.size, self._plan.grouping.aside

@@ -84,9 +84,7 @@ def assess(
     n = int((~np.isnan(array)).sum())
     judged: Capability | Undetermined = Undetermined("no limits of the drawing")
     if lower is not None or upper is not None:
-        judged = capability(
-            array, lower=lower, upper=upper, target=target, confidence=confidence, phi=phi
-        )
+        judged = capability(array, lower=lower, upper=upper, target=target, confidence=confidence, phi=phi)
     return Assessment(
         n=n,
         stability=judge(found),

@@ -48,6 +48,7 @@ def best_law(parts: Parts) -> Floats | None:
     >>> best_law((age, age, np.zeros(3))).round(2).tolist()
     [0.88, -0.33]
     """
+
     def against(at: Floats) -> float:
         return -float(log_likelihood(at[None, :], parts)[0])
 

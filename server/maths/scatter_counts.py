@@ -203,9 +203,7 @@ def count_reference(
     )
 
 
-def scatter_counts(
-    values: npt.ArrayLike, *, against: CountReference, start: float = 0.0
-) -> CountChart:
+def scatter_counts(values: npt.ArrayLike, *, against: CountReference, start: float = 0.0) -> CountChart:
     """Has the scatter grown on a coarse display? One-sided: what hides in a cell cannot shrink visibly.
 
     Parameters

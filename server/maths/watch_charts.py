@@ -147,9 +147,7 @@ def _restlessness(bank: Bank, weight: Floats) -> tuple[Floats, Floats]:
     return np.where(restless, allowed, 1.0), np.where(restless, longer, 0.0)
 
 
-def step(
-    bank: Bank, values: Floats, design: Design, *, speaks: Flags | bool, complete: Flags | bool
-) -> Bank:
+def step(bank: Bank, values: Floats, design: Design, *, speaks: Flags | bool, complete: Flags | bool) -> Bank:
     """The bank after one more group.
 
     Parameters

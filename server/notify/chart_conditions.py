@@ -84,9 +84,7 @@ def doubt_condition(doubts: Mapping[str, Any], *, facts: Mapping[str, Any]) -> C
     )
 
 
-def capability_condition(
-    short: Mapping[str, Mapping[str, float]], *, facts: Mapping[str, Any]
-) -> Condition:
+def capability_condition(short: Mapping[str, Mapping[str, float]], *, facts: Mapping[str, Any]) -> Condition:
     """Signals that surely fall short of what the mold demands: {signal: {ppk, upper, demand}}."""
     return Condition(
         kind="capability",

@@ -49,9 +49,7 @@ def held_back_by(connection: sa.Connection, press: Press, state: Mapping[str, An
     trial = events_of_kind(
         connection, press.press_id, kind="setting", from_ms=now_ms - TRIAL_MS, to_ms=now_ms
     )
-    studied = studies_between(
-        connection, press.press_id, from_ms=now_ms - STUDY_MS, to_ms=now_ms + STUDY_MS
-    )
+    studied = studies_between(connection, press.press_id, from_ms=now_ms - STUDY_MS, to_ms=now_ms + STUDY_MS)
     return STUDY if studied or trial >= TRIAL_SETTINGS else ""
 
 

@@ -54,9 +54,7 @@ def send_along(
             kept.queue_message(connection, alarm, step, outlet=outlet, recipient=recipient, now_ms=now_ms)
 
 
-def matching(
-    connection: sa.Connection, known: list[Route], alarm: Alarm, *, now_ms: int
-) -> list[Route]:
+def matching(connection: sa.Connection, known: list[Route], alarm: Alarm, *, now_ms: int) -> list[Route]:
     """The active routes that speak of this alarm now: its area, at least their urgency, their shift."""
     area = press_by_id(connection, alarm.press_id).area
     shift = _shift_start(read_settings(connection), now_ms)

@@ -97,4 +97,3 @@ def outlets_of(settings: Settings) -> Mapping[str, Outlet]:
             allowed=tuple(settings.webhook_hosts.split()), secret=settings.webhook_secret
         )
     return found
-

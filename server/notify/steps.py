@@ -85,9 +85,7 @@ def take_step(
             moved, acknowledged_by=by.who, acknowledged_ms=now_ms, reason=by.reason, note=by.note
         )
     elif not standing.acknowledged:
-        moved = dataclasses.replace(
-            moved, acknowledged_by=None, acknowledged_ms=None, reason=None, note=""
-        )
+        moved = dataclasses.replace(moved, acknowledged_by=None, acknowledged_ms=None, reason=None, note="")
     kept.update_alarm(connection, moved)
     return moved, record(connection, moved, move.action, by, now_ms=now_ms)
 

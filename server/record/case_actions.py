@@ -32,9 +32,7 @@ def take_up(connection: sa.Connection, press: Press, event: Event, *, now_ms: in
     return add_to(connection, press, case, event, now_ms=now_ms)
 
 
-def add_to(
-    connection: sa.Connection, press: Press, case: Case, event: Event, *, now_ms: int
-) -> CaseAction:
+def add_to(connection: sa.Connection, press: Press, case: Case, event: Event, *, now_ms: int) -> CaseAction:
     """Keep an event as an action of a case; the same event again is the same action."""
     for known in actions_of(connection, case):
         if known.event_no == event.event_no:

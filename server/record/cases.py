@@ -127,9 +127,7 @@ def _need_open(connection: sa.Connection, press: Press, number: int) -> Case:
     return case
 
 
-def change(
-    connection: sa.Connection, press: Press, number: int, body: Any, *, who: str, now_ms: int
-) -> Case:
+def change(connection: sa.Connection, press: Press, number: int, body: Any, *, who: str, now_ms: int) -> Case:
     """Another owner, another sentence on what is suspected, another beginning; what is left out stays."""
     given = Given.of(body, known=("about", "owner", "since"))
     case = _need_open(connection, press, number)
@@ -192,9 +190,7 @@ def _need_action(event: Event, case: Case) -> None:
 # --- closing --------------------------------------------------------------------------------------
 
 
-def close(
-    connection: sa.Connection, press: Press, number: int, body: Any, *, who: str, now_ms: int
-) -> Case:
+def close(connection: sa.Connection, press: Press, number: int, body: Any, *, who: str, now_ms: int) -> Case:
     """Close a case with a verdict and the comparison it rests on.
 
     `fixed`, `better`, `no_change` and `worse` are about an action (the last one unless `action` says

@@ -36,9 +36,7 @@ def judge_qualification(given: Given, press: Press) -> Qualified:
     if not checks and not given.has("verdict"):
         raise InvalidError("verdict is missing, and there is no check it could follow from", field="verdict")
     if verdict == "passed" and failed:
-        raise InvalidError(
-            f"verdict is 'passed' though these failed: {', '.join(failed)}", field="verdict"
-        )
+        raise InvalidError(f"verdict is 'passed' though these failed: {', '.join(failed)}", field="verdict")
     asked: dict[str, Any] = {"checks": checks}
     result: dict[str, Any] = {"failed": failed, "missing": missing if measured else []}
     if measured:

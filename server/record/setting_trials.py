@@ -166,9 +166,7 @@ def set_level(
     if steps and now_ms <= steps[-1].at_ms:
         raise ConflictError("the level before was set this very moment; let some shots come first")
     level = trial.plan[len(steps)]
-    step = add_step(
-        connection, TrialStep(press.press_id, trial.trial_no, len(steps) + 1, level, now_ms, who)
-    )
+    step = add_step(connection, TrialStep(press.press_id, trial.trial_no, len(steps) + 1, level, now_ms, who))
     # A note, not a setting event: that would end the startup record the press is judged against.
     note = f"trial {trial.trial_no}, step {step.step_no}: {trial.setting} {trial.named(level)}"
     keep_event(connection, press, _event(press, "note", now_ms, who, note=note), now_ms=now_ms)

@@ -222,9 +222,7 @@ def _findings(given: Given) -> dict[str, Any]:
 
 def trial(given: Given, asking: Asking) -> Judged:
     given.need("setting", "levels")
-    levels = [
-        Given.of(level, known=("value", "values")) for level in given.rows("levels", least=2, most=12)
-    ]
+    levels = [Given.of(level, known=("value", "values")) for level in given.rows("levels", least=2, most=12)]
     values = [level.numbers("values", least=3, most=POINTS_MAX) for level in levels]
     names = [level.text("value", longest=40) for level in levels]
     found = setting_trial(values)

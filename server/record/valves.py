@@ -84,9 +84,7 @@ def looked_into(
         raise ConflictError(
             f"valve {number} is still in press {press.press}: what is seen of it there is an inspection"
         )
-    changes: dict[str, Any] = {
-        name: given.text(name, longest=400) for name in _OF_THE_OLD if given.has(name)
-    }
+    changes: dict[str, Any] = {name: given.text(name, longest=400) for name in _OF_THE_OLD if given.has(name)}
     if given.has("outcome"):
         changes["outcome"] = given.choice("outcome", OUTCOMES)
     if given.has("note"):

@@ -63,7 +63,7 @@ def checked(request: Request, name: str, password: str) -> Person:
         with objects.store.read() as connection:
             known = person_by_name(connection, name)
         try:
-            person = people.check_password(known, password)
+            person = people.check_password(known, password, now_ms=objects.now_ms())
         except UnauthorizedError:
             # Not what was typed as a name: a password lands in that field now and then.
             log.warning("wrong password for %s from %s", known.name if known else "an unknown name", address)
@@ -127,6 +127,8 @@ def login_by_form(
             raise
         wait_s = error.facts.get("retry_after_s")
         query = "wrong=1" if wait_s is None else f"wait={wait_s}"
+        if "has_ended" in error.facts:
+            query = "ended=1"
         return RedirectResponse(f"/login?{query}", status_code=303)
     target = "/login" if person.must_change else safe_path(next)
     opening = on_this_device(request, opening_of(request, person))

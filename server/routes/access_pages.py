@@ -39,6 +39,7 @@ def login_page(
     request: Request,
     next_path: Annotated[str, Query(alias="next")] = "/",
     wrong: str = "",
+    ended: str = "",
     wait: Annotated[int, Query(ge=0, le=86_400)] = 0,
 ) -> Response:
     def build(connection: sa.Connection, plant: Plant) -> LoginPage:
@@ -48,6 +49,7 @@ def login_page(
             plant,
             next_path=safe_path(next_path),
             wrong=bool(wrong),
+            ended=bool(ended),
             wait_s=wait,
             tablet=tablet.name if tablet else "",
             people=[(one.name, one.full_name) for one in known],

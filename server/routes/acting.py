@@ -127,9 +127,7 @@ def put_valve(request: Request, press: str, body: Given = None) -> dict[str, Any
     """Enter the valve that is fitted; a later `fitted_at` than the current one's is a change."""
     code = code_of(press)
     who, now_ms = allow(request, "record", press=code).name, objects_of(request).now_ms()
-    valve = write(
-        request, lambda c: valves.put_valve(c, need_press(c, code), body, who=who, now_ms=now_ms)
-    )
+    valve = write(request, lambda c: valves.put_valve(c, need_press(c, code), body, who=who, now_ms=now_ms))
     told(request, code, evaluate=True)
     return valve_item(code, valve)
 
@@ -145,9 +143,7 @@ def get_valves(request: Request, limit: Limit = 100, cursor: str | None = None) 
             {
                 **valve_item(press, valve),
                 "shots": (valve.shots_before or 0)
-                + shots_between(
-                    connection, valve.press_id, from_ms=valve.fitted_ms, to_ms=valve.removed_ms
-                ),
+                + shots_between(connection, valve.press_id, from_ms=valve.fitted_ms, to_ms=valve.removed_ms),
             }
             for press, valve in found[start : start + limit]
         ]

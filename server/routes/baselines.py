@@ -142,9 +142,7 @@ def retire_baseline(request: Request, press: str, number: Number, body: Given = 
 
 
 @router.get("/presses/{press}/setups")
-def get_setups(
-    request: Request, press: str, limit: Limit = 100, cursor: str | None = None
-) -> dict[str, Any]:
+def get_setups(request: Request, press: str, limit: Limit = 100, cursor: str | None = None) -> dict[str, Any]:
     """What a press ran with, the last first, with its set-points and the baseline that judges it.
 
     `entries` are the set-points people entered, `changes` recorded changes of settings; the newest first.
@@ -180,9 +178,7 @@ def post_setpoints(request: Request, press: str, body: Given = None) -> dict[str
 # --- as the API writes them ---------------------------------------------------------------------
 
 
-def baseline_item(
-    press: str, baseline: Baseline, beside: Qualification | None = None
-) -> dict[str, Any]:
+def baseline_item(press: str, baseline: Baseline, beside: Qualification | None = None) -> dict[str, Any]:
     """A baseline as the API writes it; beside: what qualifies it, where that was looked up."""
     item = {
         "id": baseline.baseline_no,
@@ -213,9 +209,7 @@ def report_item(press: str, report: BaselineReport) -> dict[str, Any]:
     """A phase-one report as the API writes it."""
     return {
         **baseline_item(press, report.baseline, report.qualification),
-        "report": [
-            {**dataclasses.asdict(one), "normal": one.normal} for one in report.signals
-        ],
+        "report": [{**dataclasses.asdict(one), "normal": one.normal} for one in report.signals],
         "missing": dict(report.missing),
         "left_out": [
             {

@@ -29,9 +29,7 @@ def case_page(request: Request, press: str, number: Annotated[int, Path(ge=0, lt
 
 @router.get("/trials")
 def trials_page(request: Request, press: str = "") -> Response:
-    return page_answer(
-        request, "trials.html", lambda c, plant: build_trials(c, plant, press=code_of(press))
-    )
+    return page_answer(request, "trials.html", lambda c, plant: build_trials(c, plant, press=code_of(press)))
 
 
 @router.get("/trials/{press}/{number}")

@@ -67,9 +67,7 @@ def get_case(request: Request, press: str, number: Number) -> dict[str, Any]:
         found = need_press(connection, code)
         case = cases.need_case(connection, found, number)
         actions = actions_of(connection, case)
-        proofs = [
-            proof_of(connection, found, case, actions, action=one, now_ms=now_ms) for one in actions
-        ]
+        proofs = [proof_of(connection, found, case, actions, action=one, now_ms=now_ms) for one in actions]
         story = story_of(connection, found, case, now_ms=now_ms)
         notes = notes_of(connection, case)
         choice = choice_now(connection, found) if case.is_open else None

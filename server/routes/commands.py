@@ -56,9 +56,7 @@ class Command:
         self.who = actor.name if actor.kind != "key" else f"key {actor.ticket.hex()[:16]}"
         before = kept.carried_out(connection, self.who, self.key)
         if before is None:
-            kept.remember(
-                connection, self.who, self.key, action=self.action, asked=self.asked, now_ms=now_ms
-            )
+            kept.remember(connection, self.who, self.key, action=self.action, asked=self.asked, now_ms=now_ms)
             return
         if (before.action, before.asked) != (self.action, self.asked):
             raise ConflictError(

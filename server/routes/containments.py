@@ -64,9 +64,7 @@ def post_sorting(request: Request, press: str, number: Number, body: Given = Non
     who, now_ms = allow(request, "record", press=code).name, objects_of(request).now_ms()
     one = write(
         request,
-        lambda c: containments.note_sorting(
-            c, need_press(c, code), number, body, who=who, now_ms=now_ms
-        ),
+        lambda c: containments.note_sorting(c, need_press(c, code), number, body, who=who, now_ms=now_ms),
     )
     return containment_item(code, one)
 

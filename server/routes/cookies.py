@@ -51,6 +51,4 @@ def give(request: Request, response: Response, cookie: str, token: str, *, max_a
 
 def take_back(request: Request, response: Response, cookie: str) -> None:
     scheme = request.url.scheme
-    response.delete_cookie(
-        name_of(cookie, scheme), httponly=True, samesite="lax", secure=scheme == "https"
-    )
+    response.delete_cookie(name_of(cookie, scheme), httponly=True, samesite="lax", secure=scheme == "https")

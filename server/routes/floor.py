@@ -86,9 +86,7 @@ def _handover_item(one: Handover) -> dict[str, Any]:
 
 
 @router.get("/handovers")
-def list_handovers(
-    request: Request, limit: Annotated[int, Query(ge=1, le=500)] = 20
-) -> dict[str, Any]:
+def list_handovers(request: Request, limit: Annotated[int, Query(ge=1, le=500)] = 20) -> dict[str, Any]:
     """Notes from shift to shift, newest first."""
     allow(request, "read")
     with objects_of(request).store.read() as connection:
@@ -104,9 +102,7 @@ def hand_over(request: Request, body: Sent = None) -> dict[str, Any]:
     note, now_ms = _given(body, "note").text("note", longest=floor.HANDOVER_LENGTH_MAX), objects.now_ms()
 
     def keep(connection: sa.Connection) -> Handover:
-        return floor.need_handover(
-            connection, floor.hand_over(connection, note=note, who=who, now_ms=now_ms)
-        )
+        return floor.need_handover(connection, floor.hand_over(connection, note=note, who=who, now_ms=now_ms))
 
     item = _handover_item(write(request, keep))
     objects.hub.publish("alarm", f"handover-{item['handover']}")
@@ -175,9 +171,7 @@ def put_back(request: Request, press: str, kind: str) -> dict[str, Any]:
     """Put a kind back in service; one that is in service stays as it is."""
     code = code_of(press)
     who, now_ms = allow(request, "out_of_service", press=code).name, objects_of(request).now_ms()
-    changes = write(
-        request, lambda c: service.put_back(c, need_press(c, code), kind, who=who, now_ms=now_ms)
-    )
+    changes = write(request, lambda c: service.put_back(c, need_press(c, code), kind, who=who, now_ms=now_ms))
     _tell(request, code, changes)
     return {"press": code, "kind": kind}
 
@@ -188,9 +182,7 @@ def _tell(request: Request, press: str, changes: list[AlarmChanged]) -> None:
 
 
 @router.get("/alarm-performance")
-def alarm_performance(
-    request: Request, days: Annotated[int, Query(ge=1, le=366)] = 30
-) -> dict[str, Any]:
+def alarm_performance(request: Request, days: Annotated[int, Query(ge=1, le=366)] = 30) -> dict[str, Any]:
     """How the alarms do against published benchmarks: rates, floods, top ten, stale, chattering."""
     allow(request, "read")
     objects = objects_of(request)

@@ -30,9 +30,7 @@ def messages_page(request: Request) -> Response:
 @router.get("/manifest.webmanifest")
 def manifest() -> Response:
     """What makes the alarm page one that a tablet can install."""
-    return JSONResponse(
-        app_manifest(assets().href), media_type="application/manifest+json", headers=_FRESH
-    )
+    return JSONResponse(app_manifest(assets().href), media_type="application/manifest+json", headers=_FRESH)
 
 
 @router.get("/service-worker.js")

@@ -76,9 +76,7 @@ def rotate_key(request: Request, number: Number, body: Sent = None) -> dict[str,
     given = Given.of({} if body is None else body, known=("overlap_hours",))
     hours = given.number("overlap_hours")
     overlap = keys.OVERLAP_HOURS if hours is None else hours
-    made = write(
-        request, lambda c: keys.rotate_key(c, number, overlap_hours=overlap, by=by, now_ms=now_ms)
-    )
+    made = write(request, lambda c: keys.rotate_key(c, number, overlap_hours=overlap, by=by, now_ms=now_ms))
     return _shown_once(made, now_ms)
 
 

@@ -99,9 +99,7 @@ def change_route(request: Request, route_no: int, body: Sent = None) -> dict[str
     return route_item(
         write(
             request,
-            lambda c: routing.change(
-                c, route_no, fields, outlets=objects.outlets, who=who, now_ms=now_ms
-            ),
+            lambda c: routing.change(c, route_no, fields, outlets=objects.outlets, who=who, now_ms=now_ms),
         )
     )
 

@@ -10,6 +10,7 @@ from sqlalchemy import exc
 from starlette.exceptions import HTTPException
 
 from server.errors import AlreadyDoneError, BusyError, RingtellError, StorageError, ThrottledError
+from server.logs import request_id
 from server.store.trouble import trouble_of
 
 log = logging.getLogger("ringtell")
@@ -62,12 +63,19 @@ def install(app: FastAPI) -> None:
     def database_trouble(_request: Request, error: exc.SQLAlchemyError) -> JSONResponse:
         trouble = trouble_of(error)
         if trouble is None:
-            return unforeseen(_request, error)
+            return unforeseen(error)
         log.error("%s: %s", trouble.code, getattr(error, "orig", error))
         return answer_of(trouble)
 
     @app.exception_handler(Exception)
-    def unforeseen(_request: Request, error: Exception) -> JSONResponse:
-        log.exception("unforeseen", exc_info=error)
-        text = "the server's log has the reason; nothing was changed"
-        return problem(500, "failed", "Something failed", text)
+    def last_resort(_request: Request, error: Exception) -> JSONResponse:
+        return unforeseen(error)
+
+
+def unforeseen(error: Exception) -> JSONResponse:
+    """For what nobody foresaw: its reason goes to the log, the id it has there to the caller."""
+    log.exception("unforeseen", exc_info=error)
+    request = request_id.get()
+    where = f" under request {request}" if request else ""
+    text = f"the server's log has the reason{where}; nothing was changed"
+    return problem(500, "failed", "Something failed", text)

@@ -29,9 +29,7 @@ def post_sheet(request: Request, press: str, body: Given = None) -> dict[str, An
     """Begin a short-shot, drift-check, gate-seal or qualification study; cautions are confirmed first."""
     code = code_of(press)
     who, now_ms = allow(request, "study", press=code).name, objects_of(request).now_ms()
-    sheet = write(
-        request, lambda c: acts.open_sheet(c, need_press(c, code), body, who=who, now_ms=now_ms)
-    )
+    sheet = write(request, lambda c: acts.open_sheet(c, need_press(c, code), body, who=who, now_ms=now_ms))
     objects_of(request).hub.publish("press", code)
     return sheet_item(code, sheet)
 
@@ -49,9 +47,7 @@ def get_sheets(
     if state is not None and state not in ("open", "kept", "dropped"):
         raise InvalidError(f"state is {state!r}; it has to be open, kept or dropped", field="state")
     with objects_of(request).store.read() as connection:
-        found = kept.sheets_of(
-            connection, need_press(connection, code).press_id, state=state, limit=limit
-        )
+        found = kept.sheets_of(connection, need_press(connection, code).press_id, state=state, limit=limit)
     return page_of([sheet_item(code, one) for one in found], None)
 
 
@@ -215,9 +211,7 @@ def drop_sheet(request: Request, press: str, number: Number) -> dict[str, Any]:
     """Give up a study; its readings stay on record and count for nothing."""
     code = code_of(press)
     who, now_ms = allow(request, "study", press=code).name, objects_of(request).now_ms()
-    sheet = write(
-        request, lambda c: acts.drop_sheet(c, need_press(c, code), number, who=who, now_ms=now_ms)
-    )
+    sheet = write(request, lambda c: acts.drop_sheet(c, need_press(c, code), number, who=who, now_ms=now_ms))
     objects_of(request).hub.publish("press", code)
     return sheet_item(code, sheet)
 

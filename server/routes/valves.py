@@ -40,9 +40,7 @@ def get_valve(request: Request, press: str, number: Number) -> dict[str, Any]:
         done = done_between(connection, valve.press_id, from_ms=valve.fitted_ms, to_ms=valve.removed_ms)
         life = life_of(connection, code, valve, checks_of(connection, valve.press_id))
         group = group_of(life_groups(connection), valve)
-        ran = materials_between(
-            connection, valve.press_id, from_ms=valve.fitted_ms, to_ms=valve.removed_ms
-        )
+        ran = materials_between(connection, valve.press_id, from_ms=valve.fitted_ms, to_ms=valve.removed_ms)
         wear = wear_of_materials(connection)
         choice = choice_of(connection, found, life, group)
     left = None if group is None else group.remaining(life.age)
@@ -94,18 +92,14 @@ def get_spares(request: Request) -> dict[str, Any]:
 def post_spare(request: Request, body: Given = None) -> dict[str, Any]:
     """Enter a spare valve."""
     who, now_ms = allow(request, "record").name, objects_of(request).now_ms()
-    return spare_item(
-        write(request, lambda c: spares.put_on_shelf(c, body or {}, who=who, now_ms=now_ms))
-    )
+    return spare_item(write(request, lambda c: spares.put_on_shelf(c, body or {}, who=who, now_ms=now_ms)))
 
 
 @router.put("/spares/{number}")
 def put_spare(request: Request, number: Number, body: Given = None) -> dict[str, Any]:
     """Change what is known of a spare; what is left out stays."""
     who, now_ms = allow(request, "record").name, objects_of(request).now_ms()
-    return spare_item(
-        write(request, lambda c: spares.change(c, number, body or {}, who=who, now_ms=now_ms))
-    )
+    return spare_item(write(request, lambda c: spares.change(c, number, body or {}, who=who, now_ms=now_ms)))
 
 
 @router.delete("/spares/{number}", status_code=204)

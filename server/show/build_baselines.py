@@ -70,9 +70,7 @@ def _answer(
     current = next((one for one in records if one.baseline_no == row["baseline_no"]), None)
     if current is not None:
         word = qualification_word(beside[current.baseline_no])
-        return (
-            f"{name} is judged against record {current.baseline_no} of {plant.day(current.to_ms)}, {word}."
-        )
+        return f"{name} is judged against record {current.baseline_no} of {plant.day(current.to_ms)}, {word}."
     drafts = sum(one.state == "draft" for one in records)
     if drafts:
         verb = plural(drafts, "waits", "wait")

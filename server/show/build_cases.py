@@ -94,9 +94,7 @@ def build_case(connection: sa.Connection, plant: Plant, *, press: str, number: i
     if found is None or case is None:
         return None
     actions = actions_of(connection, case)
-    proofs = [
-        proof_of(connection, found, case, actions, action=one, now_ms=plant.now_ms) for one in actions
-    ]
+    proofs = [proof_of(connection, found, case, actions, action=one, now_ms=plant.now_ms) for one in actions]
     blocks = tuple(action_block(one, proof, plant) for one, proof in zip(actions, proofs, strict=True))
     return CasePage(
         frame=_frame(plant, press, number),
@@ -118,8 +116,7 @@ def build_case(connection: sa.Connection, plant: Plant, *, press: str, number: i
         earlier=earlier_rows(connection, case),
         verdicts=_verdicts(proofs),
         action_choices=tuple(
-            Choice(str(one.number), f"{one.number}: {one.title}", one.number == len(blocks))
-            for one in blocks
+            Choice(str(one.number), f"{one.number}: {one.title}", one.number == len(blocks)) for one in blocks
         ),
         caution=caution_text("hot_melt", "lock_out"),
         closing=_closing(case, plant),
@@ -185,9 +182,7 @@ def _facts(press: str, case: Case, plant: Plant) -> tuple[tuple[str, str, str], 
     return tuple(row for row in rows if row is not None)
 
 
-def _story(
-    connection: sa.Connection, press: Press, case: Case, plant: Plant
-) -> tuple[TimelineRow, ...]:
+def _story(connection: sa.Connection, press: Press, case: Case, plant: Plant) -> tuple[TimelineRow, ...]:
     """The newest first: what happened last is asked for most."""
     return tuple(
         TimelineRow(
@@ -230,9 +225,7 @@ def _closing(case: Case, plant: Plant) -> tuple[str, ...]:
 
 def earlier_rows(connection: sa.Connection, case: Case, *, limit: int = 12) -> tuple[EarlierRow, ...]:
     """What was tried in closed cases on this press, this mold or this style of valve; what worked first."""
-    found = proven_cases(
-        connection, press_id=case.press_id, mold=case.mold, valve_style=case.valve_style
-    )
+    found = proven_cases(connection, press_id=case.press_id, mold=case.mold, valve_style=case.valve_style)
     rows = []
     for press, one in sorted(found, key=lambda pair: VERDICTS.index(pair[1].verdict)):
         if (one.press_id, one.case_no) == (case.press_id, case.case_no):

@@ -89,9 +89,7 @@ def _window(connection: sa.Connection, row: Row, asked: Asked, now_ms: int) -> W
 
 def _traces(connection: sa.Connection, row: Row, window: Window, points: int) -> list[Trace]:
     press_id = row["press_id"]
-    count = shots_up_to(
-        connection, press_id, from_ms=window.from_ms, to_ms=window.to_ms, limit=SHOTS_MAX + 1
-    )
+    count = shots_up_to(connection, press_id, from_ms=window.from_ms, to_ms=window.to_ms, limit=SHOTS_MAX + 1)
     if count > SHOTS_MAX:
         traces = _from_rollups(connection, press_id, window, points)
         if traces:

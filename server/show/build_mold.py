@@ -122,9 +122,7 @@ def _report_body(mold: str, asked: Stretch, plant: Plant) -> str:
     return json.dumps({"kind": "capability", "subject": mold} | ends)
 
 
-def _under(
-    limits: Limits, demand: float, asked: Stretch, plant: Plant, out: str, held: InForce
-) -> str:
+def _under(limits: Limits, demand: float, asked: Stretch, plant: Plant, out: str, held: InForce) -> str:
     parts = []
     if limits.lower is not None or limits.upper is not None:
         parts.append(f"Part weight {limit_words(limits, 'g')} · demand Ppk ≥ {demand:.2f}")

@@ -97,6 +97,7 @@ def build_login(
     *,
     next_path: str,
     wrong: bool = False,
+    ended: bool = False,
     wait_s: int = 0,
     tablet: str = "",
     people: Sequence[tuple[str, str]] = (),
@@ -111,11 +112,13 @@ def build_login(
         tablet=tablet,
         people=tuple(Choice(name, text or name) for name, text in people),
         next=next_path if local else "/",
-        trouble=_refused(wrong=wrong, wait_s=wait_s),
+        trouble=_refused(wrong=wrong, ended=ended, wait_s=wait_s),
     )
 
 
-def _refused(*, wrong: bool, wait_s: int) -> str:
+def _refused(*, wrong: bool, ended: bool, wait_s: int) -> str:
+    if ended:
+        return "This one-time password was not used in time. An administrator gives out another."
     if wait_s > 5:
         wait = f"{wait_s} seconds" if wait_s < 120 else f"{-(-wait_s // 60)} minutes"
         return f"Too many wrong tries. The next one is looked at in {wait}; until then nothing is."

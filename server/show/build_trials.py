@@ -148,9 +148,7 @@ def _steps(trial: Trial, progress: TrialProgress) -> tuple[StepLine, ...]:
         if state == "runs" and one.settling < trial.settling:
             text = f"settling, {one.settling} of {trial.settling}"
         splay = "" if one.step is None or one.step.splay is None else whole(one.step.splay)
-        lines.append(
-            StepLine(one.number, trial.named(one.level), state, text, one.shots, one.wanted, splay)
-        )
+        lines.append(StepLine(one.number, trial.named(one.level), state, text, one.shots, one.wanted, splay))
     return tuple(lines)
 
 
@@ -161,9 +159,7 @@ def _levels(trial: Trial, progress: TrialProgress, plant: Plant) -> tuple[LevelL
     ends = [end for one in known for end in one.sigma_interval]
     air = 0.05 * (max(ends) - min(ends)) or 0.1
     across = Scale(low=min(ends) - air, high=max(ends) + air, left=2.0, right=198.0)
-    return tuple(
-        _level(trial, progress, plant, level, i, across) for i, level in enumerate(known)
-    )
+    return tuple(_level(trial, progress, plant, level, i, across) for i, level in enumerate(known))
 
 
 def _level(

@@ -53,9 +53,7 @@ def build_valve(connection: sa.Connection, plant: Plant, *, press: str, number: 
     )
 
 
-def _answer(
-    press: str, valve: Valve, life: Life, choice: ChangeChoice | Undetermined, plant: Plant
-) -> str:
+def _answer(press: str, valve: Valve, life: Life, choice: ChangeChoice | Undetermined, plant: Plant) -> str:
     done = f"{press}: {whole(life.age)} shots on this valve"
     if valve.removed_ms is not None:
         said = outcome_words(valve, life.how)
@@ -64,8 +62,10 @@ def _answer(
         return f"{done}; it has failed ({life.how})."
     if isinstance(choice, Undetermined):
         return f"{done}."
-    act = "changing it at the next stop is the cheaper way" if choice.costs.cheaper == "change" else (
-        "waiting for the stop after next is the cheaper way"
+    act = (
+        "changing it at the next stop is the cheaper way"
+        if choice.costs.cheaper == "change"
+        else ("waiting for the stop after next is the cheaper way")
     )
     return f"{done}; {act}."
 
@@ -102,9 +102,7 @@ def _facts(valve: Valve, done: Done, life: Life, plant: Plant) -> tuple[tuple[st
 
 def _materials(connection: sa.Connection, valve: Valve) -> tuple[tuple[str, str, str], ...]:
     wear = wear_of_materials(connection)
-    found = materials_between(
-        connection, valve.press_id, from_ms=valve.fitted_ms, to_ms=valve.removed_ms
-    )
+    found = materials_between(connection, valve.press_id, from_ms=valve.fitted_ms, to_ms=valve.removed_ms)
     return tuple(
         (name or "not named", whole(n), worded(WEAR, wear[name]) if name in wear else "nobody has said")
         for name, n in found

@@ -33,9 +33,8 @@ def choice_block(choice: ChangeChoice | Undetermined, *, href: str = "") -> Choi
     )
     lines = [
         f"Over {whole(choice.shots)} shots, with {percent(choice.likelihood)} likelihood that it leaks now.",
-        "Changing is the cheaper way from a likelihood of " + (
-            f"{percent(costs.break_even)} on." if costs.break_even is not None else "none on: never."
-        ),
+        "Changing is the cheaper way from a likelihood of "
+        + (f"{percent(costs.break_even)} on." if costs.break_even is not None else "none on: never."),
     ]
     if choice.life_known:
         lines.append(f"A sound one fails meanwhile with a chance of {percent(choice.fails_meanwhile)}.")

@@ -67,4 +67,3 @@ def _run_out_line(run_out: RunOut, plant: Plant) -> str:
         f"If it goes on like this ({pace} in 1,000 shots), the cushion of {left} is gone about"
         f" {plant.day(run_out.at_ms)} {between}, in {whole(run_out.shots)} shots."
     )
-

@@ -114,9 +114,7 @@ def _chance(capability: Capability, demand: float) -> str:
 def facts_of(capability: Capability, unit: str, *, demand: float = DEMAND_PPK) -> tuple[Fact, ...]:
     """Every number of a lane, for those who want them."""
     tested = capability.normality
-    normal = (
-        tested.reason if isinstance(tested, Undetermined) else f"Anderson–Darling p {_p_text(tested.p)}"
-    )
+    normal = tested.reason if isinstance(tested, Undetermined) else f"Anderson–Darling p {_p_text(tested.p)}"
     by_percentiles = (
         _with_interval(capability.percentile)
         if isinstance(capability.percentile, PercentileIndices)

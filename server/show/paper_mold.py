@@ -98,9 +98,7 @@ def _versions(history: Any) -> Block:
     return Block(
         "Limits over the years",
         head=("Version", "Since", "Limits", "Demand", "By", "Why"),
-        rows=tuple(
-            (str(one.number), one.since, one.limits, one.demand, one.who, one.why) for one in history
-        ),
+        rows=tuple((str(one.number), one.since, one.limits, one.demand, one.who, one.why) for one in history),
     )
 
 

@@ -85,9 +85,7 @@ def health_paper(connection: sa.Connection, plant: Plant, *, area: str, from_ms:
             "presses": {one.press: _numbers(one) for one in lines},
             "alarms": kinds,
             "studies": [[press, one.study_no, one.kind, one.verdict] for press, one in checks],
-            "cases": [
-                [press, one.case_no, _verdict_then(one, to_ms)] for press, one in cases
-            ],
+            "cases": [[press, one.case_no, _verdict_then(one, to_ms)] for press, one in cases],
         },
         identity=(
             ("Presses", str(len(lines))),

@@ -114,9 +114,7 @@ _LOOKS: Final[Mapping[str, Callable[[Facts], str]]] = {
 }  # fmt: skip
 
 
-def _by_record(
-    connection: sa.Connection, row: Row, since: Since | None, plant: Plant
-) -> dict[str, Said]:
+def _by_record(connection: sa.Connection, row: Row, since: Since | None, plant: Plant) -> dict[str, Said]:
     """A lot or a setting cannot be behind it where none changed about the onset."""
     if since is None:
         return {}

@@ -54,9 +54,7 @@ def _steps_since(since_ms: int, actions: tuple[str, ...], columns: list[Any]) ->
     )
 
 
-def rises_between(
-    connection: sa.Connection, *, from_ms: int, to_ms: int, limit: int = 200_000
-) -> list[Rise]:
+def rises_between(connection: sa.Connection, *, from_ms: int, to_ms: int, limit: int = 200_000) -> list[Rise]:
     """Every time a condition rose and nothing by design kept it quiet, in order."""
     columns = [
         presses.c.press_id,

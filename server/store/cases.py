@@ -240,9 +240,7 @@ def alarm_steps_between(
         )
         .join(
             alarms,
-            sa.and_(
-                alarms.c.press_id == alarm_steps.c.press_id, alarms.c.alarm_no == alarm_steps.c.alarm_no
-            ),
+            sa.and_(alarms.c.press_id == alarm_steps.c.press_id, alarms.c.alarm_no == alarm_steps.c.alarm_no),
         )
         .where(
             alarm_steps.c.press_id == press_id,

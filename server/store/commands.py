@@ -28,9 +28,7 @@ def carried_out(connection: sa.Connection, who: str, key: str) -> Carried | None
     return None if row is None else Carried(**row._mapping)
 
 
-def remember(
-    connection: sa.Connection, who: str, key: str, *, action: str, asked: str, now_ms: int
-) -> None:
+def remember(connection: sa.Connection, who: str, key: str, *, action: str, asked: str, now_ms: int) -> None:
     """Keep a key with what it asked; keys nobody can mean any more are forgotten."""
     connection.execute(sa.delete(command_keys).where(command_keys.c.at_ms < now_ms - REMEMBERED_MS))
     connection.execute(

@@ -38,9 +38,7 @@ def spreads() -> Iterator[Spread]:
         yield Spread(
             name, f"SELECT create_distributed_table('{name}', 'press_id', colocate_with => '{FIRST}')"
         )
-    yield Spread(
-        BY_CODE, f"SELECT create_distributed_table('{BY_CODE}', 'press', colocate_with => 'none')"
-    )
+    yield Spread(BY_CODE, f"SELECT create_distributed_table('{BY_CODE}', 'press', colocate_with => 'none')")
 
 
 def need_extension(store: Store) -> None:

@@ -50,16 +50,12 @@ def put_tick(connection: sa.Connection, tick: Tick) -> None:
 
 def latest_handovers(connection: sa.Connection, *, limit: int = 20) -> list[Handover]:
     """Hand-overs, newest first."""
-    rows = connection.execute(
-        sa.select(handovers).order_by(handovers.c.handover_no.desc()).limit(limit)
-    )
+    rows = connection.execute(sa.select(handovers).order_by(handovers.c.handover_no.desc()).limit(limit))
     return [_handover(row) for row in rows]
 
 
 def handover_by_no(connection: sa.Connection, handover_no: int) -> Handover | None:
-    row = connection.execute(
-        sa.select(handovers).where(handovers.c.handover_no == handover_no)
-    ).one_or_none()
+    row = connection.execute(sa.select(handovers).where(handovers.c.handover_no == handover_no)).one_or_none()
     return None if row is None else _handover(row)
 
 

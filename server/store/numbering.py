@@ -39,9 +39,7 @@ def next_of_press(
     return _next(connection, column, column.table.c.press_id == press_id, *where)
 
 
-def next_of_plant(
-    connection: sa.Connection, column: sa.Column[Any], *where: sa.ColumnElement[bool]
-) -> int:
+def next_of_plant(connection: sa.Connection, column: sa.Column[Any], *where: sa.ColumnElement[bool]) -> int:
     """One more than the highest number of a table, among the rows that `where` leaves."""
     lock_table(connection, column.table)
     return _next(connection, column, *where)

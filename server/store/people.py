@@ -14,7 +14,8 @@ class Person:
     """Somebody who can log in. `must_change`: the password was given out once.
 
     areas: a JSON list of the areas whose presses they may act on; empty: all. pin_hash: the short
-    number for shared tablets, with how often in a row it was wrong.
+    number for shared tablets, with how often in a row it was wrong. one_time_ends_ms: the last moment
+    of a password that was given out once; None for one's own.
     """
 
     person_id: int
@@ -29,6 +30,7 @@ class Person:
     areas: str
     pin_hash: str | None = dataclasses.field(repr=False)
     pin_wrong: int
+    one_time_ends_ms: int | None = None
 
 
 @dataclasses.dataclass(frozen=True)
@@ -88,6 +90,7 @@ def insert_person(
     must_change: bool,
     now_ms: int,
     areas: str = "[]",
+    one_time_ends_ms: int | None = None,
 ) -> None:
     connection.execute(
         sa.insert(people).values(
@@ -99,6 +102,7 @@ def insert_person(
             must_change=must_change,
             created_ms=now_ms,
             areas=areas,
+            one_time_ends_ms=one_time_ends_ms,
         )
     )
 
@@ -226,9 +230,7 @@ def insert_tablet(
     connection: sa.Connection, token_hash: bytes, *, name: str, created_by: str, now_ms: int
 ) -> Tablet:
     connection.execute(
-        sa.insert(tablets).values(
-            token_hash=token_hash, name=name, created_by=created_by, created_ms=now_ms
-        )
+        sa.insert(tablets).values(token_hash=token_hash, name=name, created_by=created_by, created_ms=now_ms)
     )
     made = tablet_by_hash(connection, token_hash)
     assert made is not None
@@ -249,9 +251,7 @@ def all_tablets(connection: sa.Connection) -> list[Tablet]:
 
 
 def tablet_used(connection: sa.Connection, tablet_id: int, *, now_ms: int) -> None:
-    connection.execute(
-        sa.update(tablets).where(tablets.c.tablet_id == tablet_id).values(last_used_ms=now_ms)
-    )
+    connection.execute(sa.update(tablets).where(tablets.c.tablet_id == tablet_id).values(last_used_ms=now_ms))
 
 
 def revoke_tablet(connection: sa.Connection, tablet_id: int, *, now_ms: int) -> bool:

@@ -119,9 +119,7 @@ def add_baseline(connection: sa.Connection, baseline: Baseline) -> Baseline:
 
 def baseline_by_no(connection: sa.Connection, press_id: int, baseline_no: int) -> Baseline | None:
     row = connection.execute(
-        sa.select(baselines).where(
-            baselines.c.press_id == press_id, baselines.c.baseline_no == baseline_no
-        )
+        sa.select(baselines).where(baselines.c.press_id == press_id, baselines.c.baseline_no == baseline_no)
     ).one_or_none()
     return None if row is None else _baseline(row)
 
@@ -138,9 +136,7 @@ def baselines_of(connection: sa.Connection, press_id: int, *, state: str | None 
 def change_baseline(connection: sa.Connection, baseline: Baseline, **changes: Any) -> Baseline:
     connection.execute(
         sa.update(baselines)
-        .where(
-            baselines.c.press_id == baseline.press_id, baselines.c.baseline_no == baseline.baseline_no
-        )
+        .where(baselines.c.press_id == baseline.press_id, baselines.c.baseline_no == baseline.baseline_no)
         .values(**changes)
     )
     return dataclasses.replace(baseline, **changes)
@@ -172,9 +168,7 @@ def events_of(
         query = query.where(events.c.at_ms < to_ms)
     if after is not None:
         at, number = after
-        query = query.where(
-            events.c.at_ms >= at, sa.or_(events.c.at_ms > at, events.c.event_no > number)
-        )
+        query = query.where(events.c.at_ms >= at, sa.or_(events.c.at_ms > at, events.c.event_no > number))
     rows = connection.execute(query.order_by(events.c.at_ms, events.c.event_no).limit(limit))
     return [Event(**row._mapping) for row in rows]
 

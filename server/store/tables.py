@@ -97,6 +97,8 @@ people = _table(
     # For shared tablets: a short number, and how often in a row it was wrong.
     sa.Column("pin_hash", sa.Text),
     _need("pin_wrong", sa.Integer, server_default="0"),
+    # Until when a password that was given out once opens anything; NULL: it is one's own.
+    sa.Column("one_time_ends_ms", Big),
 )
 
 sessions = _table(

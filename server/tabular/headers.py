@@ -98,8 +98,22 @@ _WHOLE_NAMES: Final = frozenset(
 )
 #: Words that say how a value was come by; they do not change what it is.
 _FILLERS: Final = frozenset(
-    {"actual", "act", "ist", "istwert", "value", "wert", "measured", "current", "last", "inj", "unit", "1",
-     "of", "the"}
+    {
+        "actual",
+        "act",
+        "ist",
+        "istwert",
+        "value",
+        "wert",
+        "measured",
+        "current",
+        "last",
+        "inj",
+        "unit",
+        "1",
+        "of",
+        "the",
+    }
 )
 _INJECTED: Final = ("injected", "injection", "einspritzvolumen", "eingespritzt")
 _VOLUME_WORDS: Final = ("volume", "volumen", "vol")

@@ -187,9 +187,7 @@ def _meaning(
     return fields.get(name, ""), 0
 
 
-def _column(
-    index: int, name: str, base: str, field: str, zone: int, tokens: Mapping[str, Token]
-) -> Column:
+def _column(index: int, name: str, base: str, field: str, zone: int, tokens: Mapping[str, Token]) -> Column:
     token = tokens.get(name) or tokens.get(base)
     if token is None or token.unit is None:
         return Column(index, name, field, zone)

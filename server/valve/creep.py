@@ -143,9 +143,7 @@ def by_position(checks: Sequence[tuple[float, float, float]]) -> str:
     'not_shown'
     """
     far = [
-        (one, other)
-        for one, other in itertools.combinations(checks, 2)
-        if abs(one[0] - other[0]) >= APART_MM
+        (one, other) for one, other in itertools.combinations(checks, 2) if abs(one[0] - other[0]) >= APART_MM
     ]
     if not far:
         return "too_near"

@@ -30,9 +30,7 @@ class ConstantSum:
     pairs: int
 
 
-def constant_sum(
-    size: Floats, cushion: Floats, *, same_unit: bool = True
-) -> ConstantSum | Undetermined:
+def constant_sum(size: Floats, cushion: Floats, *, same_unit: bool = True) -> ConstantSum | Undetermined:
     """Tell an injected volume from a metered one, from n consecutive shots, float64 [n].
 
     same_unit False: the cushion is in another unit, and is brought to the column's scatter first.

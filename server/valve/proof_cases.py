@@ -88,9 +88,7 @@ def draw_judged(
     onset = record + int(chance.flat(120, 500))
     n = record + (AFTER_LONG if long else AFTER)
     length = int(chance.log(2_000.0, 11_000.0)) if long else int(chance.log(50.0, 700.0))
-    story = tell(
-        chance, press, cause=cause, n=n, record=record, onset=onset, length=length, sudden=sudden
-    )
+    story = tell(chance, press, cause=cause, n=n, record=record, onset=onset, length=length, sudden=sudden)
     worn_share = chance.log(0.005, 0.03) if worn else 0.0
     if worn:
         story.push["loss"] += worn_share * np.exp(0.2 * chance.rng.standard_normal(n))

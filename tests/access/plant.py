@@ -123,7 +123,8 @@ def with_password(store: Store, name: str, role: str) -> None:
     with store.read() as connection:
         person = person_by_name(connection, name)
     assert person is not None
-    store.write(lambda c: change_person(c, person.person_id, password_hash=new_hash, must_change=False))
+    own = {"password_hash": new_hash, "must_change": False, "one_time_ends_ms": None}
+    store.write(lambda c: change_person(c, person.person_id, **own))
 
 
 @contextlib.contextmanager

@@ -205,15 +205,11 @@ def test_a_one_time_password_opens_only_the_way_to_ones_own(sqlite_url: str) -> 
         page = call("GET", "/alarms", headers={"Accept": "text/html"})
         assert page.headers["location"] == "/login?next=/alarms"
         for new, field in (("short", "new_password"), (welcome.password, "new_password")):
-            bad = call(
-                "POST", "/api/v1/password", {"old_password": welcome.password, "new_password": new}
-            )
+            bad = call("POST", "/api/v1/password", {"old_password": welcome.password, "new_password": new})
             assert (bad.status_code, bad.json()["field"]) == (422, field)
         wrong = call("POST", "/api/v1/password", {"old_password": "x", "new_password": PASSWORD})
         assert (wrong.status_code, wrong.json()["field"]) == (422, "old_password")
-        good = call(
-            "POST", "/api/v1/password", {"old_password": welcome.password, "new_password": PASSWORD}
-        )
+        good = call("POST", "/api/v1/password", {"old_password": welcome.password, "new_password": PASSWORD})
         assert good.status_code == 200
         assert call("GET", "/api/v1/alarms").status_code == 200
         # The other session of the same person, begun with the paper, is over.

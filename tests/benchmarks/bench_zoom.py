@@ -193,9 +193,7 @@ def main() -> None:
             objects.pipeline.close()
             objects.store.close()
     for name in steps[0][1]:
-        shown = ", ".join(
-            "{:.1f} ({:.1f}; processor {:.1f})".format(*found[name]) for _, found in steps
-        )
+        shown = ", ".join("{:.1f} ({:.1f}; processor {:.1f})".format(*found[name]) for _, found in steps)
         slope = math.log(steps[-1][1][name][0] / steps[0][1][name][0]) / math.log(100)
         say(f"{name}: {shown} ms; slope {slope:+.2f}")
 

@@ -63,9 +63,7 @@ def floor(tmp_path: Any) -> Iterator[Floor]:
     url = f"sqlite:///{tmp_path / 'floor.db'}"
     upgrade(url)
     port = free_port()
-    objects = build_objects(
-        Settings(database_url=url, port=port), now_ms=lambda: read_clock() - BEHIND_MS
-    )
+    objects = build_objects(Settings(database_url=url, port=port), now_ms=lambda: read_clock() - BEHIND_MS)
     objects.store.write(_fill)
     config = uvicorn.Config(
         build_app(objects, run_pipeline=False),

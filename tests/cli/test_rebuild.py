@@ -124,9 +124,7 @@ def test_a_schedulers_workers_give_the_same_bits(postgresql_url: str) -> None:
     with distributed.LocalCluster(
         n_workers=1, threads_per_worker=2, processes=False, dashboard_address=None, protocol="tcp"
     ) as cluster:
-        many = Pipeline(
-            store, Hub(), now_ms=now_ms, child_process=True, scheduler=cluster.scheduler_address
-        )
+        many = Pipeline(store, Hub(), now_ms=now_ms, child_process=True, scheduler=cluster.scheduler_address)
         rebuild.run(many, begin(store), workers=2)
         many.close()
     assert results(store) == before

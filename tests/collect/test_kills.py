@@ -103,9 +103,7 @@ def rounds_of_kills(
                 server.start()
         written = writing.stop()
         assert collector.runs
-        wait_for(
-            lambda: len(shots_of(server.address, PRESS)) >= written, within_s=180, why=collector.said
-        )
+        wait_for(lambda: len(shots_of(server.address, PRESS)) >= written, within_s=180, why=collector.said)
         counters = Counter(shot["counter"] for shot in shots_of(server.address, PRESS))
         assert counters == Counter(range(1, written + 1))
         wait_for(lambda: waiting(server.address) == 0, within_s=120, why=collector.said)

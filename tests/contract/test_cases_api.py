@@ -113,9 +113,7 @@ def test_a_case_is_opened_written_in_acted_on_and_closed(plant: Plant, store: St
 def test_cases_come_page_by_page(plant: Plant) -> None:
     for number in range(3):
         opened(plant)
-        plant.send(
-            "POST", f"/presses/P07/cases/{number + 1}/close", {"verdict": "cannot_say", "note": "x"}
-        )
+        plant.send("POST", f"/presses/P07/cases/{number + 1}/close", {"verdict": "cannot_say", "note": "x"})
     first = plant.send("GET", "/cases?state=closed&limit=2")
     rest = plant.send("GET", f"/cases?state=closed&limit=2&cursor={first['next_cursor']}")
     assert [one["id"] for one in first["items"] + rest["items"]] == [3, 2, 1]

@@ -25,7 +25,7 @@ FORMS = ("csv", "xlsx", "parquet")
 @pytest.fixture(scope="module")
 def plant(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Plant]:
     made = Plant(tmp_path_factory.mktemp("exports"))
-    note = {"kind": "note", "note": "=HYPERLINK(\"http://example.com\")", "at": "2026-01-05T06:00:00Z"}
+    note = {"kind": "note", "note": '=HYPERLINK("http://example.com")', "at": "2026-01-05T06:00:00Z"}
     assert made.ask("POST", "/api/v1/presses/P07/events", note).is_success
     yield made
     made.objects.pipeline.close()

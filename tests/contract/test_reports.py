@@ -103,9 +103,7 @@ def test_a_rebuild_gives_the_same_hash_and_a_late_shot_is_said(plant: Plant) -> 
         press_id = need_press(connection, "P07").press_id
         last = connection.execute(sa.select(sa.func.max(shots.c.at_ms))).scalar_one()
     plant.objects.store.write(
-        lambda c: intake.add(
-            c, press_id=press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms()
-        )
+        lambda c: intake.add(c, press_id=press_id, earliest_ms=0, shots=0, reason="rewrite", now_ms=now_ms())
     )
     plant.objects.pipeline.evaluate_all()
     assert plant.send("GET", f"/api/v1/reports/{made['number']}")["same"] is True

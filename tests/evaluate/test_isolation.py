@@ -35,7 +35,7 @@ def running(store: Store) -> Iterator[Pipeline]:
 def as_read(press: str, *, count: int) -> list[ReadShot]:
     """The history with its set-points in the form reading gives them."""
     shots = shots_of(press, count=count)
-    setpoints = {"{\"hold\":1}": "{\"hold\":1.0}", "{\"hold\":2}": "{\"hold\":2.0}"}
+    setpoints = {'{"hold":1}': '{"hold":1.0}', '{"hold":2}': '{"hold":2.0}'}
     read = [shot.label._replace(setpoints=setpoints[shot.label.setpoints or ""]) for shot in shots]
     return [shot._replace(label=label) for shot, label in zip(shots, read, strict=True)]
 
@@ -283,9 +283,7 @@ def test_something_recorded_after_the_last_shot_leaves_the_summaries_as_they_are
     later = shots_of("P07", count=290)[-1].at_ms + 5
 
     def ask(connection: sa.Connection) -> None:
-        intake.add(
-            connection, press.press_id, earliest_ms=later, shots=0, reason="rewrite", now_ms=START_MS
-        )
+        intake.add(connection, press.press_id, earliest_ms=later, shots=0, reason="rewrite", now_ms=START_MS)
 
     store.write(ask)
     run_until_quiet(running)

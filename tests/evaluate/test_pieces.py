@@ -22,9 +22,7 @@ BOTTOMS, OVER = 300, 345
 def cut(monkeypatch: pytest.MonkeyPatch, piece: int) -> None:
     """Evaluate so many shots in one piece of work."""
     monkeypatch.setattr(evaluation, "STRETCH", piece)
-    monkeypatch.setattr(
-        pipeline, "evaluate_press", functools.partial(evaluation.evaluate_press, piece=piece)
-    )
+    monkeypatch.setattr(pipeline, "evaluate_press", functools.partial(evaluation.evaluate_press, piece=piece))
 
 
 def called(store: Store) -> list[tuple[Any, ...]]:

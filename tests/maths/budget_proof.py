@@ -112,9 +112,7 @@ MOVES: Final[Sequence[tuple[str, float]]] = (
 
 def proof(*, presses: int = PRESSES, weeks: int = WEEKS, runs: int = 200) -> dict[str, Any]:
     """The whole document."""
-    healthy = [
-        healthy_row(lane, presses=presses, weeks=weeks, seed=SEED + i) for i, lane in enumerate(LANES)
-    ]
+    healthy = [healthy_row(lane, presses=presses, weeks=weeks, seed=SEED + i) for i, lane in enumerate(LANES)]
     count = sum(row["false_alarms"] for row in healthy)
     exposure = sum(row["press_weeks"] for row in healthy)
     levels = sum(row["of_level"] for row in healthy)

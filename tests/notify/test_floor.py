@@ -104,9 +104,7 @@ def test_a_kind_out_of_service_calls_nobody_until_its_time_is_over() -> None:
         ("leak", "a reason", 0, "until"),
     ],
 )
-def test_out_of_service_needs_a_kind_a_reason_and_an_end(
-    kind: str, why: str, days: int, field: str
-) -> None:
+def test_out_of_service_needs_a_kind_a_reason_and_an_end(kind: str, why: str, days: int, field: str) -> None:
     with scratch() as connection:
         press = press_named(connection)
         until = MORNING + days * DAY

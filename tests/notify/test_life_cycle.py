@@ -80,9 +80,7 @@ class AlarmLife(RuleBasedStateMachine):
         owed, before = self.owed[kind], self.open(kind)
         urgency = "now" if urgent else "this_shift"
         condition = Condition(kind, active, was or active, urgency, "steady_leak", {"likelihood": 0.8})
-        changes = react(
-            self.connection, self.press, condition, now_ms=self.later(), suppressed_by=design
-        )
+        changes = react(self.connection, self.press, condition, now_ms=self.later(), suppressed_by=design)
         if before is None and (active or was):
             assert changes[0].action == "opened"
             owed.suppressed, owed.active, owed.answered = design, active, False
@@ -153,9 +151,7 @@ class AlarmLife(RuleBasedStateMachine):
     def shelve(self, minutes: int) -> None:
         alarm = self.open("leak")
         assert alarm is not None
-        after, _ = acts.shelve(
-            self.connection, alarm.id, who="vera", minutes=minutes, now_ms=self.later()
-        )
+        after, _ = acts.shelve(self.connection, alarm.id, who="vera", minutes=minutes, now_ms=self.later())
         assert after.shelved_until_ms == self.now + minutes * MINUTE
 
     @precondition(lambda self: hasattr(self, "now") and self.open("leak") is not None)

@@ -449,7 +449,9 @@ def test_a_listed_name_that_leads_inside_needs_its_address_listed_too() -> None:
         allowed_address("::ffff:10.0.0.1", 80, ("::ffff:10.0.0.1", "192.168.0.0/16"))
 
 
-@pytest.mark.parametrize("url", ["", "hooks.example/x", "http://", "http://h\nx/", "http://h:99999/", "http://h/#a"])
+@pytest.mark.parametrize(
+    "url", ["", "hooks.example/x", "http://", "http://h\nx/", "http://h:99999/", "http://h/#a"]
+)
 def test_no_address_is_no_target(url: str) -> None:
     with pytest.raises(InvalidError):
         read_target(url)

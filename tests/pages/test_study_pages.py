@@ -112,7 +112,7 @@ def test_checks_at_two_screw_positions_tell_bore_from_ring(tmp_path: Path) -> No
 def test_who_only_looks_sees_no_form(store: Store) -> None:
     for path in ("sheets/1", "sheets/4", "studies/5"):
         text = shown(store, f"/presses/P07/{path}", VIEWER)
-        assert not re.search("data-post|data-file-post|data-action=\"/api/v1/presses", text)
+        assert not re.search('data-post|data-file-post|data-action="/api/v1/presses', text)
 
 
 def test_live_parts_of_a_sheet_are_in_its_fragment(store: Store) -> None:

@@ -40,8 +40,6 @@ def made(
             "cycle_time_s": 20.0,
             "quality": (quality or {}).get(i),
         }
-        rows.append(
-            (start_ms + i * CYCLE_MS, i + 1, digest, *(values.get(name) for name in SHOT_COLUMNS))
-        )
+        rows.append((start_ms + i * CYCLE_MS, i + 1, digest, *(values.get(name) for name in SHOT_COLUMNS)))
     store_shots(connection, press.press_id, rows)
     return rows

@@ -112,9 +112,7 @@ def test_opened_from_an_alarm_it_begins_with_the_earlier_of_alarm_and_onset() ->
         early = cases.open_one(c, press, {}, onset_ms=MORNING, who="ada", now_ms=NOW)
         assert (early.alarm_no, early.onset_ms) == (1, MORNING)
         closed(c, press, "cannot_say", note="to open it again")
-        late = cases.open_one(
-            c, press, {"alarm": f"{press.press}-1"}, onset_ms=None, who="ada", now_ms=NOW
-        )
+        late = cases.open_one(c, press, {"alarm": f"{press.press}-1"}, onset_ms=None, who="ada", now_ms=NOW)
         assert late.onset_ms == MORNING + HOUR
 
 
@@ -146,7 +144,10 @@ def test_owner_words_and_notes_are_kept_and_audited() -> None:
 @pytest.mark.parametrize(
     ("kind", "taken"),
     [
-        ("setting", "setting"), ("lot", "material"), ("maintenance", "hardware"), ("top_up", None),
+        ("setting", "setting"),
+        ("lot", "material"),
+        ("maintenance", "hardware"),
+        ("top_up", None),
         ("note", None),
     ],
 )

@@ -53,9 +53,7 @@ def test_an_unknown_event_or_an_empty_note_is_refused() -> None:
     with scratch() as connection:
         press = press_named(connection)
         for body, field in (({"kind": "party"}, "kind"), ({"kind": "note"}, "note")):
-            refused(
-                lambda body=body: record_event(connection, press, body, who="olek", now_ms=NOW), field
-            )
+            refused(lambda body=body: record_event(connection, press, body, who="olek", now_ms=NOW), field)
 
 
 def fit(connection: sa.Connection, press: Press, at_ms: int, **body: Any) -> Any:

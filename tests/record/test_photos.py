@@ -90,6 +90,7 @@ def test_a_damaged_picture_is_read_or_refused_and_never_breaks(
 
 def test_a_small_file_that_would_unfold_into_a_huge_picture_is_refused_unread() -> None:
     """A PNG whose head says 60,000 by 60,000 pixels."""
+
     def part(kind: bytes, data: bytes) -> bytes:
         return len(data).to_bytes(4, "big") + kind + data + zlib.crc32(kind + data).to_bytes(4, "big")
 

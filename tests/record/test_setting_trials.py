@@ -114,7 +114,8 @@ def test_a_tap_sent_twice_sets_one_level() -> None:
         assert (again.who, again.step_no) == ("ines", 1)
         refused(
             lambda: setting_trials.set_level(c, press, 1, {"step": 4}, who="olek", now_ms=MORNING),
-            "step", "2",
+            "step",
+            "2",
         )
         (event,) = events_of(c, press.press_id)
         assert event.kind == "note", "a setting event would end the startup record"

@@ -143,9 +143,7 @@ def test_no_study_begins_before_its_cautions_are_confirmed(kind: str) -> None:
 def test_a_drift_check_is_read_as_pairs() -> None:
     with scratch() as connection:
         press = pressing(connection)
-        sheet = begun(
-            connection, press, "drift-check", resin="pp", method="shut_gate", pressure_bar=500
-        )
+        sheet = begun(connection, press, "drift-check", resin="pp", method="shut_gate", pressure_bar=500)
         pairs = [[2.0 * i, 30.0 - 0.2 * i] for i in range(20)]
         sheets.add_readings(
             connection, press, sheet.sheet_no, {"values": pairs, "source": "file"}, who="eda", now_ms=NOW

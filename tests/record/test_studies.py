@@ -103,7 +103,5 @@ def test_a_study_of_an_unknown_press_is_refused() -> None:
 
 def test_an_inspection_works_out_the_clearance() -> None:
     with scratch() as connection:
-        kept = study(
-            connection, "inspection", verdict="worn", ring_diameter_mm=44.7, bore_diameter_mm=45.0
-        )
+        kept = study(connection, "inspection", verdict="worn", ring_diameter_mm=44.7, bore_diameter_mm=45.0)
         assert kept.result["clearance_mm"] == pytest.approx(0.15)

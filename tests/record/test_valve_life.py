@@ -145,7 +145,8 @@ def test_only_of_a_valve_that_went_can_be_said_what_it_was() -> None:
             valves.looked_into(c, press, 9, {}, who="toolroom", now_ms=NOW)
         refused(
             lambda: valves.looked_into(c, press, 1, {"outcome": "fine"}, who="t", now_ms=NOW),
-            "outcome", "worn",
+            "outcome",
+            "worn",
         )
 
 

@@ -135,5 +135,3 @@ def _walk(routes: Any) -> Iterator[tuple[str, set[str]]]:
                 yield str(one.path), set(one.methods or ())
         elif hasattr(route, "path"):
             yield str(route.path), set(getattr(route, "methods", None) or ())
-
-

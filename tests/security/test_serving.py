@@ -44,9 +44,7 @@ def certificate(folder: Path, *, password: bytes | None = None) -> tuple[str, st
     how = serialization.BestAvailableEncryption(password) if password else serialization.NoEncryption()
     cert, private = folder / "plant.crt", folder / "plant.key"
     cert.write_bytes(made.public_bytes(serialization.Encoding.PEM))
-    private.write_bytes(
-        key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, how)
-    )
+    private.write_bytes(key.private_bytes(serialization.Encoding.PEM, serialization.PrivateFormat.PKCS8, how))
     return str(cert), str(private)
 
 

@@ -59,9 +59,7 @@ def _tables(connection: sa.Connection) -> list[sa.Table]:
     names = [name for name in inspector.get_table_names() if name != _NOT_OURS]
     # A partition's rows are those of the table it belongs to.
     partitions = {name for name in names if name.startswith(("shots_", "rollups_"))}
-    return [
-        sa.Table(name, metadata, autoload_with=connection) for name in sorted(set(names) - partitions)
-    ]
+    return [sa.Table(name, metadata, autoload_with=connection) for name in sorted(set(names) - partitions)]
 
 
 def _row(table: sa.Table, number: int, rng: random.Random) -> dict[str, Any]:

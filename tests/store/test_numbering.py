@@ -86,9 +86,7 @@ def together(store: Store, job: Callable[[int], Callable[[sa.Connection], Any]])
 
 
 @pytest.mark.parametrize("kind", KINDS, ids=lambda kind: kind.__name__)
-def test_numbers_follow_one_another_however_many_write(
-    any_store: Store, kind: Callable[[int], Job]
-) -> None:
+def test_numbers_follow_one_another_however_many_write(any_store: Store, kind: Callable[[int], Job]) -> None:
     press_id = any_store.write(pressed)
     job = kind(press_id)
     numbers = together(any_store, lambda _writer: job)

@@ -35,9 +35,7 @@ def test_the_gap_is_the_one_that_leaked() -> None:
     creep = flow * 1000 / (math.pi / 4 * 50**2)
     assert creep == pytest.approx(0.0667, abs=1e-4)
     t = [2.0 * i for i in range(40)]
-    check = drift_check(
-        t, _positions(t, creep=creep, settle_s=3.0), pressure_bar=500, screw_diameter_mm=50
-    )
+    check = drift_check(t, _positions(t, creep=creep, settle_s=3.0), pressure_bar=500, screw_diameter_mm=50)
     assert check.gap_mm == pytest.approx(0.10, abs=0.003)
     assert check.gap_interval is not None
     assert check.gap_interval[0] < 0.10 < check.gap_interval[1]
