@@ -6,8 +6,6 @@ from fastapi import FastAPI
 from starlette.datastructures import MutableHeaders
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
-from server.routes import problems
-
 #: Pages load from this server alone; no script and no style within a page.
 PAGE_POLICY: Final = (
     "default-src 'self'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -37,22 +35,12 @@ class HeadersMiddleware:
             await self.app(scope, receive, send)
             return
 
-        has_begun = False
-
         async def send_with_headers(message: Message) -> None:
-            nonlocal has_begun
             if message["type"] == "http.response.start":
-                has_begun = True
                 _complete(MutableHeaders(scope=message), scope)
             await send(message)
 
-        try:
-            await self.app(scope, receive, send_with_headers)
-        except Exception as error:
-            # Answered here rather than outside of everything, so that it is bound, measured and has its id.
-            if has_begun:
-                raise
-            await problems.unforeseen(error)(scope, receive, send_with_headers)
+        await self.app(scope, receive, send_with_headers)
 
 
 def _complete(headers: MutableHeaders, scope: Scope) -> None:

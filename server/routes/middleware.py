@@ -20,7 +20,7 @@ from server.access.actors import NOBODY, OPEN, Actor
 from server.access.keys import hold_key
 from server.access.sessions import SEEN_EVERY_MS, hold_session
 from server.errors import BusyError, ForbiddenError, RingtellError, UnauthorizedError
-from server.routes import cookies
+from server.routes import cookies, trouble_pages
 from server.routes import headers as answer_headers
 from server.routes.commands import CommandMiddleware
 from server.routes.problems import answer_of
@@ -83,6 +83,7 @@ def install(app: FastAPI) -> None:
     """Let every request of the app pass here first."""
     app.add_middleware(CommandMiddleware)
     app.add_middleware(AccessMiddleware)
+    trouble_pages.install(app)
     answer_headers.install(app)
 
 
