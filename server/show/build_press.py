@@ -12,6 +12,7 @@ from server.show.estimate_lines import estimate_lines
 from server.show.evidence_bar import evidence_bar
 from server.show.judged import Judgement, evidence_sentences, read_judgement
 from server.show.kept_words import kept_words
+from server.show.newest_shot import newest_shot
 from server.show.pages import (
     CauseRow,
     CompareRow,
@@ -126,6 +127,7 @@ def build_press(
         estimates=_estimates(connection, row, since, plant),
         case=case_lines(connection).get(row["press_id"]),
         record=said,
+        newest=newest_shot(connection, row, plant),
     )
 
 

@@ -1,5 +1,6 @@
 """The leak-likelihood over the last 30 days as a line without marks."""
 
+import functools
 from collections.abc import Sequence
 from typing import Final
 
@@ -8,16 +9,28 @@ from markupsafe import Markup
 from server.show.scale import Scale
 from server.show.svg import drawing, element, label, line
 from server.words.numbers import percent
-from server.words.times import DAY
+from server.words.times import DAY, MINUTE
 
 DAYS: Final = 30
 _WIDTH, _HEIGHT, _BASE = 150.0, 46.0, 32.0
 #: A pause this long breaks the line; over a weekend the last judgement holds.
 _GAP_MS: Final = 4 * DAY
+_STILL_MS: Final = 15 * MINUTE
 
 
 def likelihood_path(points: Sequence[tuple[int, float]], *, now_ms: int, unusual: bool = False) -> Markup:
-    """`points` are (at_ms, likelihood 0–1) in order of time; those before the 30 days are left out."""
+    """`points` are (at_ms, likelihood 0–1) in order of time; those before the 30 days are left out.
+
+    A pixel is five hours wide: the same picture is handed out again for a quarter of an hour.
+    """
+    until = -(-now_ms // _STILL_MS) * _STILL_MS
+    return _drawn(
+        tuple((at // _STILL_MS * _STILL_MS, round(share, 2)) for at, share in points), until, unusual
+    )
+
+
+@functools.lru_cache(maxsize=4_000)
+def _drawn(points: tuple[tuple[int, float], ...], now_ms: int, unusual: bool) -> Markup:
     across = Scale(low=now_ms - DAYS * DAY, high=now_ms, left=2.0, right=_WIDTH - 2.0)
     up = Scale(low=0.0, high=1.0, left=_BASE, right=4.0)
     kept = [(at, share) for at, share in points if across.low <= at <= across.high]

@@ -5,6 +5,7 @@ import dataclasses
 from markupsafe import Markup
 
 from server.show.frame import Frame
+from server.show.newest_shot import NewestShot
 from server.show.record_line import RecordLine
 
 
@@ -159,6 +160,7 @@ class PressPage:
     estimates: EstimateLines | None = None
     case: "CaseLine | None" = None
     record: RecordLine | None = None
+    newest: NewestShot | None = None
 
     @property
     def edit_values(self) -> dict[str, str]:

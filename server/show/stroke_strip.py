@@ -1,12 +1,13 @@
 """The stroke strip: one shot to scale on a bare ruler, today against the startup record."""
 
 import dataclasses
+import functools
 import math
 
 from markupsafe import Markup
 
 from server.show.scale import Scale, round_step, ticks
-from server.show.svg import box, drawing, label, line
+from server.show.svg import box, drawing, element, label, line
 from server.words.numbers import number
 from server.words.units import Units
 
@@ -36,6 +37,7 @@ ROW = StripSize(width=440.0, height=46.0, axis_y=28.0, labels=4)
 PAGE = StripSize(width=860.0, height=54.0, axis_y=34.0, labels=5)
 
 
+@functools.lru_cache(maxsize=4_000)
 def stroke_strip(
     today: Stroke | None,
     *,
@@ -51,8 +53,8 @@ def stroke_strip(
         return drawing([], width=size.width, height=size.height, alt="no shots to draw", class_="strip")
     top = max(units.shown("length", stroke.shot_size_mm) for stroke in strokes)
     low = min(0.0, *(units.shown("length", stroke.cushion_mm) for stroke in strokes))
-    scale = Scale(low=low, high=max(top * 1.04, 1e-6), left=6.0, right=size.width - 12.0)
-    parts: list[Markup] = _ruler(scale, size)
+    scale = Scale(low=low, high=max(_above(top), 1e-6), left=6.0, right=size.width - 12.0)
+    parts: list[Markup] = [_ruler(scale, size)]
     if startup is not None:
         parts += _startup(startup, scale, units, size)
     if today is not None:
@@ -84,18 +86,29 @@ def strip_words(today: Stroke | None, *, startup: Stroke | None, units: Units) -
     return f"{told}; at startup from {said(startup.shot_size_mm)} to {said(startup.cushion_mm)}"
 
 
-def _ruler(scale: Scale, size: StripSize) -> list[Markup]:
+def _above(top: float) -> float:
+    """A round end of the ruler a little above the longest stroke, so that it does not move with each shot.
+
+    >>> _above(80.0), _above(79.6), _above(3.2)
+    (82.0, 82.0, 3.3)
+    """
+    step = round_step(top, 40)
+    return round(step * math.ceil(top * 1.02 / step), 9)
+
+
+@functools.lru_cache(maxsize=1_000)
+def _ruler(scale: Scale, size: StripSize) -> Markup:
     y = size.axis_y
     step = round_step(scale.high - scale.low, size.labels)
-    parts = [line(scale.left, y, scale.right, y, "strip-ruler")]
+    marks, numbers = [f"M{scale.left:g} {y:g}H{scale.right:g}"], []
     for value in ticks(scale.low, scale.high, step / 4.0):
         whole = math.isclose(value / step, round(value / step), abs_tol=1e-6)
         half = math.isclose(value / step * 2, round(value / step * 2), abs_tol=1e-6)
-        length = 5.0 if whole else 4.0 if half else 2.0
-        parts.append(line(scale.at(value), y, scale.at(value), y + length, "strip-ruler"))
+        x, length = scale.at(value), 5.0 if whole else 4.0 if half else 2.0
+        marks.append(f"M{x:.2f} {y:g}v{length:g}")
         if whole:
-            parts.append(label(scale.at(value), y + 15.0, f"{value:g}", "strip-number"))
-    return parts
+            numbers.append(label(x, y + 15.0, f"{value:g}", "strip-number"))
+    return Markup("").join([element("path", d="".join(marks), class_="strip-ruler"), *numbers])
 
 
 def _startup(stroke: Stroke, scale: Scale, units: Units, size: StripSize) -> list[Markup]:

@@ -13,7 +13,7 @@ from server.store.page_queries import Row, score_path
 from server.store.shots import read_columns
 from server.valve.evidence import likelihood
 from server.valve.signals import derive
-from server.words.times import DAY, HOUR
+from server.words.times import DAY, HOUR, MINUTE
 
 Value = TypeVar("Value")
 
@@ -48,9 +48,15 @@ _paths: Kept[list[tuple[int, float]]] = Kept()
 
 
 def newest_stroke(connection: sa.Connection, row: Row, *, shots: int = ROW_SHOTS) -> Stroke | None:
-    """Where the newest shots of a press start and end; None without shots."""
+    """Where the newest shots of a press start and end; None without shots.
+
+    A middle of 60 shots moves little with one: beside many others a press is looked at again once a
+    minute, on its own page with every shot.
+    """
     key = (str(connection.engine.url), row["press_id"], shots)
-    mark = (row["last_shot_ms"], row["last_counter"], row["screw_diameter_mm"])
+    newest = (row["last_shot_ms"], row["last_counter"])
+    still = shots == ROW_SHOTS and row["last_shot_ms"] is not None
+    mark = (row["last_shot_ms"] // MINUTE if still else newest, row["screw_diameter_mm"])
 
     def make() -> Stroke | None:
         columns = read_columns(connection, row["press_id"], names=_COLUMNS, limit=shots, newest=True)

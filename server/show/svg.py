@@ -1,5 +1,6 @@
 """Small pieces of SVG as text. Looks come from the style sheet by class; colours stand nowhere here."""
 
+import functools
 from collections.abc import Iterable
 
 from markupsafe import Markup, escape
@@ -12,12 +13,21 @@ def element(name: str, *inside: str, **attributes: object) -> Markup:
     '<text class="mark" x="1.5">a &lt; b</text>'
     """
     shown = "".join(
-        f' {key.rstrip("_").replace("_", "-")}="{escape(_value(value))}"'
-        for key, value in attributes.items()
-        if value is not None
+        f' {_spelt(key)}="{_escaped(value)}"' for key, value in attributes.items() if value is not None
     )
-    body = Markup("").join(escape(part) for part in inside)
-    return Markup(f"<{name}{shown}>{body}</{name}>")
+    if not inside:
+        return Markup(f"<{name}{shown}/>")
+    return Markup(f"<{name}{shown}>{''.join(map(escape, inside))}</{name}>")
+
+
+@functools.cache
+def _spelt(key: str) -> str:
+    return key.rstrip("_").replace("_", "-")
+
+
+def _escaped(value: object) -> str:
+    # A page of many presses has a hundred thousand numbers, and nothing in one needs escaping.
+    return _value(value) if isinstance(value, float | int) else escape(value)
 
 
 def drawing(parts: Iterable[str], *, width: float, height: float, alt: str, class_: str) -> Markup:

@@ -39,7 +39,8 @@ def place(mark: SVG, name: str = "x1") -> float:
 def test_a_stroke_is_to_scale(size: StripSize) -> None:
     drawing = read(stroke_strip(Stroke(80.0, 20.0, transfer_mm=40.0), size=size))
     cushion, shot = (place(one) for one in of_class(drawing, "strip-end"))
-    zero = place(of_class(drawing, "strip-ruler")[0])
+    ruler = of_class(drawing, "strip-ruler")[0].get("d") or ""
+    zero = float(ruler.removeprefix("M").split()[0])
     transfer = place(of_class(drawing, "strip-transfer")[0])
     assert (cushion - zero) / (shot - zero) == pytest.approx(20 / 80, abs=0.002)
     assert (transfer - zero) / (shot - zero) == pytest.approx(40 / 80, abs=0.002)

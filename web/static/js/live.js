@@ -1,6 +1,8 @@
 // Keeps the page current: events carry ids only, so the page asks for itself again and swaps its live parts.
 const SOON_MS = 700;
 const QUIET_MS = 8000;
+// The page of one press shows its shot at once: there is one every few seconds, and somebody may be waiting for it.
+const AT_ONCE_MS = 50;
 const AT_LEAST_MS = 60000;
 let timer = 0;
 let dueAt = Infinity;
@@ -18,7 +20,7 @@ export function startLive() {
   for (const name of names) {
     stream.addEventListener(name, (event) => {
       if (press && !concerns(event.data, press)) return;
-      plan(name === 'shots' ? QUIET_MS : SOON_MS);
+      plan(name !== 'shots' ? SOON_MS : press ? AT_ONCE_MS : QUIET_MS);
       document.dispatchEvent(new CustomEvent('ringtell:event', { detail: name }));
     });
   }

@@ -25,7 +25,7 @@ if (document.querySelector('[data-csv], [data-live="suspects"]')) started.push(i
 if (document.querySelector('[data-file-post]')) started.push(import('./files.js').then((module) => module.startFiles()));
 if (document.querySelector('[data-import]')) started.push(import('./upload.js').then((module) => module.startUpload()));
 // Says that taps are heard from now on.
-Promise.all(started).then(() => { document.documentElement.dataset.ready = '1'; });
+Promise.all(started).then(() => { document.documentElement.dataset.ready = '1'; performance.mark('ringtell-ready'); });
 
 document.addEventListener('click', (event) => {
   if (event.target.closest('[data-print]')) {
