@@ -135,7 +135,9 @@ class ImportJobs:
 
     def new_upload(self, file_name: str, *, who: str) -> tuple[int, Path]:
         """A number for a file, and where its bytes go; `uploaded` says how many came."""
-        name = Path(file_name.replace("\\", "/")).name[-200:] or "file"
+        # A name is shown, logged and kept: signs that cannot be printed turn text around or end lines.
+        printed = "".join(sign if sign.isprintable() else "\ufffd" for sign in file_name)
+        name = Path(printed.replace("\\", "/")).name[-200:] or "file"
         now_ms = self._pipeline.now_ms()
         self._forget_forgotten(now_ms)
         number = self._store.write(

@@ -1,5 +1,6 @@
 """A source reports itself; a source that is gone is taken off the list."""
 
+import json
 from typing import Annotated, Any, Final
 
 import msgspec
@@ -96,9 +97,18 @@ def _checked(name: str, document: Any) -> _Report:
     if not 0 < len(name) <= _NAME_MAX or not name.isprintable() or name != name.strip():
         raise InvalidError(f"name {name[:100]!r}: 1 to {_NAME_MAX} printable characters", field="name")
     try:
-        return msgspec.convert(document, _Report)
+        report = msgspec.convert(document, _Report)
+        # What JSON has no word for would break every answer it is later part of.
+        json.dumps(msgspec.to_builtins(report), ensure_ascii=False, allow_nan=False).encode()
+    except ValueError:
+        raise InvalidError(
+            "the report of a source holds half of a surrogate pair or a number that is none", field="report"
+        ) from None
     except msgspec.ValidationError as error:
         raise InvalidError(f"the report of a source: {error}", field="report") from None
+    if not report.kind.isprintable():
+        raise InvalidError(f"kind {report.kind!r}: printable characters", field="kind")
+    return report
 
 
 def remove_source(connection: sa.Connection, name: str, *, by: str, now_ms: int) -> None:

@@ -2,11 +2,14 @@
 
 import dataclasses
 import json
+from collections.abc import Mapping
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Body, Path, Query, Request, Response
 
+from server.access.actors import Actor
 from server.contract import SIGNALS
+from server.errors import ForbiddenError
 from server.record import events, presses, settings, valves
 from server.routes.calls import (
     allow,
@@ -44,7 +47,9 @@ def told(request: Request, press: str, *, evaluate: bool) -> None:
 def put_press(request: Request, response: Response, press: str, body: Given = None) -> dict[str, Any]:
     """Create a press, or merge into it what is sent; null clears what may be unknown."""
     code = code_of(press)
-    who, now_ms = allow(request, "configure", press=code).name, objects_of(request).now_ms()
+    actor, now_ms = allow(request, "configure", press=code), objects_of(request).now_ms()
+    who = actor.name
+    _need_area(actor, body)
 
     def job(connection: Any) -> tuple[presses.Configured, Press]:
         done = presses.configure_press(connection, code, body, who=who, now_ms=now_ms)
@@ -54,6 +59,16 @@ def put_press(request: Request, response: Response, press: str, body: Given = No
     told(request, code, evaluate=done.rewrites)
     response.status_code = 201 if done.created else 200
     return press_item(kept)
+
+
+def _need_area(actor: Actor, body: Any) -> None:
+    """Whoever acts in some areas only hands no press over to another."""
+    area = body.get("area") if isinstance(body, Mapping) else None
+    if actor.areas and isinstance(area, str) and area.strip() not in actor.areas:
+        raise ForbiddenError(
+            f"{actor.name} acts in {', '.join(actor.areas)} only and moves no press to {area.strip()!r}",
+            field="area",
+        )
 
 
 def press_item(press: Press) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 from typing import Annotated, Any
 
 import sqlalchemy as sa
-from fastapi import APIRouter, Body, Query, Request
+from fastapi import APIRouter, Body, Path, Query, Request
 
 from server.clock import as_text
 from server.derived.alarm_performance import Performance, measure_alarms
@@ -24,6 +24,8 @@ from server.store.plant import need_press
 router = APIRouter(prefix="/api/v1", tags=["floor"])
 
 Sent = Annotated[Any, Body()]
+#: What a database takes as a number; more was never given out.
+HandoverNo = Annotated[int, Path(ge=0, lt=1 << 31)]
 
 
 def _given(body: Any, *known: str) -> Given:
@@ -110,7 +112,7 @@ def hand_over(request: Request, body: Sent = None) -> dict[str, Any]:
 
 
 @router.post("/handovers/{handover_no}/read")
-def read_handover(request: Request, handover_no: int) -> dict[str, Any]:
+def read_handover(request: Request, handover_no: HandoverNo) -> dict[str, Any]:
     """Say that the note was read; the first name stays."""
     who, objects = allow(request, "acknowledge").name, objects_of(request)
     now_ms = objects.now_ms()

@@ -22,6 +22,7 @@ from server.access.sessions import SEEN_EVERY_MS, hold_session
 from server.errors import BusyError, ForbiddenError, RingtellError, UnauthorizedError
 from server.routes import cookies, trouble_pages
 from server.routes import headers as answer_headers
+from server.routes.bodies import BodyMiddleware
 from server.routes.commands import CommandMiddleware
 from server.routes.problems import answer_of
 from server.store.database import USUAL
@@ -82,6 +83,7 @@ class AccessMiddleware:
 def install(app: FastAPI) -> None:
     """Let every request of the app pass here first."""
     app.add_middleware(CommandMiddleware)
+    app.add_middleware(BodyMiddleware)
     app.add_middleware(AccessMiddleware)
     trouble_pages.install(app)
     answer_headers.install(app)
