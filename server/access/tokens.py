@@ -1,17 +1,14 @@
 """Random tokens and passwords: how they are made, hashed and checked."""
 
-import contextlib
 import hashlib
 import secrets
-import threading
 import unicodedata
-from collections.abc import Iterator
 from typing import Final
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
-from server.errors import BusyError
+from server.waiting import Turns
 
 #: argon2id with 19 MiB, 2 passes, 1 lane (memory): about 20 ms, so that logins cannot stall ingest.
 _hasher: Final = PasswordHasher(time_cost=2, memory_cost=19 * 1024, parallelism=1)
@@ -38,24 +35,11 @@ def one_time_password() -> str:
     return "-".join("".join(secrets.choice(_LEGIBLE) for _ in range(4)) for _ in range(4))
 
 
-class Turns:
-    """Lets so many in at once and so many more wait; the next is told to come back."""
-
-    def __init__(self, *, at_once: int, waiting: int) -> None:
-        self._room = threading.BoundedSemaphore(at_once + waiting)
-        self._turn = threading.BoundedSemaphore(at_once)
-
-    @contextlib.contextmanager
-    def take(self) -> Iterator[None]:
-        if not self._room.acquire(blocking=False):
-            raise BusyError("too many passwords are being looked at; try again in 1 s", retry_after_s=1)
-        with contextlib.ExitStack() as held:
-            held.callback(self._room.release)
-            with self._turn:
-                yield
-
-
-_turns: Final = Turns(at_once=HASHED_AT_ONCE, waiting=HASHED_WAITING)
+_turns: Final = Turns(
+    at_once=HASHED_AT_ONCE,
+    waiting=HASHED_WAITING,
+    said="too many passwords are being looked at; try again in 1 s",
+)
 
 
 def hash_password(password: str) -> str:

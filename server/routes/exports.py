@@ -4,7 +4,6 @@ import contextlib
 import functools
 import os
 import tempfile
-import threading
 from collections.abc import Callable, Iterator, Mapping
 from pathlib import Path
 from typing import Annotated, Any, BinaryIO, Final, Literal
@@ -12,7 +11,7 @@ from typing import Annotated, Any, BinaryIO, Final, Literal
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import StreamingResponse
 
-from server.errors import BusyError, InvalidError, NotFoundError
+from server.errors import InvalidError, NotFoundError
 from server.routes.calls import allow, code_of, objects_of
 from server.routes.quality import get_quality
 from server.routes.reading import get_presses
@@ -23,6 +22,7 @@ from server.routes.valves import get_spares
 from server.show.spreadsheets import MEDIA, flattened, write_file
 from server.store.exports import EXPORTS, heads_of, pages_of
 from server.store.plant import need_press
+from server.waiting import Turns
 
 
 def _every(get: Callable[..., dict[str, Any]], request: Request) -> list[dict[str, Any]]:
@@ -48,8 +48,11 @@ _ANSWERS: Final[dict[str, Callable[[Request], list[dict[str, Any]]]]] = {
 router = APIRouter(prefix="/api/v1", tags=["exports"])
 
 Form = Literal["csv", "xlsx", "parquet"]
-#: Files made at one time: each takes a thread and a core.
-_AT_ONCE: Final = threading.BoundedSemaphore(2)
+#: Files made at one time: each takes a thread and a core, and whoever waits holds a thread pages want.
+_TURNS: Final = Turns(
+    at_once=2, waiting=4, wait_s=5, retry_after_s=20,
+    said="two exports are being made already; try again in a while",
+)  # fmt: skip
 _PIECE: Final = 1 << 18
 
 
@@ -119,17 +122,14 @@ def _of_items(name: str, form: Form, items: list[dict[str, Any]]) -> StreamingRe
 
 def _file(name: str, form: Form, heads: Mapping[str, str], pages: Iterator[Any]) -> StreamingResponse:
     """Made whole on disk first: what goes wrong is then said before the first byte of an answer."""
-    if not _AT_ONCE.acquire(timeout=5):
-        raise BusyError("two exports are being made already; try again in a while", retry_after_s=20)
-    handle, path = tempfile.mkstemp(prefix="ringtell-export-", suffix=f".{form}")
-    os.close(handle)
-    try:
-        write_file(Path(path), form, heads, pages)
-    except BaseException:
-        Path(path).unlink(missing_ok=True)
-        raise
-    finally:
-        _AT_ONCE.release()
+    with _TURNS.take():
+        handle, path = tempfile.mkstemp(prefix="ringtell-export-", suffix=f".{form}")
+        os.close(handle)
+        try:
+            write_file(Path(path), form, heads, pages)
+        except BaseException:
+            Path(path).unlink(missing_ok=True)
+            raise
     file = Path(path).open("rb")  # noqa: SIM115  # closed behind its last piece
     # Gone from the folder at once: whoever hangs up leaves nothing behind.
     with contextlib.suppress(OSError):

@@ -23,7 +23,7 @@ from server.maths.results import Undetermined
 from server.record.fields import Given
 from server.record.import_mappings import forget_mapping, save_mapping
 from server.routes.calls import allow, cursor_text, objects_of, page_of, read_cursor, when, write
-from server.show.api_tables import safe_cell
+from server.show.api_tables import safe_in_csv
 from server.store import imports
 from server.words.importing import STATE, flag_text, lag_text, question_text, sum_text
 
@@ -255,7 +255,7 @@ def rejected(request: Request, number: Number) -> StreamingResponse:
 
 def _csv(rows: list[tuple[Any, ...]]) -> str:
     text = io.StringIO()
-    csv.writer(text).writerows([safe_cell(cell) for cell in row] for row in rows)
+    csv.writer(text).writerows([safe_in_csv(cell) for cell in row] for row in rows)
     return text.getvalue()
 
 

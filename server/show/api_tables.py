@@ -2,6 +2,7 @@
 
 import csv
 import io
+import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -12,6 +13,9 @@ CSV, PARQUET = "text/csv", "application/vnd.apache.parquet"
 
 #: A spreadsheet takes a text that begins with one of these for a formula.
 _FORMULA = ("=", "+", "-", "@", "\t", "\r", "\n", "|", "%")
+
+#: Where one of them begins a cell though it stands within ours.
+_NEXT_CELL = re.compile(r'([;\t\r\n][\s"]{0,8})(?=[=+\-@|%])').sub
 
 
 def safe_cell(value: Any) -> Any:
@@ -27,6 +31,17 @@ def safe_cell(value: Any) -> Any:
     return value
 
 
+def safe_in_csv(value: Any) -> Any:
+    """A cell of a CSV file as a spreadsheet shows it, also one that takes semicolons, tabs and every line
+    end for the end of a cell: behind each of them a new cell would begin.
+
+    >>> safe_in_csv("=1+1"), safe_in_csv("lot 7; =1+1"), safe_in_csv("a;b"), safe_in_csv(-1.5)
+    ("'=1+1", "lot 7; '=1+1", 'a;b', -1.5)
+    """
+    cell = safe_cell(value)
+    return _NEXT_CELL(r"\1'", cell) if isinstance(cell, str) else cell
+
+
 def csv_bytes(columns: Mapping[str, Sequence[Any]]) -> bytes:
     """CSV (RFC 4180, UTF-8) with a header; what is missing is an empty cell.
 
@@ -35,9 +50,9 @@ def csv_bytes(columns: Mapping[str, Sequence[Any]]) -> bytes:
     """
     out = io.StringIO(newline="")
     writer = csv.writer(out)
-    writer.writerow(columns)
+    writer.writerow([safe_in_csv(name) for name in columns])
     for row in zip(*columns.values(), strict=True):
-        writer.writerow([safe_cell(one) for one in row])
+        writer.writerow([safe_in_csv(one) for one in row])
     return out.getvalue().encode()
 
 

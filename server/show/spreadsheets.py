@@ -12,12 +12,14 @@ import pyarrow.parquet
 
 from server.clock import as_datetime, as_text
 from server.errors import TooLargeError
-from server.show.api_tables import CSV, PARQUET, safe_cell
+from server.show.api_tables import CSV, PARQUET, safe_cell, safe_in_csv
 
 XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 MEDIA: Final = {"csv": f"{CSV}; charset=utf-8", "xlsx": XLSX, "parquet": PARQUET}
 #: Rows a sheet holds, its header taken off.
 SHEET_ROWS: Final = 1_048_575
+#: Columns of objects made flat: their names may be anybody's. A sheet holds 16,384.
+_COLUMNS_MAX: Final = 4_096
 _TYPES: Final = {
     "time": pa.timestamp("ms", tz="UTC"),
     "whole": pa.int64(),
@@ -40,7 +42,7 @@ def _csv(path: Path, heads: Mapping[str, str], pages: Iterator[Page]) -> int:
     kinds, count = list(heads.values()), 0
     with path.open("w", encoding="utf-8", newline="") as file:
         writer = csv.writer(file)
-        writer.writerow(heads)
+        writer.writerow([safe_in_csv(name) for name in heads])
         for page in pages:
             count += len(page)
             writer.writerows(
@@ -50,14 +52,15 @@ def _csv(path: Path, heads: Mapping[str, str], pages: Iterator[Page]) -> int:
 
 
 def _written(cell: Any, kind: str) -> Any:
-    return as_text(cell) if kind == "time" and cell is not None else safe_cell(cell)
+    return as_text(cell) if kind == "time" and cell is not None else safe_in_csv(cell)
 
 
 def _xlsx(path: Path, heads: Mapping[str, str], pages: Iterator[Page]) -> int:
     book = openpyxl.Workbook(write_only=True)
     sheet = book.create_sheet("Ringtell")
     # A sheet knows no zones: the header says which one its times are in.
-    sheet.append([f"{name} (UTC)" if kind == "time" else name for name, kind in heads.items()])
+    named = (f"{name} (UTC)" if kind == "time" else name for name, kind in heads.items())
+    sheet.append([_cell(name, "text") for name in named])
     kinds, count = list(heads.values()), 0
     for page in pages:
         count += len(page)
@@ -111,6 +114,8 @@ def flattened(items: Sequence[Mapping[str, Any]]) -> tuple[dict[str, str], list[
     """
     flat = [dict(_flat("", item)) for item in items]
     names = list(dict.fromkeys(name for one in flat for name in one))
+    if len(names) > _COLUMNS_MAX:
+        raise TooLargeError(f"{len(names):,} columns, and a table here takes {_COLUMNS_MAX:,} at most")
     heads = {name: _kind([one.get(name) for one in flat]) for name in names}
     rows = [[_as(one.get(name), heads[name]) for name in names] for one in flat]
     return heads, rows

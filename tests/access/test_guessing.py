@@ -6,8 +6,9 @@ import pytest
 
 from server.access import tokens
 from server.access.throttle import NAME_TRIES, WINDOW_MS, Throttle
-from server.access.tokens import HASHED_AT_ONCE, HASHED_WAITING, Turns
+from server.access.tokens import HASHED_AT_ONCE, HASHED_WAITING
 from server.errors import BusyError, ThrottledError
+from server.waiting import Turns
 from tests.access.guessing import guess
 from tests.access.plant import MORNING, PASSWORD, plant, with_password
 from tests.access.test_tablets import enrolled, with_pin
@@ -123,7 +124,7 @@ def test_only_so_many_passwords_are_hashed_at_once(monkeypatch: pytest.MonkeyPat
 
 
 def test_a_turn_is_given_back_whatever_happens() -> None:
-    turns = Turns(at_once=1, waiting=0)
+    turns = Turns(at_once=1, waiting=0, said="later")
     for _ in range(3):
         with pytest.raises(ValueError, match="broken"), turns.take():
             raise ValueError("broken")

@@ -11,11 +11,14 @@ import pandas as pd
 import pytest
 import sqlalchemy as sa
 
-from server.show.spreadsheets import write_file
+from server.errors import TooLargeError
+from server.routes import exports
+from server.show.spreadsheets import flattened, write_file
 from server.store.database import Store
 from server.store.exports import EXPORTS, heads_of, pages_of
 from server.store.plant import need_press
 from server.store.tables import shots
+from server.waiting import Turns
 from tests.benchmarks.history import watched_press
 from tests.contract.test_reports import Plant
 
@@ -111,3 +114,34 @@ def test_a_sheet_that_would_not_hold_them_is_refused(tmp_path: Path, monkeypatch
     monkeypatch.setattr("server.show.spreadsheets.SHEET_ROWS", 5)
     with pytest.raises(Exception, match="a sheet holds 5 rows"):
         write_file(tmp_path / "x.xlsx", "xlsx", {"n": "whole"}, iter([[(1,)] * 3, [(2,)] * 3]))
+
+
+def test_no_cell_of_a_csv_file_begins_a_formula_however_it_is_cut(tmp_path: Path) -> None:
+    """Where lists are separated by semicolons, a program cuts within our cells, and quotes stop nothing."""
+    texts = ["=1+1", "lot 7;=1+1", 'lot 7; "=1+1', "first\n@SUM(1)", "first\r\n+1", "a\t-1", "plain; text"]
+    path = tmp_path / "x.csv"
+    write_file(path, "csv", {"note": "text", "note;=cmd()": "text"}, iter([[(text, text) for text in texts]]))
+    whole = path.read_text(encoding="utf-8")
+    for cut in (";", ",", "\t"):
+        cells = [cell.strip(' "\r') for line in whole.splitlines() for cell in line.split(cut)]
+        assert [cell for cell in cells if cell.startswith(("=", "+", "-", "@"))] == [], cut
+    assert "plain; text" in whole
+
+
+def test_names_somebody_gave_are_no_trouble_as_heads_of_a_sheet(tmp_path: Path) -> None:
+    heads, rows = flattened([{"mold": "M-1", "details": {"\x0b=1": "a", "=2": "b\x00"}}])
+    write_file(tmp_path / "x.xlsx", "xlsx", heads, iter([rows]))
+    found = pd.read_excel(tmp_path / "x.xlsx")
+    assert list(found.columns) == ["mold", "details_\ufffd=1", "details_=2"]
+    with pytest.raises(TooLargeError, match="columns"):
+        flattened([{str(name): 1 for name in range(5_000)}])
+
+
+def test_who_waits_for_an_export_leaves_threads_to_the_pages(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(exports, "_TURNS", Turns(at_once=1, waiting=0, said="two exports", retry_after_s=20))
+    with exports._TURNS.take():
+        refused = plant.ask("GET", "/api/v1/export/valves")
+    assert (refused.status_code, refused.headers["retry-after"]) == (503, "20")
+    assert plant.ask("GET", "/api/v1/export/valves").status_code == 200

@@ -3,7 +3,9 @@
 import asyncio
 import re
 import shutil
+import signal
 import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -15,7 +17,7 @@ import sqlalchemy as sa
 
 from server.app import Objects, build_app, build_objects
 from server.clock import now_ms
-from server.errors import BusyError
+from server.errors import BusyError, TooLargeError
 from server.ingest.batch import ReadBatch
 from server.settings import Settings
 from server.show.paper import digest_of
@@ -24,7 +26,8 @@ from server.store.audit import audit_of
 from server.store.engine import upgrade
 from server.store.plant import need_press
 from server.store.tables import shots
-from server.typeset import CannotSetTypeError, Typesetter, for_drawings, set_type
+from server.typeset import WAITING, CannotSetTypeError, Typesetter, for_drawings, set_type
+from tests.at_once import all_at_once
 from tests.benchmarks.history import rows_of, watched_press
 
 SHOTS = 1_500
@@ -214,9 +217,48 @@ def test_a_paper_that_takes_too_long_is_ended_and_the_next_is_set() -> None:
     typesetter = Typesetter(slow, longest_s=1.0)
     with pytest.raises(BusyError, match="longer than 1 s"):
         typesetter.pdf("<p>")
-    with pytest.raises(BusyError):
-        typesetter.pdf("x" * (9 << 20))
     typesetter.close()
+
+
+def greedy(html: str) -> bytes:
+    """Takes as many megabytes as the text has signs, and gives them all back."""
+    return b"x" * (len(html) << 20)
+
+
+def test_a_paper_takes_no_more_memory_than_it_may() -> None:
+    typesetter = Typesetter(greedy, memory=256 << 20)
+    try:
+        assert len(typesetter.pdf("x" * 8)) == 8 << 20
+        for signs in (17, 300):  # a PDF of 17 MB; memory beyond the bound
+            with pytest.raises(TooLargeError, match="too large to be set"):
+                typesetter.pdf("x" * signs)
+        with pytest.raises(TooLargeError):
+            typesetter.pdf("x" * (2 << 20))
+        assert len(typesetter.pdf("x" * 8)) == 8 << 20
+    finally:
+        typesetter.close()
+
+
+def test_what_sets_type_ends_by_itself() -> None:
+    """Whoever started it may have been killed: no process is left that computes for ever."""
+    code = "from server.typeset import _bounded\n_bounded(lambda _: max(iter(int, 1)), '', 0.5, 1 << 30)\n"
+    ended = subprocess.run([sys.executable, "-c", code], timeout=60, check=False, capture_output=True)
+    assert ended.returncode == -signal.SIGXCPU
+
+
+def test_few_wait_for_a_paper_and_the_rest_are_told_at_once() -> None:
+    typesetter = Typesetter(slow, longest_s=3.0)
+    began = time.monotonic()
+
+    def tried(_number: int) -> str:
+        with pytest.raises(BusyError) as refused:
+            typesetter.pdf("<p>")
+        at_once = time.monotonic() - began < 2.0
+        return "at once" if at_once and "another report" in refused.value.message else "later"
+
+    came = all_at_once(tried, many=12)
+    typesetter.close()
+    assert came["at once"] >= 12 - 1 - WAITING
 
 
 def test_drawings_carry_their_rules_without_tokens() -> None:
