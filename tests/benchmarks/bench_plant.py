@@ -149,7 +149,7 @@ def to_screen(served: Served, page: Any, times: int) -> list[float]:
                     raise AssertionError(f"shot {counter} is not shown, but {page.evaluate(shown)}")
                 page.wait_for_timeout(5)
             found.append(1000 * (time.perf_counter() - began))
-            page.wait_for_timeout(700 + rng.random() * 600)
+            page.wait_for_timeout(1500 + rng.random() * 2000)
     return found
 
 

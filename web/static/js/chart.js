@@ -2,6 +2,7 @@
 import { send } from './send.js';
 
 const DAY_MS = 86400000;
+const RESTS_MS = 5000;
 const SPANS = { '8h': DAY_MS / 3, '1d': DAY_MS, '7d': 7 * DAY_MS, '30d': 30 * DAY_MS };
 
 export async function startCharts() {
@@ -57,7 +58,7 @@ class Chart {
     for (const button of document.querySelectorAll('[data-span]')) {
       button.addEventListener('click', () => this.choose(button.dataset.span));
     }
-    document.addEventListener('ringtell:swapped', () => { if (!this.window) this.draw(); });
+    document.addEventListener('ringtell:swapped', () => { if (!this.window) this.drawSoon(); });
     window.matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => this.draw());
     this.draw();
   }
@@ -68,7 +69,17 @@ class Chart {
     this.draw();
   }
 
+  // Drawing takes the browser longer than a number does: shots that come close together share one.
+  drawSoon() {
+    if (this.soon) return;
+    this.soon = setTimeout(() => {
+      this.soon = 0;
+      if (!this.window) this.draw();
+    }, Math.max(0, (this.drawnAt ?? 0) + RESTS_MS - Date.now()));
+  }
+
   async draw() {
+    this.drawnAt = Date.now();
     const turn = ++this.turn;
     try {
       const [figure, plotly] = await Promise.all([send('GET', this.url()), library(this.box.dataset.library)]);
