@@ -49,7 +49,8 @@ def message_of(outgoing: Outgoing, *, page: str = "") -> Message:
         *([f"{page.rstrip('/')}/alarms"] if page else []),
     ]
     subject = f"{worded(URGENCY, outgoing.urgency)}: {who}, {what} ({happened.lower()})"
-    return Message(outgoing.message_id, subject, "\n".join(lines) + "\n", _facts(outgoing))
+    # A line, whatever the press is called: no mail leaves with a subject of two.
+    return Message(outgoing.message_id, " ".join(subject.split()), "\n".join(lines) + "\n", _facts(outgoing))
 
 
 def _facts(outgoing: Outgoing) -> dict[str, Any]:

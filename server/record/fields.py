@@ -22,7 +22,12 @@ AHEAD_MS: Final = 10 * 60_000
 _FORBIDDEN_IN_CODES = re.compile(r"[/\\\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff]").search
 
 #: What no database keeps and no page shows: control characters but line ends and tabs, half characters.
-_UNFIT = re.compile(r"[\x00-\x08\x0b-\x1f\x7f\ud800-\udfff]").search
+_UNFIT = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x84\x86-\x9f\ud800-\udfff]").search
+#: A text this short is a line: a name, a place, a number of a part. Longer ones may have several.
+LINE_LENGTH_MAX: Final = 200
+_LINE_ENDS = re.compile(r"[\t\n\r\x85\u2028\u2029]+").sub
+#: What turns the direction of whatever stands behind it: comes along unseen when a text is copied.
+_TURNS = re.compile(r"[\u202a-\u202e\u2066-\u2069]").sub
 
 
 def shown(value: Any) -> str:
@@ -74,7 +79,9 @@ class Given:
             value = str(value)
         if not isinstance(value, str):
             raise refuse(name, value, "text")
-        text = unicodedata.normalize("NFC", value).strip()
+        text = _TURNS("", unicodedata.normalize("NFC", value)).strip()
+        if longest <= LINE_LENGTH_MAX:
+            text = _LINE_ENDS(" ", text)
         if len(text) > longest:
             raise refuse(name, value, f"at most {longest} characters, not {len(text)}")
         if _UNFIT(text):

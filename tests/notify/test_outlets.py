@@ -93,6 +93,21 @@ def test_a_mail_says_what_happened_and_what_to_do_and_leaves_once(store: Store) 
     assert "site's own safety procedures" in text
 
 
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\x0b", "\x85", "\u2028"])
+def test_no_name_of_a_press_keeps_its_mails_back_or_adds_a_header(store: Store, end: str) -> None:
+    box = Box()
+    with mail_server(box) as port:
+        mail = MailOutlet("127.0.0.1", port, "none", "", "", "ringtell@plant.example")
+        plant(store, {"mail": mail}, Wanted("mail", "line@plant.example"))
+        store.write(lambda c: put_press(c, "P07", {"name": f"T{end}Bcc: all@x.example"}, now_ms=MORNING))
+        look(store, LEAK, at_ms=MORNING)
+        Courier(store, {"mail": mail}, now_ms=Clock()).round()
+    (mail_read,) = box.mails
+    assert mail_read["Subject"] == "now: P07 T Bcc: all@x.example, leak (new alarm)"
+    assert mail_read["Bcc"] is None
+    assert outbox(store, "waiting") == []
+
+
 def test_a_login_goes_through_an_encrypted_connection_to_a_believed_server_only(
     store: Store, tmp_path: Path
 ) -> None:
