@@ -11,6 +11,7 @@ import uvicorn
 from server import logs
 from server.app import Objects, build_app
 from server.errors import UsageError
+from server.heads import BoundedHeads
 from server.settings import Settings
 
 
@@ -35,6 +36,8 @@ def run(objects: Objects) -> None:
         build_app(objects),
         host=settings.host,
         port=settings.port,
+        http=BoundedHeads,
+        ws="none",
         log_config=None,
         access_log=False,
         server_header=False,

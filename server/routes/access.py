@@ -121,7 +121,8 @@ def login_by_form(
 ) -> Response:
     """The form without scripts: back to the login page when wrong, else on to where one wanted."""
     try:
-        person = checked(request, name, password)
+        sent = {"name": name, "password": password}
+        person = checked(request, text_of(sent, "name"), text_of(sent, "password"))
     except RingtellError as error:
         if error.status not in (401, 429, 503):
             raise

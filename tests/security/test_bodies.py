@@ -130,3 +130,13 @@ def test_whoever_acts_in_one_area_hands_no_press_to_another(here: House) -> None
         store.write(
             lambda c: change_person(c, "plant_engineer", Changes(areas=()), by="test", now_ms=MORNING)
         )
+
+
+@pytest.mark.parametrize("sent", ["name=%00&password=x", "name=a%00b&password=x", "name=x&password=a%00b"])
+def test_the_form_of_the_login_takes_what_the_login_takes(sent: str, postgresql_url: str) -> None:
+    """No database takes a NUL character, and PostgreSQL says so."""
+    upgrade(postgresql_url)
+    with house(postgresql_url) as made:
+        headers = {"Content-Type": "application/x-www-form-urlencoded"}
+        answer = made.send("nobody", "POST", "/login", content=sent, headers=headers)
+    assert answer.status_code == 422
