@@ -19,7 +19,14 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 from server.access.actors import NOBODY, OPEN, Actor
 from server.access.keys import hold_key
 from server.access.sessions import SEEN_EVERY_MS, hold_session
-from server.errors import BusyError, ForbiddenError, RingtellError, UnauthorizedError
+from server.errors import (
+    BusyError,
+    ForbiddenError,
+    InvalidError,
+    NotFoundError,
+    RingtellError,
+    UnauthorizedError,
+)
 from server.routes import cookies, trouble_pages
 from server.routes import headers as answer_headers
 from server.routes.bodies import BodyMiddleware
@@ -59,6 +66,7 @@ class AccessMiddleware:
         headers = Headers(scope=scope)
         try:
             objects = scope["app"].state.ringtell
+            _check_address(scope)
             if objects.settings.no_login:
                 _check_loopback(headers)
                 actor = OPEN
@@ -156,6 +164,14 @@ def _is_use(scope: Scope, headers: Headers) -> bool:
         return False
     mode = headers.get("sec-fetch-mode")
     return mode is None or mode == "navigate"
+
+
+def _check_address(scope: Scope) -> None:
+    """A NUL character names nothing, and some databases fail at one."""
+    if "\0" in scope["path"]:
+        raise NotFoundError("no address holds a NUL character")
+    if b"%00" in scope.get("query_string", b""):
+        raise InvalidError("the query holds a NUL character, which is in nothing there is")
 
 
 def _is_public(path: str) -> bool:

@@ -2,7 +2,7 @@
 
 from typing import Annotated, Any
 
-from fastapi import APIRouter, Body, Request
+from fastapi import APIRouter, Body, Path, Request
 
 from server.errors import InvalidError
 from server.notify import routing
@@ -18,6 +18,8 @@ from server.words.recipients import shown_recipient
 router = APIRouter(prefix="/api/v1", tags=["outlets"])
 
 Sent = Annotated[Any, Body()]
+#: What a database takes as a number; more was never given out.
+RouteNo = Annotated[int, Path(ge=0, lt=1 << 31)]
 _FIELDS = ("outlet", "recipient", "area", "urgency", "shift", "level", "after_min", "active")
 
 
@@ -92,7 +94,7 @@ def add_route(request: Request, body: Sent = None) -> dict[str, Any]:
 
 
 @router.put("/routes/{route_no}")
-def change_route(request: Request, route_no: int, body: Sent = None) -> dict[str, Any]:
+def change_route(request: Request, route_no: RouteNo, body: Sent = None) -> dict[str, Any]:
     """Change some of a route."""
     who, objects = allow(request, "settings").name, objects_of(request)
     fields, now_ms = _fields(body), objects.now_ms()
@@ -105,7 +107,7 @@ def change_route(request: Request, route_no: int, body: Sent = None) -> dict[str
 
 
 @router.delete("/routes/{route_no}")
-def remove_route(request: Request, route_no: int) -> dict[str, Any]:
+def remove_route(request: Request, route_no: RouteNo) -> dict[str, Any]:
     """Remove a route; what is queued through it still leaves."""
     who, now_ms = allow(request, "settings").name, objects_of(request).now_ms()
     write(request, lambda c: routing.remove(c, route_no, who=who, now_ms=now_ms))
@@ -113,7 +115,7 @@ def remove_route(request: Request, route_no: int) -> dict[str, Any]:
 
 
 @router.post("/routes/{route_no}/test")
-def send_test_message(request: Request, route_no: int) -> dict[str, Any]:
+def send_test_message(request: Request, route_no: RouteNo) -> dict[str, Any]:
     """Queue a test message along a route."""
     who, now_ms = allow(request, "settings").name, objects_of(request).now_ms()
     number = write(request, lambda c: routing.send_test(c, route_no, who=who, now_ms=now_ms))

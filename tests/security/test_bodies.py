@@ -107,9 +107,19 @@ def test_numbers_no_database_takes_are_refused(here: House) -> None:
     for number in ("9" * 40, "-1"):
         answer = here.send("line_lead", "POST", f"/api/v1/handovers/{number}/read")
         assert answer.status_code == 422
+        for method, path in (("PUT", ""), ("DELETE", ""), ("POST", "/test")):
+            path = f"/api/v1/routes/{number}{path}"
+            assert here.send("administrator", method, path, json={}).status_code == 422, path
 
 
-@pytest.mark.parametrize("name", ["week\0.csv", "week\r\nSet-Cookie: a.csv", "\u202evsc.week.csv"])
+def test_no_address_holds_a_nul_character(here: House) -> None:
+    for path in ("/studies?press=%00", "/api/v1/audit?who=a%00b", "/login?next=/%00"):
+        assert here.send("administrator", "GET", path).status_code == 422, path
+    assert here.send("administrator", "GET", "/presses/P%0001").status_code == 404
+    assert here.send("administrator", "GET", "/studies?press=%2500").status_code == 200
+
+
+@pytest.mark.parametrize("name", ["week\a.csv", "week\r\nSet-Cookie: a.csv", "\u202evsc.week.csv"])
 def test_the_name_of_a_file_keeps_no_sign_that_cannot_be_printed(here: House, name: str) -> None:
     answer = here.send("plant_engineer", "POST", "/api/v1/imports", params={"name": name}, content=b"a,b\n")
     assert answer.status_code == 201
