@@ -14,6 +14,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import cast, get_args
 
 import sqlalchemy as sa
@@ -56,6 +57,8 @@ CLOCK_SET_MS = 60_000
 #: Seconds between two looks at rows whose time lay ahead of the clock.
 REPLAY_EVERY_S = 30.0
 TICK_EVERY_S = 5.0
+#: Presses in hand for each process that computes: one is computed while others are read of and land.
+HANDS = 3
 
 
 class Pipeline:
@@ -91,6 +94,9 @@ class Pipeline:
         self._stop = threading.Event()
         self._wake = threading.Event()
         self._threads: list[threading.Thread] = []
+        # In this process, where nothing computes elsewhere, one after the other.
+        hands = HANDS * workers if child_process or scheduler else 1
+        self._hands = ThreadPoolExecutor(hands, thread_name_prefix="ringtell-hand")
         self._resting: dict[int, float] = {}
         self._judged_last = 0
         # A server that was down makes no press silent.
@@ -158,7 +164,7 @@ class Pipeline:
                 waiting = intake.waiting_presses(connection)
             if not waiting:
                 return
-            if not any([self.evaluate_one(press_id) for press_id in waiting]):
+            if not any(list(self._hands.map(self.evaluate_one, waiting))):
                 time.sleep(ELSEWHERE_S)
 
     # --- time ---------------------------------------------------------------------------------
@@ -258,6 +264,7 @@ class Pipeline:
         self.hub.close()
         for thread in self._threads:
             thread.join(timeout=20)
+        self._hands.shutdown(wait=True, cancel_futures=True)
         self._child.close()
         if self.relay is not None:
             self.relay.close()
@@ -277,7 +284,6 @@ class Pipeline:
 
     def _evaluate_round(self) -> bool:
         """One pass over the presses that wait, so that none holds up the others."""
-        worked = False
         try:
             with self.store.read() as connection:
                 waiting = intake.waiting_presses(connection)
@@ -285,17 +291,18 @@ class Pipeline:
             log.warning("the database does not answer: %s", getattr(error, "orig", error))
             self._stop.wait(AWAY_S)
             return False
-        for press_id in waiting:
-            if self._stop.is_set():
-                return False
-            if self._resting.get(press_id, 0.0) > time.monotonic():
-                continue
-            try:
-                worked = self.evaluate_one(press_id) or worked
-            except Exception as error:  # one press's trouble must not stop the others
-                worked = self._failed(press_id, error) or worked
+        # One press's evaluation lands on the disk while the next is computed.
+        return any(list(self._hands.map(self._look_at, waiting)))
+
+    def _look_at(self, press_id: int) -> bool:
+        if self._stop.is_set() or self._resting.get(press_id, 0.0) > time.monotonic():
+            return False
+        try:
+            return self.evaluate_one(press_id)
+        except Exception as error:  # one press's trouble must not stop the others
+            return self._failed(press_id, error)
+        finally:
             self._signs["evaluate"] = time.monotonic()
-        return worked
 
     def _failed(self, press_id: int, error: Exception) -> bool:
         """True when the press can be tried again at once. A database that is away is no press's fault."""

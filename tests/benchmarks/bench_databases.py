@@ -30,6 +30,9 @@ from tests.benchmarks.history import CYCLE_MS, rows_of, watched_press
 from tests.postgresql import MissingPostgresqlError, PostgresqlServer
 
 BATCH = 500
+STORED, EVALUATED = "stored", "with evaluation, alarms, roll-ups"
+JUDGED = "the same, each shot judged against a startup record"
+CASES = ((STORED, BATCH), (EVALUATED, BATCH), (JUDGED, BATCH), (JUDGED, 200))
 
 
 def say(text: str) -> None:
@@ -54,15 +57,15 @@ def databases(folder: Path) -> Iterator[dict[str, str]]:
 
 def objects_of(url: str) -> Objects:
     upgrade(url)
-    return build_objects(Settings(database_url=url, no_login=True, accept_unknown=True, child_process=False))
+    return build_objects(Settings(database_url=url, no_login=True, accept_unknown=True, child_process=True))
 
 
-def batches(presses: int, size: int) -> list[ReadBatch]:
+def batches(presses: int, size: int, *, first: int = 0) -> list[ReadBatch]:
     """Batches of `size` shots of one press each."""
     start_ms = now_ms() - 86_400_000
     made = []
     for number in range(presses):
-        rows = rows_of(f"B{number:03d}", size, start_ms=start_ms, seed=number)
+        rows = rows_of(f"B{number:03d}", size, start_ms=start_ms, first=first, seed=number)
         made.append(ReadBatch(size, rows, []))
     return made
 
@@ -75,6 +78,13 @@ def ingest_rate(objects: Objects, made: Sequence[ReadBatch], *, evaluating: bool
     if evaluating:
         objects.pipeline.evaluate_all()
     return sum(batch.received for batch in made) / (time.perf_counter() - start)
+
+
+def record_all(objects: Objects, presses: int) -> None:
+    """Every press with a startup record, judged so far."""
+    for number in range(presses):
+        watched_press(objects.store, f"B{number:03d}", 700)
+    objects.pipeline.evaluate_all()
 
 
 def floor_rate(objects: Objects, size: int) -> float:
@@ -176,12 +186,15 @@ def main() -> None:
     given = asked.parse_args()
     with tempfile.TemporaryDirectory() as name, databases(Path(name)) as found:
         for kind, url in found.items():
-            for evaluating in (False, True):
+            for what, size in CASES:
                 objects = objects_of(url)
-                rate = ingest_rate(objects, batches(given.presses, BATCH), evaluating=evaluating)
-                raw = floor_rate(objects, BATCH)
-                what = "with evaluation, alarms, roll-ups" if evaluating else "stored"
-                say(f"{kind}, {what}: {rate:,.0f} shots/s, {rate / raw:.2f} of the floor ({raw:,.0f})")
+                if what == JUDGED:
+                    record_all(objects, given.presses)
+                made = batches(given.presses, size, first=5_000 if what == JUDGED else 0)
+                rate = ingest_rate(objects, made, evaluating=what != STORED)
+                raw = floor_rate(objects, size)
+                said = f"{kind}, batches of {size}, {what}"
+                say(f"{said}: {rate:,.0f} shots/s, {rate / raw:.2f} of the floor ({raw:,.0f})")
                 empty(objects)
         for kind, url in found.items():
             if given.history:
@@ -192,7 +205,16 @@ def main() -> None:
 def empty(objects: Objects) -> None:
     """So that the next rate is measured on the same ground."""
     with objects.store.engine.begin() as connection:
-        for table in ("shots", "intake", "rollups", "scores", "findings", "checkpoints"):
+        for table in (
+            "shots",
+            "intake",
+            "rollups",
+            "scores",
+            "findings",
+            "checkpoints",
+            "baselines",
+            "press_states",
+        ):
             connection.exec_driver_sql(f"DELETE FROM {table}")
     objects.pipeline.close()
     objects.store.close()
