@@ -22,7 +22,7 @@ from server.waiting import Turns
 #: Longest a paper may take, and largest it may be: half a megabyte of table took 20 s and 600 MB, four times
 #: as much four times both.
 LONGEST_S: Final = 60.0
-LARGEST: Final = 1 << 20
+LARGEST: Final = 2 << 20
 #: Memory a paper may take beside what the process has when it begins, and largest the PDF may be.
 MEMORY: Final = 1 << 30
 LARGEST_PDF: Final = 16 << 20

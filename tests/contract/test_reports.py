@@ -233,7 +233,7 @@ def test_a_paper_takes_no_more_memory_than_it_may() -> None:
             with pytest.raises(TooLargeError, match="too large to be set"):
                 typesetter.pdf("x" * signs)
         with pytest.raises(TooLargeError):
-            typesetter.pdf("x" * (2 << 20))
+            typesetter.pdf("x" * (3 << 20))
         assert len(typesetter.pdf("x" * 8)) == 8 << 20
     finally:
         typesetter.close()
