@@ -16,6 +16,7 @@ import sqlalchemy as sa
 from sqlalchemy.dialects import postgresql, sqlite
 
 from server.errors import RingtellError
+from server.store.distinct import values_of
 from server.store.seals import START, Ring, ring_of, seal
 from server.store.tables import audit, audit_heads, presses
 
@@ -229,7 +230,7 @@ def find_audit(
 
 def audit_actions(connection: sa.Connection) -> list[str]:
     """Every kind of action there is in the trail."""
-    return list(connection.execute(sa.select(audit.c.action).distinct().order_by(audit.c.action)).scalars())
+    return values_of(connection, audit.c.action)
 
 
 def _row(row: sa.Row[Any]) -> AuditRow:

@@ -6,6 +6,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.store.distinct import values_of
 from server.store.tables import (
     alarms,
     baselines,
@@ -52,14 +53,7 @@ def press_with_state(connection: sa.Connection, code: str) -> Row | None:
 
 def waiting_presses(connection: sa.Connection, *, limit: int = 20) -> list[str]:
     """Codes of presses that send shots and are not accepted yet."""
-    rows = connection.execute(
-        sa.select(quarantine.c.press)
-        .where(quarantine.c.kind == "unknown_press")
-        .group_by(quarantine.c.press)
-        .order_by(quarantine.c.press)
-        .limit(limit)
-    )
-    return [str(code) for code in rows.scalars()]
+    return values_of(connection, quarantine.c.press, quarantine.c.kind == "unknown_press", limit=limit)
 
 
 def mold_parts(connection: sa.Connection) -> dict[str, str]:

@@ -250,6 +250,8 @@ _WAITS = sa.and_(outbox.c.delivered_ms.is_(None), outbox.c.dead_ms.is_(None))
 sa.Index("ix_outbox_waiting", outbox.c.next_try_ms, sqlite_where=_WAITS, postgresql_where=_WAITS)
 sa.Index("ix_audit_press_id_seq", audit.c.press_id, audit.c.seq, unique=True)
 sa.Index("ix_audit_at_ms", audit.c.at_ms)
+sa.Index("ix_audit_audit_no_press_id", audit.c.audit_no, audit.c.press_id)
+sa.Index("ix_audit_action", audit.c.action)
 
 # How far raw shots were thinned out, with the checkpoint evaluation goes on from.
 thinnings = _table(

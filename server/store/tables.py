@@ -333,6 +333,7 @@ sources = _table(
 
 sa.Index("ix_sessions_person_id", sessions.c.person_id)
 sa.Index("ix_quarantine_arrived_ms", quarantine.c.arrived_ms)
+sa.Index("ix_quarantine_kind_press", quarantine.c.kind, quarantine.c.press)
 
 #: Tables spread by press and those every node holds whole.
 REFERENCE_TABLES = (
