@@ -29,6 +29,7 @@ from server.routes import (
     containments,
     docs,
     exports,
+    find,
     floor,
     floor_pages,
     imports,
@@ -135,7 +136,7 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     observing.install(app)
     stages = (
         shots, imports, sources, reading, quality, acting, baselines, alarms, alarm_budget, floor, outlets,
-        studies, sheets, photos, cases, containments, trials, valves, reports, exports, maths, score,
+        studies, sheets, photos, cases, containments, trials, valves, reports, exports, maths, score, find,
     )  # fmt: skip
     shown = (pages, baseline_pages, floor_pages, case_pages, study_pages)
     doors = (access, access_pages, people, keys, tablets, trail)

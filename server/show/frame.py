@@ -14,6 +14,19 @@ NAVIGATION = (
     ("/studies", "Studies"),
     ("/valves", "Valves"),
 )
+#: Keys that lead to a page after `g`, with its address and word.
+GO = (
+    ("p", "/", "Plant"),
+    ("a", "/alarms", "Alarms"),
+    ("c", "/cases", "Cases"),
+    ("h", "/containment", "Containment"),
+    ("m", "/molds", "Molds"),
+    ("s", "/studies", "Studies"),
+    ("v", "/valves", "Valves"),
+    ("r", "/reports", "Reports"),
+    ("i", "/import", "Import"),
+    ("w", "/help", "Help"),
+)
 #: Pages of the foot line.
 MORE = (
     ("/reports", "Reports"),

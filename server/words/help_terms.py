@@ -3,6 +3,7 @@
 from typing import Final
 
 from server.words.catalogue import Entry, entry_of, shared_entries
+from server.words.help_checks import CHECKS
 
 _OWN_TERMS: Final = (
     Entry(
@@ -87,6 +88,26 @@ _INDICES: Final = (
         source="ISO 22514-2.",
     ),
     Entry(
+        id="pp-cp",
+        name="Pp and Cp",
+        meaning=(
+            "How wide the limits of the drawing are beside the scatter, wherever the mean lies: what Ppk and"
+            " Cpk could be if it lay in the middle. Far above Ppk or Cpk, the mean is off, not the scatter."
+        ),
+        formula="Pp = (upper − lower) ÷ 6 σ total; Cp = (upper − lower) ÷ 6 σ within",
+        source="ISO 22514-2. Exists with both limits only.",
+    ),
+    Entry(
+        id="cpm",
+        name="Cpm",
+        meaning=(
+            "As Cp, with the distance of the mean from its target counted as scatter: a part may lie within"
+            " its limits and still be worth less for lying far from what was meant."
+        ),
+        formula="(upper − lower) ÷ 6 √(σ² + (mean − target)²)",
+        source="Chan, Cheng and Spiring 1988 (memory).",
+    ),
+    Entry(
         id="percentile-method",
         name="Percentile method",
         meaning=(
@@ -103,7 +124,7 @@ def help_groups() -> tuple[tuple[str, tuple[Entry, ...]], ...]:
     """Groups of entries in the order of the page.
 
     >>> [title for title, _ in help_groups()]
-    ['Terms', 'Signals', 'Causes', 'Rules on charts', 'Capability', 'Cautions']
+    ['Terms', 'Signals', 'Causes', 'Rules on charts', 'Capability', 'Checks', 'Cautions']
     """
     return (
         ("Terms", _OWN_TERMS),
@@ -111,6 +132,7 @@ def help_groups() -> tuple[tuple[str, tuple[Entry, ...]], ...]:
         ("Causes", _entries("causes")),
         ("Rules on charts", _entries("rules")),
         ("Capability", _INDICES),
+        ("Checks", CHECKS),
         ("Cautions", _cautions()),
     )
 

@@ -12,6 +12,7 @@ from server.routes import (
     alarm_budget,
     baseline_pages,
     case_pages,
+    find,
     floor_pages,
     reports,
     score,
@@ -57,6 +58,7 @@ def page_server(store: Store, *, actor: Actor = OPEN) -> FastAPI:
     app.include_router(access_pages.router)
     app.include_router(floor_pages.router)
     app.include_router(score.router)
+    app.include_router(find.router)
     app.include_router(alarm_budget.router)
     app.include_router(case_pages.router)
     app.include_router(study_pages.router)

@@ -216,6 +216,8 @@ TABLE: Final[dict[str, str]] = {
     "GET /settings": "read",
     "GET /settings/messages": "read",
     "GET /help": "read",
+    "GET /find": "read",
+    "GET /api/v1/find": "read",
     "GET /score": "read",
     "GET /access": "read",
 }
@@ -240,6 +242,7 @@ PARTS: Final[dict[str, str]] = {
 
 #: What some routes need to get past the reading of the request.
 QUERIES: Final[dict[str, dict[str, str]]] = {
+    "GET /api/v1/find": {"q": "P0"},
     "POST /api/v1/imports": {"name": "week.csv"},
     "GET /api/v1/presses/{press}/trend": {"signal": "cushion_mm"},
 }

@@ -2,6 +2,7 @@
 import { startLive } from './live.js';
 import { startForms } from './forms.js';
 import { startScrolls } from './scrolls.js';
+import { startKeys } from './keys.js';
 
 // Whoever signs out, or signs in after somebody, finds nothing of the one before on this device.
 function forget() { navigator.serviceWorker?.controller?.postMessage({ forget: true }); }
@@ -9,6 +10,7 @@ if (window.location.pathname === '/login') forget();
 document.addEventListener('click', (event) => { if (event.target.closest('[data-action="/api/v1/logout"]')) forget(); });
 startLive();
 startForms();
+startKeys();
 if (document.getElementById('main')) startScrolls();
 const started = [];
 if (document.body.dataset.lockAfter || document.querySelector('[data-short]')) started.push(import('./lock.js').then((module) => module.startLock()));

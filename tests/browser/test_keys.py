@@ -1,0 +1,75 @@
+"""Without a mouse: keys that lead about, that are listed, and that can be switched off."""
+
+import pytest
+from playwright.sync_api import Browser, expect
+
+from tests.browser.conftest import PageServer, Watched
+from tests.browser.test_browser import opened
+
+pytestmark = pytest.mark.browser
+
+
+def address(watched: Watched) -> str:
+    return watched.page.evaluate("window.location.pathname + window.location.search")  # type: ignore[no-any-return]
+
+
+def test_a_slash_leads_to_the_field_that_finds_and_enter_to_what_was_found(
+    browser: Browser, server: PageServer
+) -> None:
+    watched = opened(browser, server, "/")
+    page = watched.page
+    page.keyboard.press("/")
+    page.keyboard.type("thistle")
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/find?q=thistle")
+    expect(page.locator("h1")).to_contain_text("may be meant by")
+    page.locator(".found a").first.focus()
+    page.keyboard.press("Enter")
+    page.wait_for_url("**/presses/P07")
+    assert watched.complaints == []
+    page.context.close()
+
+
+def test_keys_lead_to_pages_and_through_rows(browser: Browser, server: PageServer) -> None:
+    watched = opened(browser, server, "/")
+    page = watched.page
+    page.keyboard.press("j")
+    first = page.evaluate("document.activeElement.getAttribute('href')")
+    page.keyboard.press("j")
+    second = page.evaluate("document.activeElement.getAttribute('href')")
+    assert first.startswith("/presses/")
+    assert second.startswith("/presses/")
+    assert first != second
+    page.keyboard.press("k")
+    assert page.evaluate("document.activeElement.getAttribute('href')") == first
+    page.keyboard.press("g")
+    page.keyboard.press("m")
+    page.wait_for_url("**/molds")
+    page.context.close()
+
+
+def test_the_list_opens_and_single_keys_can_be_switched_off_for_good(
+    browser: Browser, server: PageServer
+) -> None:
+    watched = opened(browser, server, "/")
+    page = watched.page
+    page.keyboard.press("?")
+    expect(page.locator("[data-keys]")).to_be_visible()
+    page.get_by_label("Single keys act on this device").uncheck()
+    page.keyboard.press("Escape")
+    expect(page.locator("[data-keys]")).to_be_hidden()
+    page.keyboard.press("/")
+    assert page.evaluate("document.activeElement.matches('[data-find]')") is False
+    page.reload(wait_until="load")
+    page.wait_for_timeout(300)
+    page.keyboard.press("?")
+    expect(page.locator("[data-keys]")).to_be_hidden()
+    page.get_by_role("button", name="Keys").click()
+    page.get_by_label("Single keys act on this device").check()
+    page.keyboard.press("Escape")
+    page.keyboard.press("/")
+    assert page.evaluate("document.activeElement.matches('[data-find]')") is True
+    page.keyboard.type("/?gm")
+    assert page.locator("[data-find]").input_value() == "/?gm"
+    assert address(watched) == "/"
+    page.context.close()
