@@ -27,7 +27,7 @@ from server.ingest import replay
 from server.ingest.batch import ReadBatch
 from server.isolation import Isolation
 from server.measures import Measures
-from server.notify.alarms import AlarmChanged, react, suppress, tick
+from server.notify.alarms import AlarmChanged, react_all, suppress, tick
 from server.notify.capability import capability_now, react_to_capability
 from server.notify.delivery import Courier
 from server.notify.held_back import HELD_KINDS, held_back_by, release_due
@@ -381,10 +381,8 @@ def _alarms(
     )
     reason = held_back_by(connection, press, evaluation.state)
     keep_held_back(connection, press.press_id, reason)
-    changes: list[AlarmChanged] = []
-    for condition in conditions:
-        held = reason if condition.kind in HELD_KINDS else ""
-        changes += react(connection, press, condition, now_ms=now_ms, suppressed_by=held)
+    held = [(condition, reason if condition.kind in HELD_KINDS else "") for condition in conditions]
+    changes = react_all(connection, press, held, now_ms=now_ms)
     if not reason:
         changes += suppress(connection, press, suppressed_by="", now_ms=now_ms)
     return changes

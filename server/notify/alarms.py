@@ -1,7 +1,7 @@
 """Alarms: opened and moved by conditions and by time; every move is a step in their history."""
 
 import dataclasses
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 import sqlalchemy as sa
@@ -17,7 +17,17 @@ from server.store.alarms import Alarm
 from server.store.numbering import lock_press
 from server.store.plant import Press, press_by_id
 
-__all__ = ["SYSTEM", "AlarmChanged", "By", "react", "standing_of", "suppress", "take_step", "tick"]
+__all__ = [
+    "SYSTEM",
+    "AlarmChanged",
+    "By",
+    "react",
+    "react_all",
+    "standing_of",
+    "suppress",
+    "take_step",
+    "tick",
+]
 
 
 def react(
@@ -29,8 +39,36 @@ def react(
     misses it. suppressed_by: id of the reason why this kind is suppressed by design now; '' when it
     is not, which releases an alarm that was.
     """
+    return react_all(connection, press, [(condition, suppressed_by)], now_ms=now_ms)
+
+
+def react_all(
+    connection: sa.Connection, press: Press, conditions: Sequence[tuple[Condition, str]], *, now_ms: int
+) -> list[AlarmChanged]:
+    """As `react`, for conditions of different kinds with what suppresses each: looked up once for all."""
     lock_press(connection, press.press_id)
-    alarm = kept.open_alarm(connection, press.press_id, condition.kind)
+    open_now = {alarm.kind: alarm for alarm in kept.open_alarms_of(connection, press.press_id)}
+    kinds = [condition.kind for condition, _ in conditions]
+    if len(set(kinds)) < len(kinds):
+        raise ValueError(f"one condition a kind, not {kinds}")
+    return [
+        change
+        for condition, reason in conditions
+        for change in _react(
+            connection, press, open_now.get(condition.kind), condition, now_ms=now_ms, suppressed_by=reason
+        )
+    ]
+
+
+def _react(
+    connection: sa.Connection,
+    press: Press,
+    alarm: Alarm | None,
+    condition: Condition,
+    *,
+    now_ms: int,
+    suppressed_by: str,
+) -> list[AlarmChanged]:
     if alarm is None:
         if not _is_news(connection, press.press_id, condition):
             return []

@@ -18,7 +18,7 @@ import sqlalchemy as sa
 from alembic.migration import MigrationContext
 
 from server.errors import RingtellError, UsageError
-from server.store.engine import known_revisions, open_engine, upgrade
+from server.store.engine import begin_file, known_revisions, open_engine, upgrade
 from server.store.pg_programs import run_pg
 from server.store.tables import metadata
 
@@ -82,6 +82,7 @@ def backup(url: str, target: Path, *, made_at: str) -> Sheet:
     part.unlink(missing_ok=True)
     try:
         copy = _copy_sqlite if sa.make_url(url).get_backend_name() == "sqlite" else _dump_postgresql
+        begin_file(part)
         revision, rows = copy(url, part)
         sheet = Sheet(made_at, revision, _digest(part), rows)
         _to_disk(part)
@@ -167,6 +168,8 @@ def _restore_sqlite(url: str, source: Path, sheet: Sheet | None, replace: bool) 
     _need_empty(url, exists=target.exists(), replace=replace)
     part = target.with_name(target.name + ".part")
     try:
+        part.unlink(missing_ok=True)
+        begin_file(part)
         shutil.copyfile(source, part)
         revision, rows = _looked_into(part)
         _confirm(source, revision, rows, sheet)

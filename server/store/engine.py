@@ -1,8 +1,11 @@
 """Engines: how a database is opened, what SQLite is told, and how the schema gets there."""
 
+import contextlib
 import functools
+import os
 import sqlite3
 import time
+from pathlib import Path
 from typing import Any
 
 import sqlalchemy as sa
@@ -70,12 +73,22 @@ def alembic_config(url: str) -> Config:
     return config
 
 
+def begin_file(file: Path) -> None:
+    """A new file that its owner alone may read: it will hold passwords' hashes. One that is there stays."""
+    with contextlib.suppress(FileExistsError):
+        os.close(os.open(file, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600))
+
+
 def upgrade(url: str, revision: str = "head") -> None:
-    """Bring the schema to `revision`.
+    """Bring the schema to `revision`. A new SQLite file, and what lies beside it, is its owner's alone.
 
     On PostgreSQL a change waits LOCK_S at most for readers and writers, who would wait behind it, then lets
     them pass and tries again.
     """
+    parsed = sa.make_url(url)
+    # A folder that is not there is said by who opens it.
+    if parsed.get_backend_name() == "sqlite" and parsed.database and Path(parsed.database).parent.is_dir():
+        begin_file(Path(parsed.database))
     for patience in range(UPGRADE_TRIES, 0, -1):
         try:
             command.upgrade(alembic_config(url), revision)

@@ -18,6 +18,8 @@ _OURS: Final = 0x52_74
 
 def lock_press(connection: sa.Connection, press_id: int) -> None:
     """Let nobody else number or change alarms of this press until the transaction ends (PostgreSQL)."""
+    if connection.dialect.name != "postgresql":
+        return
     connection.execute(
         sa.select(press_states.c.press_id).where(press_states.c.press_id == press_id).with_for_update()
     )

@@ -188,8 +188,7 @@ def main() -> None:
         for kind, url in found.items():
             for what, size in CASES:
                 objects = objects_of(url)
-                if what == JUDGED:
-                    record_all(objects, given.presses)
+                record_all(objects, given.presses if what == JUDGED else 1)
                 made = batches(given.presses, size, first=5_000 if what == JUDGED else 0)
                 rate = ingest_rate(objects, made, evaluating=what != STORED)
                 raw = floor_rate(objects, size)

@@ -199,3 +199,16 @@ def test_writing_goes_on_while_a_backup_is_made(any_store: Store, tmp_path: Path
     assert during > 0
     assert sheet.rows["plant_settings"] >= 400 + before
     assert max(waits) < 5.0
+
+
+def test_a_database_and_its_backup_are_their_owners_alone(tmp_path: Path) -> None:
+    url = f"sqlite:///{tmp_path / 'own.db'}"
+    upgrade(url)
+    store = Store(url)
+    store.write(put("one"))
+    backups.backup(url, tmp_path / "own.backup", made_at=MADE)
+    modes = {file.name: file.stat().st_mode & 0o777 for file in tmp_path.iterdir()}
+    store.close()
+    assert {"own.db", "own.db-wal", "own.backup"} <= set(modes)
+    open_to_others = {name for name, mode in modes.items() if mode & 0o077}
+    assert open_to_others <= {"own.backup.counts.json"}
