@@ -1,135 +1,114 @@
-"""What a few letters may mean: presses, molds, materials, valves, cases, studies, words."""
+"""The page that finds things: what was asked for, exactly so first, then by kind, then pages and help."""
 
-import dataclasses
-from collections.abc import Iterator
+import itertools
 from typing import Final
-from urllib.parse import quote
 
 import sqlalchemy as sa
 
-from server.show.frame import Frame
-from server.show.plant_words import Plant, case_href, mold_href, press_href
-from server.store import finding
-from server.words.catalogue import STUDY, worded
+from server.show.find_page import FindPage, Found, FoundGroup
+from server.show.find_rows import LOOKS, Look
+from server.show.frame import MORE, NAVIGATION
+from server.show.plant_words import Plant
+from server.store.find_words import Asked, read_words
 from server.words.help_terms import help_groups
 from server.words.numbers import count_word, plural
 
-#: Shown of each kind; letters taken.
-SHOWN: Final = 12
-LONGEST: Final = 60
+#: Longer questions are cut; what people write stands in fewer signs.
+ASKED_MAX: Final = 80
+#: Rows of one kind on the page.
+PER_KIND: Final = 8
+#: Pages that stand in no navigation line.
+_OTHER_PAGES: Final = (
+    ("/trials", "Setting trials"),
+    ("/score", "How good is the score?"),
+    ("/alarm-budget", "Alarm budget"),
+    ("/alarms/performance", "How the alarms do"),
+    ("/settings/messages", "Who is told about alarms"),
+    ("/docs", "API"),
+)
+CAN: Final = (
+    "presses by code, name, area, and the mold, material, lot or box they run",
+    "molds by code or part, materials and set-ups by name",
+    "alarms by number, such as P07-3, and open ones by what they are",
+    "cases by press, number, text or owner",
+    "valves by part number or press",
+    "studies, sheets, startup records, setting trials, held parts and reports by press or number",
+    "what a word means: rules, signals, causes, indices",
+)
 
 
-@dataclasses.dataclass(frozen=True)
-class Found:
-    """One thing that may be meant: its name, one line of what it is, its page."""
+def read_asked(text: str) -> str:
+    """What was typed, without signs nobody sees, on one line and bounded.
 
-    href: str
-    name: str
-    text: str
-
-
-@dataclasses.dataclass(frozen=True)
-class FindPage:
-    """`groups`: what each kind of thing is called, and those found."""
-
-    frame: Frame
-    answer: str
-    under: str
-    asked: str
-    groups: tuple[tuple[str, tuple[Found, ...]], ...]
-
-
-def build_find(connection: sa.Connection, plant: Plant, *, asked: str) -> FindPage:
-    text = " ".join(asked.split())[:LONGEST]
-    groups = find_groups(connection, plant, text) if text else ()
-    return FindPage(
-        frame=plant.frame("Find", active="/find"),
-        answer=_answer(text, sum(len(found) for _, found in groups)),
-        under="By code, name, area, part, material, part number, a case's words, or a word of the trade",
-        asked=text,
-        groups=groups,
-    )
+    >>> read_asked("  P07\\x00  leak ")
+    'P07 leak'
+    """
+    seen = "".join(one if one.isprintable() else " " for one in text)
+    return " ".join(seen.split())[:ASKED_MAX].strip()
 
 
 def find_groups(
-    connection: sa.Connection, plant: Plant, text: str
-) -> tuple[tuple[str, tuple[Found, ...]], ...]:
-    """What holds the text, by kind; kinds without any are left out."""
-    kinds = (
-        ("Presses", _presses(connection, text)),
-        ("Molds", _molds(connection, text)),
-        ("Materials", _materials(connection, text)),
-        ("Valves", _valves(connection, plant, text)),
-        ("Cases", _cases(connection, plant, text)),
-        ("Studies", _studies(connection, plant, text)),
-        ("Words", _words(text)),
+    connection: sa.Connection, plant: Plant, text: str, *, per_kind: int = PER_KIND
+) -> tuple[FoundGroup, ...]:
+    """Groups in the order of the page; what is called exactly so goes before all others."""
+    asked = read_words(read_asked(text))
+    if not asked.words:
+        return ()
+    groups = [_looked(connection, plant, asked, look, per_kind) for look in LOOKS]
+    groups += [_pages(asked, per_kind), _help(asked, per_kind)]
+    exact = tuple(row for group in groups for row in group.rows if row.exact)
+    others = (
+        FoundGroup(group.kind, group.title, tuple(row for row in group.rows if not row.exact), group.more)
+        for group in groups
     )
-    made = ((title, tuple(found)) for title, found in kinds)
-    return tuple((title, found) for title, found in made if found)
+    first = (FoundGroup("exact", "By that name", exact),) if exact else ()
+    return (*first, *(group for group in others if group.rows))
 
 
-def _answer(text: str, count: int) -> str:
-    if not text:
-        return "What are you looking for?"
-    if not count:
-        return f"Nothing here is called “{text}”."
-    noun = plural(count, "thing", "things")
-    return f"{count_word(count, capital=True)} {noun} may be meant by “{text}”."
+def _looked(connection: sa.Connection, plant: Plant, asked: Asked, look: Look, limit: int) -> FoundGroup:
+    rows = look.rows(connection, asked.without(look.names), plant, limit + 1)
+    return FoundGroup(look.kind, look.title, tuple(rows[:limit]), len(rows) > limit)
 
 
-def _line(*parts: str | None) -> str:
-    return " · ".join(part for part in parts if part)
+def _pages(asked: Asked, limit: int) -> FoundGroup:
+    rows = [
+        Found("page", word, "Page", href, exact=asked.text == word.lower())
+        for href, word in (*NAVIGATION, *MORE, *_OTHER_PAGES)
+        if all(one.text in word.lower() for one in asked.words)
+    ]
+    return FoundGroup("page", "Pages", tuple(rows[:limit]), len(rows) > limit)
 
 
-def _presses(connection: sa.Connection, text: str) -> Iterator[Found]:
-    for row in finding.presses_with(connection, text, limit=SHOWN):
-        runs = f"runs {row['mold']}" if row["mold"] else "no mold yet"
-        yield Found(
-            press_href(row["press"]), f"{row['press']} {row['name']}".strip(), _line(row["area"], runs)
-        )
+def _help(asked: Asked, limit: int) -> FoundGroup:
+    """Entries whose name holds every word before those that only speak of it."""
+    found = [
+        (not all(one.text in entry.name.lower() for one in asked.words), entry)
+        for entry in itertools.chain.from_iterable(entries for _, entries in help_groups())
+        if all(one.text in f"{entry.name} {entry.meaning}".lower() for one in asked.words)
+    ]
+    rows = [
+        Found("help", entry.name, entry.meaning, f"/help#{entry.id}", exact=asked.text == entry.name.lower())
+        for _, entry in sorted(found, key=lambda pair: pair[0])
+    ]
+    return FoundGroup("help", "Help", tuple(rows[:limit]), len(rows) > limit)
 
 
-def _molds(connection: sa.Connection, text: str) -> Iterator[Found]:
-    for row in finding.molds_with(connection, text, limit=SHOWN):
-        yield Found(mold_href(row["mold"]), row["mold"], row["part"])
-
-
-def _materials(connection: sa.Connection, text: str) -> Iterator[Found]:
-    for row in finding.materials_with(connection, text, limit=SHOWN):
-        if row["mold"]:
-            more = f" and {row['molds'] - 1} more" if row["molds"] > 1 else ""
-            yield Found(mold_href(row["mold"]), row["material"], f"ran in {row['mold']}{more}")
-
-
-def _valves(connection: sa.Connection, plant: Plant, text: str) -> Iterator[Found]:
-    for row in finding.valves_with(connection, text, limit=SHOWN):
-        href = f"/valves/{quote(row['press'], safe='')}/{row['valve_no']}"
-        name = f"{row['part_number'] or 'Valve'} on {row['press']}"
-        end = f"taken out {plant.day(row['removed_ms'])}" if row["removed_ms"] else "still in"
-        yield Found(href, name, _line(f"fitted {plant.day(row['fitted_ms'])}", end))
-
-
-def _cases(connection: sa.Connection, plant: Plant, text: str) -> Iterator[Found]:
-    for row in finding.cases_with(connection, text, limit=SHOWN):
-        name = f"Case {row['case_no']} of {row['press']}"
-        since = f"opened {plant.day(row['opened_ms'])}"
-        yield Found(case_href(row["press"], row["case_no"]), name, _line(row["about"], row["owner"], since))
-
-
-def _studies(connection: sa.Connection, plant: Plant, text: str) -> Iterator[Found]:
-    for row in finding.studies_with(connection, text, limit=SHOWN):
-        href = f"{press_href(row['press'])}/studies/{row['study_no']}"
-        name = f"{worded(STUDY, row['kind'])} on {row['press']}"
-        yield Found(
-            href, name[:1].upper() + name[1:], _line(row["mold"], plant.day(row["at_ms"]), row["author"])
-        )
-
-
-def _words(text: str) -> Iterator[Found]:
-    wanted = text.casefold()
-    entries = [entry for _, group in help_groups() for entry in group]
-    # A word called so goes before one that speaks of it.
-    named = [entry for entry in entries if wanted in entry.name.casefold()]
-    told = [entry for entry in entries if entry not in named and wanted in entry.meaning.casefold()]
-    for entry in (*named, *(told if len(wanted) > 2 else ()))[:SHOWN]:
-        yield Found(f"/help#{entry.id}", entry.name, entry.meaning)
+def build_find(connection: sa.Connection, plant: Plant, *, text: str) -> FindPage:
+    asked = read_asked(text)
+    groups = find_groups(connection, plant, asked)
+    count = sum(len(group.rows) for group in groups)
+    more = any(group.more for group in groups)
+    answer = "What are you looking for?"
+    if asked:
+        answer = f"Nothing is called “{asked}”, and nothing speaks of it."
+    if count:
+        number = "More than " + count_word(count) if more else count_word(count, capital=True)
+        answer = f"{number} {plural(count, 'thing fits', 'things fit')} “{asked}”."
+    return FindPage(
+        frame=plant.frame("Find", active="/find"),
+        answer=answer,
+        under="Every word has to be met; more words find less." if groups else "",
+        asked=asked,
+        groups=groups,
+        can=() if groups else CAN,
+    )

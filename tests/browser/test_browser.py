@@ -14,7 +14,8 @@ pytestmark = pytest.mark.browser
 PATHS = (
     "/", "/presses/P07", "/presses/Q%2001%20%C3%A4%2Bb", "/presses/P07/baselines", "/molds", "/molds/M-113",
     "/alarms", "/alarms/performance", "/alarm-budget", "/settings/messages", "/containment",
-    "/studies?kind=short-shot", "/valves", "/import", "/settings", "/help", "/login",
+    "/studies?kind=short-shot", "/valves", "/import", "/settings", "/help", "/find",
+    "/find?q=p07", "/login",
 )  # fmt: skip
 Scheme = Literal["light", "dark"]
 LOOKS: tuple[tuple[Scheme, int, int], ...] = (("light", 1440, 900), ("dark", 820, 1180), ("light", 400, 800))

@@ -22,7 +22,7 @@ def test_a_slash_leads_to_the_field_that_finds_and_enter_to_what_was_found(
     page.keyboard.type("thistle")
     page.keyboard.press("Enter")
     page.wait_for_url("**/find?q=thistle")
-    expect(page.locator("h1")).to_contain_text("may be meant by")
+    expect(page.locator("h1")).to_contain_text("“thistle”")
     page.locator(".found a").first.focus()
     page.keyboard.press("Enter")
     page.wait_for_url("**/presses/P07")

@@ -32,12 +32,12 @@ PAGES = (
     "/studies?kind=drift-check&press=P07", "/valves", "/valves/P07/1",
     "/cases", "/cases?state=all", "/trials", "/import", "/sources", "/settings", "/help", "/score",
     "/reports",
-    "/alarm-budget",
+    "/alarm-budget", "/find", "/find?q=p07",
     "/login",
 )  # fmt: skip
 EMPTY_PAGES = (
     "/", "/molds", "/alarms", "/containment", "/studies", "/valves", "/import", "/settings", "/help",
-    "/login",
+    "/find?q=p07", "/login",
 )  # fmt: skip
 VIEWER = Actor("vera", "viewer", "person")
 

@@ -30,8 +30,8 @@ ASKED_BY_SCRIPTS = (
     "/api/v1/presses/P07/figure?span=all&width=900", "/api/v1/presses/P07/figure?span_ms=86400000&width=900",
     "/api/v1/presses/P07/trend?signal=cushion_mm", "/api/v1/presses/P07/shots", "/api/v1/presses/P07/leak",
     "/api/v1/presses/P07/leak/history", "/api/v1/presses/P07/findings", "/api/v1/presses/P07/events",
-    "/api/v1/alarms", "/api/v1/presses", "/api/v1/molds/M-113/capability", "/?area=Hall+A&state=quiet", 
-    "/find?q=p",
+    "/api/v1/alarms", "/api/v1/presses", "/api/v1/molds/M-113/capability", "/?area=Hall+A&state=quiet",
+    "/find?q=p07-1+%C3%A4", "/api/v1/find?q=M-113",
 )  # fmt: skip
 Asked = tuple[str, Any]
 

@@ -88,6 +88,7 @@ TABLE: Final[dict[str, str]] = {
     "GET /api/v1/score-proof": "read",
     "GET /api/v1/score/recalibration": "read",
     "GET /api/v1/stream": "read",
+    "GET /api/v1/find": "read",
     "GET /metrics": "known",
     # acting
     "PUT /api/v1/presses/{press}": "configure",
@@ -217,7 +218,6 @@ TABLE: Final[dict[str, str]] = {
     "GET /settings/messages": "read",
     "GET /help": "read",
     "GET /find": "read",
-    "GET /api/v1/find": "read",
     "GET /score": "read",
     "GET /access": "read",
 }
@@ -242,9 +242,9 @@ PARTS: Final[dict[str, str]] = {
 
 #: What some routes need to get past the reading of the request.
 QUERIES: Final[dict[str, dict[str, str]]] = {
-    "GET /api/v1/find": {"q": "P0"},
     "POST /api/v1/imports": {"name": "week.csv"},
     "GET /api/v1/presses/{press}/trend": {"signal": "cushion_mm"},
+    "GET /api/v1/find": {"q": "P01"},
 }
 
 #: Kinds of study in the path.
