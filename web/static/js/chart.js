@@ -52,8 +52,8 @@ class Chart {
     this.box = box;
     this.note = box.querySelector('[data-chart-note]');
     this.span = '7d';
-    this.window = null;
-    this.past = [];
+    this.window = windowOfAddress();
+    this.past = this.window ? [null] : [];
     this.turn = 0;
     for (const button of document.querySelectorAll('[data-span]')) {
       button.addEventListener('click', () => this.choose(button.dataset.span));
@@ -66,6 +66,7 @@ class Chart {
   choose(span) {
     if (span === 'back') this.window = this.past.pop() ?? null;
     else { this.span = span; this.window = null; this.past = []; }
+    keepInAddress(this.window);
     this.draw();
   }
 
@@ -129,6 +130,7 @@ class Chart {
     this.past.push(this.window);
     // The axis speaks the plant's local time; the server reads times without offset that way.
     this.window = [String(from).replace(' ', 'T').slice(0, 23), String(to).replace(' ', 'T').slice(0, 23)];
+    keepInAddress(this.window);
     this.draw();
   }
 
@@ -138,6 +140,20 @@ class Chart {
       else button.setAttribute('aria-pressed', String(!this.window && button.dataset.span === this.span));
     }
   }
+}
+
+// What somebody looks at can be sent to somebody else as an address.
+function windowOfAddress() {
+  const asked = new URLSearchParams(window.location.search);
+  return asked.get('from') && asked.get('to') ? [asked.get('from'), asked.get('to')] : null;
+}
+
+function keepInAddress(stretch) {
+  const address = new URL(window.location.href);
+  address.searchParams.delete('from');
+  address.searchParams.delete('to');
+  if (stretch) { address.searchParams.set('from', stretch[0]); address.searchParams.set('to', stretch[1]); }
+  window.history.replaceState(null, '', address);
 }
 
 // A stretch looked at closer is offered to the form of the page, where it has one.
