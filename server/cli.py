@@ -7,6 +7,7 @@ import sys
 from collections.abc import Sequence
 from types import ModuleType
 
+from server.allocator import few_arenas
 from server.cli_collect_options import add_collect
 from server.contract import CAUSES, ROLES
 from server.errors import RingtellError, UsageError
@@ -250,6 +251,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if given.run is None:
             parser().print_help()
             return 0
+        # Before what is loaded starts threads of its own.
+        few_arenas()
         home, _, act = given.run.rpartition(".")
         getattr(_loaded(f"server.{home or 'cli_commands'}"), act)(given)
     except RingtellError as error:
