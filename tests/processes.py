@@ -2,6 +2,7 @@
 
 import contextlib
 import os
+import random
 import signal
 import socket
 import ssl
@@ -22,10 +23,12 @@ CHECKOUT = {"PYTHONPATH": str(Path(__file__).resolve().parents[1])}
 
 
 def free_port() -> int:
-    """A port nobody listens on now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """A port nobody listens on now, below those that outgoing connections of other tests take meanwhile."""
+    while True:
+        port = random.SystemRandom().randrange(10_000, 32_000)
+        with socket.socket() as probe, contextlib.suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 def environment(settings: Mapping[str, str]) -> dict[str, str]:
