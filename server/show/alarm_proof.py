@@ -6,6 +6,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from server.language import _
 from server.words.catalogue import shared_object
 from server.words.numbers import fixed, whole
 
@@ -34,15 +35,25 @@ def _healthy(found: Found) -> PlainTable:
     every.append(whole(round(sum(found["every_rule_per_press_week"]) / len(every))))
     budget = found["all"]["budget"]
     return PlainTable(
-        title="False alarms on healthy presses",
+        title=_("False alarms on healthy presses"),
         under=(
-            f"{whole(found['all']['press_weeks'])} invented press-weeks, round the clock, a shot every 20"
-            " s, nine"
-            f" charts a press. The budget is {budget:g} a press-week. Beside it: findings a press-week of"
-            " all eight"
-            " run rules on single shots of the six signals, which is why they call nobody."
+            _(
+                "{press_weeks} invented press-weeks, round the clock, a shot every 20 s, nine charts"
+                " a press. The budget is {budget:g} a press-week. Beside it: findings a press-week of"
+                " all eight run rules on single shots of the six signals, which is why they call"
+                " nobody.",
+                press_weeks=whole(found["all"]["press_weeks"]),
+                budget=budget,
+            )
         ),
-        head=("Presses", "Press-weeks", "False alarms", "A press-week", "95 % interval", "All run rules"),
+        head=(
+            _("Presses"),
+            _("Press-weeks"),
+            _("False alarms"),
+            _("A press-week"),
+            _("95 % interval"),
+            _("All run rules"),
+        ),
         rows=tuple((*row, rules) for row, rules in zip(rows, every, strict=True)),
     )
 
@@ -54,7 +65,7 @@ def _healthy_row(row: Found) -> tuple[str, ...]:
         whole(row["press_weeks"]),
         whole(row["false_alarms"]),
         fixed(row["per_press_week"], 3),
-        f"{fixed(row['low'], 3)} to {fixed(row['high'], 3)}",
+        _("{low} to {high}", low=fixed(row["low"], 3), high=fixed(row["high"], 3)),
     )
 
 
@@ -71,15 +82,18 @@ def _delays(found: Found) -> PlainTable:
         naive = by_key[(name, phis[0])]["every_rule_mean_shots"]
         rows.append((name[0].upper() + name[1:].replace("sigma", "σ"), *cells, fixed(naive, 0)))
     return PlainTable(
-        title="Shots until a step is found",
+        title=_("Shots until a step is found"),
         under=(
-            "On average, and in brackets within how many in nine of ten cases, when the press has been"
-            " watched long"
-            f" enough. A leak moves a swept stroke of {found['stroke_mm']:g} mm that scatters by"
-            f" {found['sigma_mm']:g} mm. All run rules are faster because they also call when nothing is"
-            " wrong."
+            _(
+                "On average, and in brackets within how many in nine of ten cases, when the press has"
+                " been watched long enough. A leak moves a swept stroke of {stroke_mm:g} mm that"
+                " scatters by {sigma_mm:g} mm. All run rules are faster because they also call when"
+                " nothing is wrong.",
+                stroke_mm=found["stroke_mm"],
+                sigma_mm=found["sigma_mm"],
+            )
         ),
-        head=("Step", *(f"φ {phi:g}" for phi in phis), "All run rules, φ 0"),
+        head=(_("Step"), *(f"φ {phi:g}" for phi in phis), _("All run rules, φ 0")),
         rows=tuple(rows),
     )
 
@@ -102,7 +116,7 @@ def proof_chapter() -> tuple[str, str, str]:
     )
     for table in proof_tables():
         body += _table(table)
-    return "alarm-proof", "How few alarms are false, and how fast a fault is found", str(body)
+    return "alarm-proof", _("How few alarms are false, and how fast a fault is found"), str(body)
 
 
 def _table(table: PlainTable) -> Markup:

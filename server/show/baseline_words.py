@@ -6,21 +6,22 @@ from typing import Final
 from server.derived.baseline_advice import SETTLED, Advice, Change
 from server.derived.baseline_report import SignalReport
 from server.derived.qualification import QUALIFIED, CheckBeside, Qualification
+from server.language import N_, _
 from server.show.plant_words import Plant, press_href
 from server.words.catalogue import STUDY, VERDICT, worded
 from server.words.numbers import NOTHING, fixed, number, percent, whole
 
-STATE: Final = {"draft": "waiting for approval", "approved": "approved", "retired": "retired"}
+STATE: Final = {"draft": N_("waiting for approval"), "approved": N_("approved"), "retired": N_("retired")}
 LEAVING_OUT: Final = {
-    "warm_up": "warm-up", "transient": "far off, several in a row", "outlier": "far off",
-    "not_good": "parts not good", "restart": "after a restart",
+    "warm_up": "warm-up", "transient": N_("far off, several in a row"), "outlier": N_("far off"),
+    "not_good": N_("parts not good"), "restart": N_("after a restart"),
 }  # fmt: skip
-_CHECK_NAME: Final = {"drift-check": "drift check", "short-shot": "short-shot study"}
+_CHECK_NAME: Final = {"drift-check": N_("drift check"), "short-shot": N_("short-shot study")}
 _CHANGE: Final = {
-    "valve_change": "the valve was changed",
-    "maintenance": "the press was worked on",
-    "setting": "a setting was changed",
-    "set_points": "the press runs with another set-point",
+    "valve_change": N_("the valve was changed"),
+    "maintenance": N_("the press was worked on"),
+    "setting": N_("a setting was changed"),
+    "set_points": N_("the press runs with another set-point"),
 }
 
 
@@ -37,7 +38,7 @@ class AdviceLines:
 
 
 def qualification_word(found: Qualification) -> str:
-    return "qualified" if found.status == QUALIFIED else "relative only"
+    return "qualified" if found.status == QUALIFIED else _("relative only")
 
 
 def qualification_href(press: str, found: Qualification) -> str:
@@ -50,18 +51,21 @@ def qualification_text(found: Qualification, plant: Plant) -> str:
     """What stands beside a record, and what that means."""
     said = "; ".join(_check(one, plant) for one in found.checks)
     if found.status == QUALIFIED:
-        return f"Qualified: {said}."
-    return (
-        f"Relative only: {said}. The record shows whether something has changed since, not whether the valve"
-        " was good when it began."
+        return _("Qualified: {said}.", said=said)
+    return _(
+        "Relative only: {said}. The record shows whether something has changed since, not"
+        " whether the valve was good when it began.",
+        said=said,
     )
 
 
 def _check(one: CheckBeside, plant: Plant) -> str:
     name = _CHECK_NAME.get(one.kind, worded(STUDY, one.kind).lower())
     if one.at_ms is None:
-        return f"no {name} within 30 days of it"
-    return f"{name} of {plant.day(one.at_ms)}: {worded(VERDICT, one.verdict)}"
+        return _("no {name} within 30 days of it", name=name)
+    return _(
+        "{name} of {at}: {verdict}", name=name, at=plant.day(one.at_ms), verdict=worded(VERDICT, one.verdict)
+    )
 
 
 def change_text(change: Change, plant: Plant) -> str:
@@ -93,55 +97,80 @@ def advice_lines(advice: Advice, plant: Plant) -> AdviceLines | None:
 def _back(advice: Advice, plant: Plant) -> AdviceLines | None:
     if not advice.back_after or advice.in_use is None or advice.running is None:
         return None
-    text = (
-        f"{advice.back_after} ran in between. Record {advice.in_use.baseline_no} of"
-        f" {plant.day(advice.in_use.to_ms)} was found again by itself; nothing recorded since then speaks"
-        " against it."
+    text = _(
+        "{back_after} ran in between. Record {baseline_no} of {to} was found again by itself;"
+        " nothing recorded since then speaks against it.",
+        back_after=advice.back_after,
+        baseline_no=advice.in_use.baseline_no,
+        to=plant.day(advice.in_use.to_ms),
     )
-    return AdviceLines(f"{advice.running.mold} is back with its record", text, (), False, False, {})
+    return AdviceLines(
+        _("{mold} is back with its record", mold=advice.running.mold), text, (), False, False, {}
+    )
 
 
 def _said(advice: Advice, plant: Plant) -> tuple[str, str]:
     of, settled = _running_words(advice), whole(advice.settled)
-    record = "" if advice.in_use is None else f"record {advice.in_use.baseline_no}"
+    record = "" if advice.in_use is None else _("record {baseline_no}", baseline_no=advice.in_use.baseline_no)
     if advice.kind == "capture":
-        return "There is no startup record", f"{of} has no approved startup record, so it is not judged."
+        return _("There is no startup record"), _(
+            "{of} has no approved startup record, so it is not judged.", of=of
+        )
     if advice.kind == "approve":
         draft = advice.draft.baseline_no if advice.draft else 0
         return (
-            f"Record {draft} waits for approval",
-            "Nothing is judged against it before a plant engineer approves it.",
+            _("Record {draft} waits for approval", draft=draft),
+            _("Nothing is judged against it before a plant engineer approves it."),
         )
     if advice.kind == "wait":
         return (
-            "A new record may be wanted soon",
-            f"Something was changed after {record}. {settled} of {SETTLED} settled shots were made since.",
+            _("A new record may be wanted soon"),
+            _(
+                "Something was changed after {record}. {settled} of {settled_2} settled shots were"
+                " made since.",
+                record=record,
+                settled=settled,
+                settled_2=SETTLED,
+            ),
         )
     if advice.kind == "check_first":
         return (
-            "No new record now: check the valve first",
-            f"Something was changed after {record}, but a leak is likely ({percent(advice.likelihood)}): a"
-            " record captured now would hold it as healthy. Follow the steps on the press's page first.",
+            _("No new record now: check the valve first"),
+            _(
+                "Something was changed after {record}, but a leak is likely ({likelihood}): a record"
+                " captured now would hold it as healthy. Follow the steps on the press's page first.",
+                record=record,
+                likelihood=percent(advice.likelihood),
+            ),
         )
     if advice.kind == "unstable":
         return (
-            "Not yet: the level still moves",
-            f"Something was changed after {record}, but the swept stroke has not settled at one level over"
-            f" the last {settled} shots.",
+            _("Not yet: the level still moves"),
+            _(
+                "Something was changed after {record}, but the swept stroke has not settled at one"
+                " level over the last {settled} shots.",
+                record=record,
+                settled=settled,
+            ),
         )
     return (
-        "Capture a new startup record",
-        f"Something was changed after {record}, and {settled} settled shots at one level were made since."
-        f" Nothing happens by itself: until a new one is approved, {record} stays in use.",
+        _("Capture a new startup record"),
+        _(
+            "Something was changed after {record}, and {settled} settled shots at one level were"
+            " made since. Nothing happens by itself: until a new one is approved, {record} stays in"
+            " use.",
+            record=record,
+            settled=settled,
+        ),
     )
 
 
 def _running_words(advice: Advice) -> str:
     if advice.running is None:
-        return "A press without shots"
+        return _("A press without shots")
     one = advice.running
     name = f"{one.mold or 'No mold named'}{f' with {one.material}' if one.material else ''}"
-    return f"{name}, set-up {one.setup}," if one.setup else name
+    return _("{name}, set-up {setup},", name=name, setup=one.setup) if one.setup else name
 
 
 def _others(advice: Advice) -> tuple[str, ...]:
@@ -155,8 +184,13 @@ def _others(advice: Advice) -> tuple[str, ...]:
         now = running.material if differs == "material" else running.setup
         kind = "material" if differs == "material" else "set-up"
         said.append(
-            f"record {one.baseline_no} is of {kind} {was or 'without a name'}, the press runs"
-            f" {now or 'without a name'}"
+            _(
+                "record {baseline_no} is of {kind} {was}, the press runs {now}",
+                baseline_no=one.baseline_no,
+                kind=kind,
+                was=was or _("without a name"),
+                now=now or _("without a name"),
+            )
         )
     return tuple(said)
 
@@ -167,7 +201,7 @@ def _body(advice: Advice, plant: Plant) -> dict[str, str]:
     body = {
         "mold": advice.running.mold,
         "from": plant.zone.iso(advice.from_ms - advice.from_ms % 1000),
-        "note": "after: " + "; ".join(change_text(one, plant) for one in advice.changes[-3:])[:300],
+        "note": _("after: ") + "; ".join(change_text(one, plant) for one in advice.changes[-3:])[:300],
     }
     if advice.running.material:
         body["material"] = advice.running.material
@@ -179,7 +213,7 @@ def _body(advice: Advice, plant: Plant) -> dict[str, str]:
 def left_out_text(report: SignalReport) -> str:
     parts = [f"{whole(count)} {worded(LEAVING_OUT, reason)}" for reason, count in report.left_out.items()]
     if report.unknown:
-        parts.append(f"{whole(report.unknown)} without a reading")
+        parts.append(_("{unknown} without a reading", unknown=whole(report.unknown)))
     return ", ".join(parts) or "none"
 
 
@@ -187,21 +221,25 @@ def shape_text(report: SignalReport) -> tuple[str, ...]:
     """Whether the values look normal, and how likely normal ones would look as odd."""
     p = report.normality_p
     if p is None:
-        return ("not tested",)
-    return "normal" if report.normal else "not normal", f"p {'< 0.001' if p < 0.001 else fixed(p, 3)}"
+        return (_("not tested"),)
+    return "normal" if report.normal else _("not normal"), f"p {'< 0.001' if p < 0.001 else fixed(p, 3)}"
 
 
 def alike_text(report: SignalReport) -> tuple[str, ...]:
     """How much neighbours resemble each other, with the interval."""
     if report.phi is None:
-        return ("not seen",)
+        return (_("not seen"),)
     if report.phi_lower is None or report.phi_upper is None:
         return (fixed(report.phi, 2),)
-    return fixed(report.phi, 2), f"{fixed(report.phi_lower, 2)} to {fixed(report.phi_upper, 2)}"
+    return fixed(report.phi, 2), _(
+        "{phi_lower} to {phi_upper}",
+        phi_lower=fixed(report.phi_lower, 2),
+        phi_upper=fixed(report.phi_upper, 2),
+    )
 
 
 def false_alarm_text(report: SignalReport) -> tuple[str, ...]:
     """What limits estimated from so few shots keep."""
     if report.run_length_kept is None or report.multiplier is None:
         return (NOTHING,)
-    return whole(report.run_length_kept), f"{number(report.multiplier, 3)} s for 370"
+    return whole(report.run_length_kept), _("{multiplier} s for 370", multiplier=number(report.multiplier, 3))

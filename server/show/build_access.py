@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 import sqlalchemy as sa
 
+from server.language import N_, _
 from server.show.frame import Frame
 from server.show.pages import Choice
 from server.show.plant_words import Plant
@@ -92,21 +93,21 @@ class AccessPage:
 
 #: The table of the access layer in words.
 _PERMISSION = {
-    "read": "See pages, charts, alarms and lists",
-    "acknowledge": "Answer alarms, tick guidance, hand over a shift",
-    "shelve": "Put an alarm aside and take it back",
-    "record": "Record events and fitted valves",
-    "study": "Do and keep studies",
-    "mold": "Change a part's drawing limits",
-    "audit": "See the audit trail",
-    "out_of_service": "Take alarms of a press out of service",
-    "ingest": "Bring in shots and files",
-    "baseline": "Capture, approve and retire startup records",
-    "configure": "Change presses, undo imports",
-    "accept": "Take a press into the plant",
-    "settings": "Change the plant's settings and who is told",
-    "keys": "Make and revoke device keys, enrol shared tablets",
-    "people": "Add people, change roles, reset passwords",
+    "read": N_("See pages, charts, alarms and lists"),
+    "acknowledge": N_("Answer alarms, tick guidance, hand over a shift"),
+    "shelve": N_("Put an alarm aside and take it back"),
+    "record": N_("Record events and fitted valves"),
+    "study": N_("Do and keep studies"),
+    "mold": N_("Change a part's drawing limits"),
+    "audit": N_("See the audit trail"),
+    "out_of_service": N_("Take alarms of a press out of service"),
+    "ingest": N_("Bring in shots and files"),
+    "baseline": N_("Capture, approve and retire startup records"),
+    "configure": N_("Change presses, undo imports"),
+    "accept": N_("Take a press into the plant"),
+    "settings": N_("Change the plant's settings and who is told"),
+    "keys": N_("Make and revoke device keys, enrol shared tablets"),
+    "people": N_("Add people, change roles, reset passwords"),
 }
 
 
@@ -120,12 +121,12 @@ def build_access(
 ) -> AccessPage:
     """table: (permission, roles that have it), as the access layer holds it."""
     roles = tuple(reversed(sorted(ROLE, key=lambda role: sum(role in able for _, able in table))))
-    frame = plant.frame("Access", active="/access")
+    frame = plant.frame(_("Access"), active="/access")
     may = frame.may
     return AccessPage(
         frame=frame,
-        answer="Who may do what.",
-        under="Roles decide; areas bound where somebody acts, everybody signed in sees the whole plant",
+        answer=_("Who may do what."),
+        under=_("Roles decide; areas bound where somebody acts, everybody signed in sees the whole plant"),
         roles=tuple(worded(ROLE, role) for role in roles),
         permissions=tuple(
             PermissionRow(worded(_PERMISSION, what), tuple(role in able for role in roles))
@@ -149,7 +150,11 @@ def _sessions(connection: sa.Connection, plant: Plant, *, now_ms: int) -> tuple[
         return ()
     return tuple(
         AccessRow(
-            name=f"since {plant.moment(one.created_ms)}, last used {plant.moment(one.seen_ms)}",
+            name=_(
+                "since {created}, last used {seen}",
+                created=plant.moment(one.created_ms),
+                seen=plant.moment(one.seen_ms),
+            ),
             about=" · ".join(part for part in (one.address, one.agent[:60]) if part),
             path=f"/api/v1/sessions/{one.token_hash.hex()[:16]}",
         )
@@ -159,15 +164,19 @@ def _sessions(connection: sa.Connection, plant: Plant, *, now_ms: int) -> tuple[
 
 def _areas(connection: sa.Connection) -> str:
     known = sorted({press.area for press in all_presses(connection) if press.area})
-    told = f" Of this plant: {', '.join(known[:12])}." if known else ""
-    return f"Where they act, with commas between; empty: everywhere.{told}"
+    told = _(" Of this plant: {join}.", join=", ".join(known[:12])) if known else ""
+    return _("Where they act, with commas between; empty: everywhere.{told}", told=told)
 
 
 def _people(connection: sa.Connection, *, roles: Sequence[str]) -> tuple[PersonRow, ...]:
     rows = []
     for one in all_people(connection):
         areas = ", ".join(json.loads(one.areas))
-        about = (worded(ROLE, one.role), f"in {areas}" if areas else "", "" if one.active else "shut out")
+        about = (
+            worded(ROLE, one.role),
+            _("in {areas}", areas=areas) if areas else "",
+            "" if one.active else _("shut out"),
+        )
         rows.append(
             PersonRow(
                 name=f"{one.name} ({one.full_name})" if one.full_name else one.name,
@@ -186,12 +195,16 @@ def _people(connection: sa.Connection, *, roles: Sequence[str]) -> tuple[PersonR
 def _keys(connection: sa.Connection, plant: Plant, *, now_ms: int) -> tuple[AccessRow, ...]:
     rows = []
     for key in all_keys(connection):
-        used = "never used" if key.last_used_ms is None else f"last used {plant.moment(key.last_used_ms)}"
-        about = [key.press or "every press", key.scopes, used]
+        used = (
+            _("never used")
+            if key.last_used_ms is None
+            else _("last used {last_used}", last_used=plant.moment(key.last_used_ms))
+        )
+        about = [key.press or _("every press"), key.scopes, used]
         if key.revoked_ms is not None:
-            about.append(f"revoked {plant.moment(key.revoked_ms)}")
+            about.append(_("revoked {revoked}", revoked=plant.moment(key.revoked_ms)))
         elif key.ends_ms is not None:
-            about.append(f"ends {plant.moment(key.ends_ms)}")
+            about.append(_("ends {ends}", ends=plant.moment(key.ends_ms)))
         path = f"/api/v1/keys/{key.key_id}"
         told = " · ".join(about)
         rows.append(AccessRow(f"{key.key_id} {key.name}", told, path, is_over=not key.holds(now_ms)))
@@ -202,7 +215,9 @@ def _tablets(connection: sa.Connection, plant: Plant) -> tuple[AccessRow, ...]:
     return tuple(
         AccessRow(
             name=one.name,
-            about="struck off" if one.revoked_ms else f"enrolled {plant.moment(one.created_ms)}",
+            about=_("struck off")
+            if one.revoked_ms
+            else _("enrolled {created}", created=plant.moment(one.created_ms)),
             path=f"/api/v1/tablets/{one.tablet_id}",
             is_over=one.revoked_ms is not None,
         )

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from server.derived.alarm_performance import STALE_MS
 from server.derived.shift_summary import ShiftSummary, summarise
+from server.language import _, plural
 from server.show.case_lines import case_lines
 from server.show.judged import read_judgement
 from server.show.pages import AlarmCard, AlarmsPage, HandoverCard
@@ -19,7 +20,7 @@ from server.store.alarms import Alarm, public_id
 from server.store.page_queries import Row, accepted_presses, open_alarms, past_alarms
 from server.words.catalogue import ALARM_KIND, ALARM_STATE, HELD_BACK, REASON, URGENCY, worded
 from server.words.guidance import floor_advice
-from server.words.numbers import count_word, plural
+from server.words.numbers import count_word
 
 _ORDER: Final = ("now", "this_shift", "this_week")
 _WAITING: Final = ("unacknowledged", "returned_unacknowledged")
@@ -42,9 +43,11 @@ def build_alarms(connection: sa.Connection, plant: Plant, *, show_all: bool = Fa
     summary = summarise(connection, now_ms=plant.now_ms)
     shift = summary.shift
     return AlarmsPage(
-        frame=plant.frame("Alarms", active="/alarms", note=f"{shift.name} shift" if shift.name else ""),
+        frame=plant.frame(
+            _("Alarms"), active="/alarms", note=_("{name} shift", name=shift.name) if shift.name else ""
+        ),
         answer=alarms_answer([card.urgency.id for card in waiting]),
-        under="Most urgent first · updates by itself",
+        under=_("Most urgent first · updates by itself"),
         cards=waiting,
         quiet=tuple(card for card in cards if not card.open and card not in held),
         held=tuple(_without_mark(card) for card in held),
@@ -85,11 +88,11 @@ def _open_cards(connection: sa.Connection, plant: Plant) -> list[AlarmCard]:
 def _marks(alarm: Row, plant: Plant, *, flickers: bool) -> tuple[str, ...]:
     marks = []
     if flickers:
-        marks.append("comes and goes")
+        marks.append(_("comes and goes"))
     if alarm["state"] not in (*_HELD, "shelved") and plant.now_ms - alarm["opened_ms"] > STALE_MS:
-        marks.append(f"stands since {plant.moment(alarm['opened_ms'])}")
+        marks.append(_("stands since {opened}", opened=plant.moment(alarm["opened_ms"])))
     if alarm["escalated"]:
-        marks.append("nobody answered in time: others were told")
+        marks.append(_("nobody answered in time: others were told"))
     return tuple(marks)
 
 
@@ -101,14 +104,23 @@ def alarms_answer(urgencies: Sequence[str]) -> str:
     'Nothing waits for you.'
     """
     if not urgencies:
-        return "Nothing waits for you."
+        return _("Nothing waits for you.")
     now = urgencies.count("now")
-    first = f"{count_word(len(urgencies), capital=True)} {plural(len(urgencies), 'thing')}."
+    first = f"{count_word(len(urgencies), capital=True)} {plural(len(urgencies), 'thing', 'things')}."
     if not now:
-        return f"{first} None of them now." if len(urgencies) > 1 else f"{first} Not now."
+        return (
+            _("{first} None of them now.", first=first)
+            if len(urgencies) > 1
+            else _("{first} Not now.", first=first)
+        )
     if now == len(urgencies):
         return f"{first} {('Now.', 'Both now.')[now - 1] if now <= 2 else 'All of them now.'}"
-    return f"{first} {count_word(now, capital=True)} {plural(now, 'is', 'are')} yours now."
+    return _(
+        "{first} {now} {value} yours now.",
+        first=first,
+        now=count_word(now, capital=True),
+        value=plural(now, "is", "are"),
+    )
 
 
 def alarm_card(alarm: Row, row: Row | None, plant: Plant) -> AlarmCard:
@@ -133,11 +145,11 @@ def alarm_card(alarm: Row, row: Row | None, plant: Plant) -> AlarmCard:
 
 def _state_text(alarm: Row, plant: Plant) -> str:
     if alarm["state"] == "shelved" and alarm["shelved_until_ms"]:
-        return f"put aside until {plant.moment(alarm['shelved_until_ms'])}"
+        return _("put aside until {shelved_until}", shelved_until=plant.moment(alarm["shelved_until_ms"]))
     if alarm["state"] == "suppressed":
         return f"held: {worded(HELD_BACK, alarm['suppressed_by'])}"
     if alarm["state"] == "out_of_service":
-        return "held: this kind is out of service"
+        return _("held: this kind is out of service")
     return worded(ALARM_STATE, alarm["state"])
 
 
@@ -154,8 +166,14 @@ def _answered(alarm: Row, plant: Plant) -> str:
 
 def _stops(connection: sa.Connection, plant: Plant) -> tuple[str, ...]:
     return tuple(
-        f"{stop.press}, {worded(ALARM_KIND, stop.kind)}: out of service until {plant.moment(stop.until_ms)},"
-        f" {stop.who}: {stop.why}"
+        _(
+            "{press}, {alarm_kind}: out of service until {until}, {who}: {why}",
+            press=stop.press,
+            alarm_kind=worded(ALARM_KIND, stop.kind),
+            until=plant.moment(stop.until_ms),
+            who=stop.who,
+            why=stop.why,
+        )
         for stop in alarm_service.stops_now(connection)
     )
 
@@ -163,16 +181,16 @@ def _stops(connection: sa.Connection, plant: Plant) -> tuple[str, ...]:
 def _shelves(plant: Plant) -> tuple[tuple[int, str], ...]:
     longest = int(plant.settings["shelve_max_min"])
     minutes = [one for one in _SHELVES if one <= longest] or [longest]
-    return tuple((one, f"{one // 60} h" if one % 60 == 0 else f"{one} min") for one in minutes)
+    return tuple((one, f"{one // 60} h" if one % 60 == 0 else _("{one} min", one=one)) for one in minutes)
 
 
 def _shift_text(summary: ShiftSummary, cards: Sequence[AlarmCard]) -> str:
     opened, answered = len(summary.opened), len(summary.answered)
     shelved = sum(card.shelved for card in cards)
-    parts = [f"{opened} {plural(opened, 'alarm')}", f"{answered} answered"]
+    parts = [f"{opened} {plural(opened, 'alarm', 'alarms')}", _("{answered} answered", answered=answered)]
     if shelved:
-        parts.append(f"{shelved} put aside")
-    return f"Shift so far: {', '.join(parts)}."
+        parts.append(_("{shelved} put aside", shelved=shelved))
+    return _("Shift so far: {join}.", join=", ".join(parts))
 
 
 def _told(one: Told, plant: Plant) -> str:
@@ -195,11 +213,15 @@ def _handover(connection: sa.Connection, plant: Plant) -> HandoverCard | None:
     for one in floor.latest_handovers(connection, limit=1):
         if plant.now_ms - one.at_ms > _HANDOVER_MS:
             return None
-        shift = f"{one.shift} shift" if one.shift else "shift before"
-        read = f"Read by {one.read_by}, {plant.moment(one.read_ms)}." if one.read_by else ""
+        shift = _("{shift} shift", shift=one.shift) if one.shift else _("shift before")
+        read = (
+            _("Read by {read_by}, {read}.", read_by=one.read_by, read=plant.moment(one.read_ms))
+            if one.read_by
+            else ""
+        )
         return HandoverCard(
             number=one.handover_no,
-            title=f"From the {shift}: {one.who}, {plant.moment(one.at_ms)}",
+            title=_("From the {shift}: {who}, {at}", shift=shift, who=one.who, at=plant.moment(one.at_ms)),
             note=one.note,
             read_text=read,
             unread=one.read_by is None,

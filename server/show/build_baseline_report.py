@@ -9,6 +9,7 @@ from server.derived.baseline_report import BaselineReport, LeftOut, SignalReport
 from server.derived.baseline_shots import record_shots
 from server.derived.qualification import QUALIFIED
 from server.derived.set_points import value_text
+from server.language import _
 from server.show.baseline_pages import LeftOutRow, ReportPage, ReportSignal
 from server.show.baseline_words import (
     LEAVING_OUT,
@@ -46,10 +47,20 @@ def build_baseline_report(
     runs = _runs(report.left_out)
     units, at = plant.units, f"{press_href(press)}/baselines"
     return ReportPage(
-        frame=plant.frame(f"{press} record {number}", active="/"),
+        frame=plant.frame(_("{press} record {number}", press=press, number=number), active="/"),
         press=press,
-        answer=f"Startup record {number} of {press}. {verdict_text(report.signals)}",
-        under=f"{of_text(baseline)} · {plant.moment(baseline.from_ms)} to {plant.moment(baseline.to_ms)}",
+        answer=_(
+            "Startup record {number} of {press}. {verdict_text}",
+            number=number,
+            press=press,
+            verdict_text=verdict_text(report.signals),
+        ),
+        under=_(
+            "{of_text} · {since} to {to}",
+            of_text=of_text(baseline),
+            since=plant.moment(baseline.from_ms),
+            to=plant.moment(baseline.to_ms),
+        ),
         back_href=at,
         now_href=f"{at}/compare?first={number}&second=now",
         api_href=f"{press_api(press)}/baselines/{number}",
@@ -65,7 +76,7 @@ def build_baseline_report(
             shots.signals,
             None,
             kept=baseline.signals.get("signals", {}),
-            names=(f"Record {number}", ""),
+            names=(_("Record {number}", number=number), ""),
             units=units,
         ),
     )
@@ -73,16 +84,16 @@ def build_baseline_report(
 
 def _facts(report: BaselineReport, plant: Plant) -> tuple[Fact, ...]:
     baseline = report.baseline
-    lag = {0: "belongs to the same shot", 1: "belongs to the next shot"}
-    facts = [Fact("Shots", whole(baseline.shots))]
-    facts += [Fact("Who", line) for line in who_lines(baseline, plant)]
+    lag = {0: _("belongs to the same shot"), 1: _("belongs to the next shot")}
+    facts = [Fact(_("Shots"), whole(baseline.shots))]
+    facts += [Fact(_("Who"), line) for line in who_lines(baseline, plant)]
     if "dose_lag" in baseline.signals:
-        facts.append(Fact("Dose", lag.get(int(baseline.signals["dose_lag"] or 0), NOTHING)))
+        facts.append(Fact(_("Dose"), lag.get(int(baseline.signals["dose_lag"] or 0), NOTHING)))
     points = json.loads(report.made_with[-1].setpoints) if report.made_with else {}
-    facts += [Fact(f"Set to: {name}", value_text(value)) for name, value in points.items()]
-    names = [one.setup or "without a name" for one in report.made_with]
+    facts += [Fact(_("Set to: {name}", name=name), value_text(value)) for name, value in points.items()]
+    names = [one.setup or _("without a name") for one in report.made_with]
     if names:
-        facts.append(Fact("Set-ups of its shots", ", ".join(dict.fromkeys(names))))
+        facts.append(Fact(_("Set-ups of its shots"), ", ".join(dict.fromkeys(names))))
     return tuple(facts)
 
 
@@ -103,13 +114,25 @@ def _runs(rows: Sequence[LeftOut]) -> list[list[LeftOut]]:
 def _left_out(run: Sequence[LeftOut], plant: Plant, every: int) -> LeftOutRow:
     first, last = run[0], run[-1]
     one = len(run) == 1
-    span = f"{first.index + 1}" if one else f"{first.index + 1} to {last.index + 1}, {len(run)} shots"
-    counters = f"{first.counter}" if one else f"{first.counter} to {last.counter}"
+    span = (
+        f"{first.index + 1}"
+        if one
+        else _(
+            "{index} to {index_2}, {run} shots", index=first.index + 1, index_2=last.index + 1, run=len(run)
+        )
+    )
+    counters = (
+        f"{first.counter}"
+        if one
+        else _("{counter} to {counter_2}", counter=first.counter, counter_2=last.counter)
+    )
     return LeftOutRow(
         at_text=NOTHING if first.at_ms is None else plant.moment(first.at_ms),
-        shot=span if first.counter is None else f"{span} (counter {counters})",
+        shot=span
+        if first.counter is None
+        else _("{span} (counter {counters})", span=span, counters=counters),
         reason=worded(LEAVING_OUT, first.reason),
-        signals="every signal"
+        signals=_("every signal")
         if len(first.signals) == every
         else ", ".join(signal_name(signal) for signal in first.signals),
     )
@@ -118,11 +141,19 @@ def _left_out(run: Sequence[LeftOut], plant: Plant, every: int) -> LeftOutRow:
 def _left_out_note(report: BaselineReport, rows: int) -> str:
     parts = []
     if rows > _LISTED:
-        parts.append(f"The first {_LISTED} of {whole(rows)} rows; the API lists every shot.")
+        parts.append(
+            _(
+                "The first {listed} of {rows} rows; the API lists every shot.",
+                listed=_LISTED,
+                rows=whole(rows),
+            )
+        )
     if report.shots_changed:
         parts.append(
-            "Shots of this stretch arrived or went after it was captured, so their times cannot be told."
-            " The record itself stays as it was judged."
+            _(
+                "Shots of this stretch arrived or went after it was captured, so their times cannot"
+                " be told. The record itself stays as it was judged."
+            )
         )
     return " ".join(parts)
 
@@ -133,15 +164,21 @@ def _signal(one: SignalReport, units: Units) -> ReportSignal:
     def spread(value: float | None) -> str:
         return NOTHING if value is None else fixed(units.shown_difference(quantity, value), places + 1)
 
-    ends = f"{spread(one.sigma_lower)} to {spread(one.sigma_upper)}" if one.sigma_lower is not None else ""
-    worth = () if one.n_effective is None else (f"worth {whole(one.n_effective)}",)
+    ends = (
+        _("{spread} to {spread_2}", spread=spread(one.sigma_lower), spread_2=spread(one.sigma_upper))
+        if one.sigma_lower is not None
+        else ""
+    )
+    worth = () if one.n_effective is None else (_("worth {n_effective}", n_effective=whole(one.n_effective)),)
     return ReportSignal(
         signal=signal_name(one.signal),
         verdict=_verdict(one),
         shots=(whole(one.n), *worth),
         middle=(
             signal_text(one.signal, one.center, units),
-            "" if one.mean is None else f"mean {signal_text(one.signal, one.mean, units)}",
+            ""
+            if one.mean is None
+            else _("mean {signal_text}", signal_text=signal_text(one.signal, one.mean, units)),
         ),
         within=spread(one.sigma_within),
         total=(spread(one.sigma_total if one.sigma_total is not None else one.sigma), ends),
@@ -149,12 +186,16 @@ def _signal(one: SignalReport, units: Units) -> ReportSignal:
         false_alarm=false_alarm_text(one),
         alike=alike_text(one),
         shape=shape_text(one),
-        step=spread(one.step) if one.step else "none seen",
+        step=spread(one.step) if one.step else _("none seen"),
         left_out=left_out_text(one),
     )
 
 
 def _verdict(one: SignalReport) -> str:
     """As short as a table wants it."""
-    level = {True: "stable", False: "not stable: its level moved", None: "stability not kept"}[one.stable]
-    return f"{level}, sufficient" if one.sufficient else f"{level}, too few values"
+    level = {True: "stable", False: _("not stable: its level moved"), None: _("stability not kept")}[
+        one.stable
+    ]
+    return (
+        _("{level}, sufficient", level=level) if one.sufficient else _("{level}, too few values", level=level)
+    )

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from server.derived.baseline_advice import Advice, advice_for
 from server.derived.baseline_report import SignalReport, signal_report
 from server.derived.qualification import Qualification, qualifications_of
+from server.language import N_, _, plural
 from server.show.baseline_pages import BaselinesPage, RecordRow
 from server.show.baseline_words import (
     LEAVING_OUT,
@@ -25,11 +26,11 @@ from server.store.page_queries import Row, press_with_state
 from server.store.plant import press_by_id
 from server.store.records import Baseline, baselines_of
 from server.words.catalogue import signal_name, worded
-from server.words.numbers import count_word, plural, whole
+from server.words.numbers import count_word, whole
 
 #: Records shown; older ones are in the API.
 _MOST = 200
-_ASK = " Find out why before you approve it, or capture another stretch."
+_ASK = N_(" Find out why before you approve it, or capture another stretch.")
 
 
 def build_baselines(connection: sa.Connection, plant: Plant, *, press: str) -> BaselinesPage | None:
@@ -43,13 +44,13 @@ def build_baselines(connection: sa.Connection, plant: Plant, *, press: str) -> B
     advice = advice_for(connection, found, row)
     running = advice.running
     return BaselinesPage(
-        frame=plant.frame(f"{press} startup records", active="/"),
+        frame=plant.frame(_("{press} startup records", press=press), active="/"),
         press=press,
         page_href=press_href(press),
         api_href=press_api(press),
         setups_href=f"{press_href(press)}/setups",
         answer=_answer(row, records, beside, advice, plant),
-        under="A record belongs to press, mold, material and set-up, and stays for ever",
+        under=_("A record belongs to press, mold, material and set-up, and stays for ever"),
         advice=advice_lines(advice, plant),
         rows=tuple(
             _row(one, press, plant, beside[one.baseline_no], state=_state(one, records, row["baseline_no"]))
@@ -70,22 +71,40 @@ def _answer(
     current = next((one for one in records if one.baseline_no == row["baseline_no"]), None)
     if current is not None:
         word = qualification_word(beside[current.baseline_no])
-        return f"{name} is judged against record {current.baseline_no} of {plant.day(current.to_ms)}, {word}."
+        return _(
+            "{name} is judged against record {baseline_no} of {to}, {word}.",
+            name=name,
+            baseline_no=current.baseline_no,
+            to=plant.day(current.to_ms),
+            word=word,
+        )
     drafts = sum(one.state == "draft" for one in records)
     if drafts:
         verb = plural(drafts, "waits", "wait")
-        return f"{name} is not judged: {count_word(drafts)} {plural(drafts, 'record')} {verb} for approval."
+        return _(
+            "{name} is not judged: {drafts} {record} {verb} for approval.",
+            name=name,
+            drafts=count_word(drafts),
+            record=plural(drafts, "record", "records"),
+            verb=verb,
+        )
     if advice.in_use is not None:
-        return f"{name} is judged against record {advice.in_use.baseline_no} from its next shot on."
+        return _(
+            "{name} is judged against record {baseline_no} from its next shot on.",
+            name=name,
+            baseline_no=advice.in_use.baseline_no,
+        )
     if any(one.state == "approved" for one in records):
-        return f"{name} is not judged: no record fits what it runs now."
-    return f"{name} is not judged: it has no startup record."
+        return _("{name} is not judged: no record fits what it runs now.", name=name)
+    return _("{name} is not judged: it has no startup record.", name=name)
 
 
 def record_name(one: Baseline, plant: Plant) -> str:
     """A record in few words, as a choice or the head of a column."""
     of = " ".join(part for part in (one.mold, one.material, one.setup or "") if part)
-    return f"Record {one.baseline_no} of {plant.day(one.to_ms)} · {of}"
+    return _(
+        "Record {baseline_no} of {to} · {of}", baseline_no=one.baseline_no, to=plant.day(one.to_ms), of=of
+    )
 
 
 def record_choices(records: Sequence[Baseline], plant: Plant, chosen: str = "") -> tuple[Choice, ...]:
@@ -104,7 +123,7 @@ def who_lines(one: Baseline, plant: Plant) -> tuple[str, ...]:
 
     def line(did: str, who: str, at_ms: int | None, why: str) -> str:
         when = "" if at_ms is None else f", {plant.moment(at_ms)}"
-        return f"{did} by {who}{when}" + (f": “{why}”" if why else "")
+        return _("{did} by {who}{when}", did=did, who=who, when=when) + (f": “{why}”" if why else "")
 
     lines = [line("captured", one.captured_by, one.captured_ms, one.note)]
     if one.approved_by:
@@ -118,7 +137,7 @@ def who_lines(one: Baseline, plant: Plant) -> tuple[str, ...]:
 def _state(one: Baseline, records: Sequence[Baseline], in_use: int | None) -> str:
     """In words; records: the newest stretch first."""
     if one.baseline_no == in_use:
-        return "in use now"
+        return _("in use now")
     of = (one.mold, one.material, one.setup)
     later = [
         other.baseline_no
@@ -128,7 +147,7 @@ def _state(one: Baseline, records: Sequence[Baseline], in_use: int | None) -> st
         and (other.mold, other.material, other.setup) == of
     ]
     if one.state == "approved" and later:
-        return f"followed by record {later[-1]}"
+        return _("followed by record {later}", later=later[-1])
     return worded(STATE, one.state)
 
 
@@ -141,8 +160,8 @@ def _row(one: Baseline, press: str, plant: Plant, beside: Qualification, *, stat
         state=one.state,
         state_text=state,
         of=of_text(one),
-        span=f"{plant.moment(one.from_ms)} to {plant.moment(one.to_ms)}",
-        shots=f"{whole(one.shots)} shots",
+        span=_("{since} to {to}", since=plant.moment(one.from_ms), to=plant.moment(one.to_ms)),
+        shots=_("{shots} shots", shots=whole(one.shots)),
         who=who_lines(one, plant),
         badge=qualification_word(beside),
         badge_text=qualification_text(beside, plant),
@@ -164,14 +183,14 @@ def _moves(reports: Sequence[SignalReport]) -> bool:
 def verdict_text(reports: Sequence[SignalReport]) -> str:
     """What the signals came to, the trouble first."""
     if not reports:
-        return "No signal could be judged."
+        return _("No signal could be judged.")
     moving = [signal_name(one.signal).lower() for one in reports if one.stable is False]
     short = [signal_name(one.signal).lower() for one in reports if not one.sufficient]
     if moving:
-        return f"Not stable: {', '.join(moving)} moved during this stretch."
+        return _("Not stable: {join} moved during this stretch.", join=", ".join(moving))
     if short:
-        return f"Stable, but short of values: {', '.join(short)}."
-    return f"Stable and sufficient: all {count_word(len(reports))} signals."
+        return _("Stable, but short of values: {join}.", join=", ".join(short))
+    return _("Stable and sufficient: all {reports} signals.", reports=count_word(len(reports)))
 
 
 def _most_left_out(reports: Sequence[SignalReport]) -> str:
@@ -180,4 +199,4 @@ def _most_left_out(reports: Sequence[SignalReport]) -> str:
     for one in reports:
         most = max(most, Counter(one.left_out), key=lambda counts: sum(counts.values()))
     said = ", ".join(f"{whole(count)} {worded(LEAVING_OUT, reason)}" for reason, count in most.items())
-    return f"Left out: {said}." if said else "Nothing left out."
+    return _("Left out: {said}.", said=said) if said else _("Nothing left out.")

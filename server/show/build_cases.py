@@ -5,6 +5,7 @@ import sqlalchemy as sa
 from server.derived.case_proof import CaseProof, proof_of
 from server.derived.case_story import story_of
 from server.derived.valve_choice import choice_now
+from server.language import _, plural
 from server.show.build_valves import valve_href
 from server.show.build_work import press_choices
 from server.show.case_proof_rows import action_block, verdict_words
@@ -27,7 +28,7 @@ from server.valve.proof_of_fix import VERDICTS
 from server.words.case_words import ACTION, PROVEN, STAGE
 from server.words.catalogue import VALVE_STYLE, worded
 from server.words.guidance import caution_text
-from server.words.numbers import count_word, plural
+from server.words.numbers import count_word
 
 
 def build_cases(connection: sa.Connection, plant: Plant, *, closed: bool = False) -> CasesPage:
@@ -36,15 +37,23 @@ def build_cases(connection: sa.Connection, plant: Plant, *, closed: bool = False
     rows = tuple(_row(connection, press, case, plant) for press, case in reversed(found))
     past = list_cases(connection, is_open=False, limit=100) if closed else []
     ready = sum(row.stage == STAGE["to_judge"] for row in rows)
-    answer = "No case is open."
+    answer = _("No case is open.")
     if rows:
-        answer = f"{count_word(len(rows), capital=True)} {plural(len(rows), 'case is', 'cases are')} open."
+        answer = _(
+            "{rows} {case_is} open.",
+            rows=count_word(len(rows), capital=True),
+            case_is=plural(len(rows), "case is", "cases are"),
+        )
         if ready:
-            answer += f" {count_word(ready, capital=True)} {plural(ready, 'waits', 'wait')} for a verdict."
+            answer += _(
+                " {ready} {waits} for a verdict.",
+                ready=count_word(ready, capital=True),
+                waits=plural(ready, "waits", "wait"),
+            )
     return CasesPage(
-        frame=plant.frame("Cases", active="/cases"),
+        frame=plant.frame(_("Cases"), active="/cases"),
         answer=answer,
-        under="A case ties suspicion, checks, what was done and the verdict of one press together",
+        under=_("A case ties suspicion, checks, what was done and the verdict of one press together"),
         rows=rows,
         closed=tuple(_row(connection, press, case, plant) for press, case in past),
         presses=press_choices(connection),
@@ -57,7 +66,7 @@ def _row(connection: sa.Connection, press: str, case: Case, plant: Plant) -> Cas
     stage = stage_of(connection, found, case, now_ms=plant.now_ms) if found else "looking"
     return CaseRow(
         href=case_href(press, case.case_no),
-        name=f"Case {case.case_no}",
+        name=_("Case {case_no}", case_no=case.case_no),
         press=press,
         press_href=press_href(press),
         about=about_words(press, case),
@@ -84,7 +93,11 @@ def about_words(press: str, case: Case) -> str:
     """What is suspected, or the alarm it came from."""
     if case.about:
         return case.about
-    return f"Alarm {public_id(press, case.alarm_no)}" if case.alarm_no is not None else "Nothing written down"
+    return (
+        _("Alarm {public_id}", public_id=public_id(press, case.alarm_no))
+        if case.alarm_no is not None
+        else _("Nothing written down")
+    )
 
 
 def build_case(connection: sa.Connection, plant: Plant, *, press: str, number: int) -> CasePage | None:
@@ -105,7 +118,7 @@ def build_case(connection: sa.Connection, plant: Plant, *, press: str, number: i
         press_href=press_href(press),
         api_href=f"{press_api(press)}/cases/{number}",
         press_api=press_api(press),
-        name=f"Case {number} of {press}",
+        name=_("Case {number} of {press}", number=number, press=press),
         is_open=case.is_open,
         stage=worded(STAGE, _stage(case, actions, proofs)),
         owner=case.owner,
@@ -121,9 +134,9 @@ def build_case(connection: sa.Connection, plant: Plant, *, press: str, number: i
         caution=caution_text("hot_melt", "lock_out"),
         closing=_closing(case, plant),
         links=(
-            ("/containment", "Suspect parts"),
-            (f"/studies?press={press_href(press).removeprefix('/presses/')}", "Studies"),
-            (f"{press_href(press)}#next", "Next steps"),
+            ("/containment", _("Suspect parts")),
+            (f"/studies?press={press_href(press).removeprefix('/presses/')}", _("Studies")),
+            (f"{press_href(press)}#next", _("Next steps")),
         ),
         choice=_choice(connection, found) if case.is_open else None,
     )
@@ -138,7 +151,7 @@ def _choice(connection: sa.Connection, press: Press) -> ChoiceBlock | None:
 
 
 def _frame(plant: Plant, press: str, number: int) -> Frame:
-    return plant.frame(f"{press} case {number}", active="/cases")
+    return plant.frame(_("{press} case {number}", press=press, number=number), active="/cases")
 
 
 def _stage(case: Case, actions: list[CaseAction], proofs: list[CaseProof]) -> str:
@@ -153,31 +166,33 @@ def _answer(press: str, case: Case, blocks: tuple[ActionBlock, ...]) -> str:
     if not case.is_open:
         return f"{press}: {verdict_words(case.verdict)}"
     if not blocks:
-        return f"{press}: nothing has been changed yet; the cause is being looked for."
+        return _("{press}: nothing has been changed yet; the cause is being looked for.", press=press)
     last = blocks[-1]
     if last.proposed:
-        return f"{press}: {last.answer} Say what came of it."
+        return _("{press}: {answer} Say what came of it.", press=press, answer=last.answer)
     return f"{press}: {last.answer}"
 
 
 def _under(press: str, case: Case, plant: Plant) -> str:
     parts = [
-        f"Case {case.case_no}", about_words(press, case), f"suspected since {plant.moment(case.onset_ms)}",
-        f"with {case.owner}" if case.owner else "nobody owns it",
-    ]  # fmt: skip
+        _("Case {case_no}", case_no=case.case_no),
+        about_words(press, case),
+        _("suspected since {onset}", onset=plant.moment(case.onset_ms)),
+        _("with {owner}", owner=case.owner) if case.owner else _("nobody owns it"),
+    ]
     return " · ".join(parts)
 
 
 def _facts(press: str, case: Case, plant: Plant) -> tuple[tuple[str, str, str], ...]:
     """Name, value and address ('' for none)."""
-    alarm = ("Alarm", public_id(press, case.alarm_no), "/alarms") if case.alarm_no is not None else None
+    alarm = (_("Alarm"), public_id(press, case.alarm_no), "/alarms") if case.alarm_no is not None else None
     rows = [
         alarm,
-        ("Opened", f"{plant.moment(case.opened_ms)}, {case.opened_by}", ""),
-        ("Suspected since", plant.moment(case.onset_ms), ""),
-        ("Mold", f"{case.mold} {case.material}".strip() or "not known", ""),
-        ("Valve", worded(VALVE_STYLE, case.valve_style), "/valves"),
-        ("Owner", case.owner or "nobody", ""),
+        (_("Opened"), f"{plant.moment(case.opened_ms)}, {case.opened_by}", ""),
+        (_("Suspected since"), plant.moment(case.onset_ms), ""),
+        (_("Mold"), f"{case.mold} {case.material}".strip() or _("not known"), ""),
+        (_("Valve"), worded(VALVE_STYLE, case.valve_style), "/valves"),
+        (_("Owner"), case.owner or "nobody", ""),
     ]
     return tuple(row for row in rows if row is not None)
 
@@ -198,7 +213,7 @@ def _verdicts(proofs: list[CaseProof]) -> tuple[Choice, ...]:
     return tuple(
         Choice(
             one,
-            worded(PROVEN, one) + (" (what the shots propose)" if one == proposed else ""),
+            worded(PROVEN, one) + (_(" (what the shots propose)") if one == proposed else ""),
             one == proposed,
         )
         for one in wanted
@@ -208,15 +223,24 @@ def _verdicts(proofs: list[CaseProof]) -> tuple[Choice, ...]:
 def _closing(case: Case, plant: Plant) -> tuple[str, ...]:
     if case.is_open:
         return ()
-    lines = [f"Closed {plant.moment(case.closed_ms)} by {case.closed_by}: {worded(PROVEN, case.verdict)}."]
+    lines = [
+        _(
+            "Closed {closed} by {closed_by}: {proven}.",
+            closed=plant.moment(case.closed_ms),
+            closed_by=case.closed_by,
+            proven=worded(PROVEN, case.verdict),
+        )
+    ]
     said = case.evidence.get("found", {}).get("text", "") if case.evidence else ""
     if said:
-        lines.append(f"The shots said: {said}")
+        lines.append(_("The shots said: {said}", said=said))
     proposed = case.evidence.get("verdict", "") if case.evidence else ""
     if proposed and proposed != case.verdict:
         lines.append(
-            f"They proposed: {worded(PROVEN, proposed)}. A verdict they do not bear out counts nothing in the"
-            " score."
+            _(
+                "They proposed: {proven}. A verdict they do not bear out counts nothing in the score.",
+                proven=worded(PROVEN, proposed),
+            )
         )
     if case.closing_note:
         lines.append(case.closing_note)
@@ -239,7 +263,7 @@ def earlier_rows(connection: sa.Connection, case: Case, *, limit: int = 12) -> t
                 text=f"{what.capitalize() if what.islower() else what[0].upper() + what[1:]}:"
                 f" {worded(PROVEN, one.verdict)}",
                 href=case_href(press, one.case_no),
-                name=f"case {one.case_no} of {press}",
+                name=_("case {case_no} of {press}", case_no=one.case_no, press=press),
                 where=_where(case, one),
             )
         )
@@ -251,9 +275,9 @@ def earlier_rows(connection: sa.Connection, case: Case, *, limit: int = 12) -> t
 def _where(case: Case, other: Case) -> str:
     same = []
     if case.press_id == other.press_id:
-        same.append("this press")
+        same.append(_("this press"))
     if case.mold and case.mold == other.mold:
-        same.append("this mold")
+        same.append(_("this mold"))
     if case.valve_style and case.valve_style == other.valve_style:
-        same.append("this style of valve")
+        same.append(_("this style of valve"))
     return ", ".join(same)

@@ -13,6 +13,7 @@ from server.derived.baseline_compared import (
     compare_records,
     compare_with_now,
 )
+from server.language import _, plural
 from server.maths.results import Undetermined
 from server.show.baseline_pages import ComparedRow, ComparePage
 from server.show.build_baselines import record_choices, record_name
@@ -24,7 +25,7 @@ from server.store.page_queries import Row, press_with_state
 from server.store.plant import press_by_id
 from server.store.records import Baseline, baselines_of
 from server.words.catalogue import signal_name
-from server.words.numbers import NOTHING, count_word, fixed, plural, signed_fixed, whole
+from server.words.numbers import NOTHING, count_word, fixed, signed_fixed, whole
 from server.words.units import Units, signal_places, signal_quantity, signal_text
 
 NOW = "now"
@@ -42,7 +43,7 @@ def build_compare(
     other = None if second in ("", NOW) else _chosen(records, second)
     found: Compared | Undetermined
     if one is None:
-        found = Undetermined("the press has no startup record")
+        found = Undetermined(_("the press has no startup record"))
     elif other is None:
         found = compare_with_now(connection, press_by_id(connection, row["press_id"]), one)
     else:
@@ -66,15 +67,15 @@ def _page(
     numbers = ("" if one is None else str(one.baseline_no), NOW if other is None else str(other.baseline_no))
     at = f"{press_href(press)}/baselines"
     page = ComparePage(
-        frame=plant.frame(f"{press} records compared", active="/"),
+        frame=plant.frame(_("{press} records compared", press=press), active="/"),
         press=press,
         answer=_answer(press, found, plant.units),
-        under="Second minus first, with 95 % intervals that take into account how alike neighbours are",
+        under=_("Second minus first, with 95 % intervals that take into account how alike neighbours" " are"),
         back_href=at,
         api_href=f"{press_api(press)}/baselines/compare?first={numbers[0]}&second={numbers[1]}",
         first_choices=record_choices(records, plant, numbers[0]),
         second_choices=(
-            Choice(NOW, "the newest shots", numbers[1] == NOW), *record_choices(records, plant, numbers[1])
+            Choice(NOW, _("the newest shots"), numbers[1] == NOW), *record_choices(records, plant, numbers[1])
         ),
     )  # fmt: skip
     return page if isinstance(found, Undetermined) else _filled(page, found, plant)
@@ -102,26 +103,40 @@ def _filled(page: ComparePage, found: Compared, plant: Plant) -> ComparePage:
 
 def _name(side: Side, plant: Plant) -> str:
     if side.baseline is None:
-        return f"the newest {whole(side.shots)} shots, to {plant.moment(side.to_ms)}"
+        return _("the newest {shots} shots, to {to}", shots=whole(side.shots), to=plant.moment(side.to_ms))
     return record_name(side.baseline, plant)
 
 
 def _head(side: Side) -> str:
-    return "Now" if side.baseline is None else f"Record {side.baseline.baseline_no}"
+    return (
+        _("Now")
+        if side.baseline is None
+        else _("Record {baseline_no}", baseline_no=side.baseline.baseline_no)
+    )
 
 
 def _answer(press: str, found: Compared | Undetermined, units: Units) -> str:
     """The first signal that differs in full, the others counted: the order of signals is that of weight."""
     if isinstance(found, Undetermined):
-        return f"Nothing to compare on {press}: {found.reason}."
+        return _("Nothing to compare on {press}: {reason}.", press=press, reason=found.reason)
     clear = [one for one in found.signals if one.moved or one.scattered]
     if not clear:
-        return f"On {press} no signal differs by more than chance."
+        return _("On {press} no signal differs by more than chance.", press=press)
     others = len(clear) - 1
-    more = "" if not others else f"; {count_word(others)} other {plural(others, 'signal')} differ as well"
+    more = (
+        ""
+        if not others
+        else _(
+            "; {others} other {signal} differ as well",
+            others=count_word(others),
+            signal=plural(others, "signal", "signals"),
+        )
+    )
     if others == 1:
-        more = "; one other signal differs as well"
-    return f"On {press} {_first_clear(clear[0], units)}{more}."
+        more = _("; one other signal differs as well")
+    return _(
+        "On {press} {first_clear}{more}.", press=press, first_clear=_first_clear(clear[0], units), more=more
+    )
 
 
 def _first_clear(one: SignalCompared, units: Units) -> str:
@@ -129,9 +144,15 @@ def _first_clear(one: SignalCompared, units: Units) -> str:
     if one.moved and one.means is not None:
         by = units.shown_difference(signal_quantity(one.signal), one.means.difference)
         text = signed_fixed(by, signal_places(one.signal, units))
-        said.append(f"has moved by {text} {units.written(signal_quantity(one.signal))}")
+        said.append(
+            _(
+                "has moved by {value} {signal_quantity}",
+                value=text,
+                signal_quantity=units.written(signal_quantity(one.signal)),
+            )
+        )
     if one.scattered and one.sigmas is not None:
-        said.append(f"scatters {fixed(one.sigmas.ratio, 1)} times as much")
+        said.append(_("scatters {ratio} times as much", ratio=fixed(one.sigmas.ratio, 1)))
     return f"{signal_name(one.signal).lower()} {' and '.join(said)}"
 
 
@@ -145,10 +166,10 @@ def _apart(signal: str, value: float, units: Units, *, unit: bool = True) -> str
 def _warning(found: Compared) -> str:
     parts = []
     if not found.same_process:
-        parts.append("Mold, material or set-up differ: what is seen may be the process and not the valve.")
+        parts.append(_("Mold, material or set-up differ: what is seen may be the process and not the valve."))
     if any(one.means and not one.from_values for one in found.signals):
         parts.append(
-            "Shots of a record are not there as they were any more; the numbers kept with it are compared."
+            _("Shots of a record are not there as they were any more; the numbers kept with it are compared.")
         )
     return " ".join(parts)
 
@@ -170,21 +191,26 @@ def _row(one: SignalCompared, units: Units) -> ComparedRow:
     ratio, reach = NOTHING, ""
     if one.sigmas is not None:
         ratio = f"× {fixed(one.sigmas.ratio, 2)}"
-        reach = f"{fixed(one.sigmas.lower, 2)} to {fixed(one.sigmas.upper, 2)}"
-    clear = [word for said, word in ((one.moved, "moved"), (one.scattered, "scatters otherwise")) if said]
+        reach = _("{lower} to {upper}", lower=fixed(one.sigmas.lower, 2), upper=fixed(one.sigmas.upper, 2))
+    clear = [word for said, word in ((one.moved, "moved"), (one.scattered, _("scatters otherwise"))) if said]
     ends = (_apart(one.signal, end, units, unit=False) for end in (one.means.lower, one.means.upper))
     return ComparedRow(
         signal=signal_name(one.signal),
         first=first,
         second=second,
         difference=_apart(one.signal, one.means.difference, units),
-        difference_reach=" to ".join(ends),
+        difference_reach=_(" to ").join(ends),
         effect=signed_fixed(one.effect.g, 1),
-        effect_reach=f"{signed_fixed(one.effect.lower, 1)} to {signed_fixed(one.effect.upper, 1)}",
+        effect_reach=_(
+            "{lower} to {upper}",
+            lower=signed_fixed(one.effect.lower, 1),
+            upper=signed_fixed(one.effect.upper, 1),
+        ),
         ratio=ratio,
         ratio_reach=reach,
         worth=tuple(
-            f"{whole(n)} worth {whole(worth)}" for n, worth in zip(one.n, one.means.n_effective, strict=True)
+            _("{n} worth {worth}", n=whole(n), worth=whole(worth))
+            for n, worth in zip(one.n, one.means.n_effective, strict=True)
         ),
         clear=", ".join(clear),
     )

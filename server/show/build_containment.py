@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from server import clock
 from server.derived.complaint import Found, look_up
+from server.language import N_, _, plural
 from server.show.build_work import press_choices
 from server.show.more_pages import ContainmentPage, HeldRow, HeldStep, LookedUp, SuspectRow
 from server.show.plant_words import SUSPECT_KINDS, Plant, Since, SinceOf, press_api, press_href, unknown_since
@@ -16,10 +17,10 @@ from server.store.page_queries import Row, accepted_presses, boxes_between, open
 from server.store.plant import need_press
 from server.words.alarm_words import listed
 from server.words.catalogue import ALARM_KIND, cause_name, worded
-from server.words.numbers import count_word, fixed, percent, plural, whole
+from server.words.numbers import count_word, fixed, percent, whole
 
-_STATE = {"held": "held", "sorted": "sorted, not released", "released": "released"}
-_ACTION = {"sorted": "Sorted", "released": "Released"}
+_STATE = {"held": N_("held"), "sorted": N_("sorted, not released"), "released": N_("released")}
+_ACTION = {"sorted": N_("Sorted"), "released": N_("Released")}
 #: Released records that stay on the page.
 _RELEASED_SHOWN = 10
 
@@ -58,9 +59,9 @@ def build_containment(
     )
     gone = list_containments(connection, is_open=False, limit=_RELEASED_SHOWN)
     return ContainmentPage(
-        frame=plant.frame("Containment", active="/containment"),
+        frame=plant.frame(_("Containment"), active="/containment"),
         answer=_answer(len(rows), len(held)),
-        under="Shots since the estimated onset of each open alarm, and parts that are held",
+        under=_("Shots since the estimated onset of each open alarm, and parts that are held"),
         rows=rows,
         held=tuple(_held(connection, press, one, plant) for press, one in (*held, *gone)),
         presses=press_choices(connection, "" if complaint is None else complaint.press),
@@ -76,13 +77,13 @@ def _answer(suspect: int, held: int) -> str:
     >>> _answer(0, 0), _answer(2, 1)
     ('Nothing is suspect.', 'Two presses have made suspect parts. One record of held parts is open.')
     """
-    told = "Nothing is suspect."
+    told = _("Nothing is suspect.")
     if suspect:
         verb = plural(suspect, "press has", "presses have")
-        told = f"{count_word(suspect, capital=True)} {verb} made suspect parts."
+        told = _("{suspect} {verb} made suspect parts.", suspect=count_word(suspect, capital=True), verb=verb)
     if held:
-        verb = "record of held parts is" if held == 1 else "records of held parts are"
-        told += f" {count_word(held, capital=True)} {verb} open."
+        verb = _("record of held parts is") if held == 1 else _("records of held parts are")
+        told += _(" {held} {verb} open.", held=count_word(held, capital=True), verb=verb)
     return told
 
 
@@ -95,11 +96,15 @@ def _without_held(
     if not covering:
         return row
     until_ms = max(one.to_ms for one in mine)
-    numbers = listed([f"record {one.containment_no}" for one in covering])
+    numbers = listed([_("record {containment_no}", containment_no=one.containment_no) for one in covering])
     return dataclasses.replace(
         row,
         since_at=clock.as_text(until_ms + 1),
-        held_text=f"Held in {numbers} until {plant.moment(until_ms)}; what was made since is not.",
+        held_text=_(
+            "Held in {numbers} until {until}; what was made since is not.",
+            numbers=numbers,
+            until=plant.moment(until_ms),
+        ),
     )
 
 
@@ -107,23 +112,34 @@ def _held(connection: sa.Connection, press: str, one: Containment, plant: Plant)
     by = one.found_by
     onset = ""
     if one.onset_low_ms is not None and one.onset_high_ms is not None:
-        onset = f"{plant.moment(one.onset_low_ms)} to {plant.moment(one.onset_high_ms)}"
+        onset = _(
+            "{onset_low} to {onset_high}",
+            onset_low=plant.moment(one.onset_low_ms),
+            onset_high=plant.moment(one.onset_high_ms),
+        )
     serials = list(by["serials"])
     return HeldRow(
         press=press,
         number=one.containment_no,
         href=press_href(press),
         api_href=f"{press_api(press)}/containments/{one.containment_no}",
-        mold=one.mold or "no mold named",
+        mold=one.mold or _("no mold named"),
         state=one.state,
         state_text=_STATE[one.state],
-        span=f"{plant.moment(one.from_ms)} to {plant.moment(one.to_ms)}",
+        span=_("{since} to {to}", since=plant.moment(one.from_ms), to=plant.moment(one.to_ms)),
         onset=onset,
         why=one.why,
         shots=whole(one.shots),
         boxes=boxes_words(by["boxes"]),
-        lots=", ".join(by["lots"]) or "not sent",
-        serials=f"{serials[0]} to {serials[-1]} ({whole(by['serial_count'])})" if serials else "not sent",
+        lots=", ".join(by["lots"]) or _("not sent"),
+        serials=_(
+            "{serials} to {serials_2} ({serial_count})",
+            serials=serials[0],
+            serials_2=serials[-1],
+            serial_count=whole(by["serial_count"]),
+        )
+        if serials
+        else _("not sent"),
         shifts=", ".join(f"{shift['name']} {plant.day(shift['from_ms'])}" for shift in by["shifts"]) or "–",
         held_by=f"{one.held_by}, {plant.moment(one.held_ms)}",
         labels=tuple(str(box) for box in by["boxes"]) if one.state != "released" else (),
@@ -131,7 +147,12 @@ def _held(connection: sa.Connection, press: str, one: Containment, plant: Plant)
             HeldStep(
                 text=_ACTION[step.action]
                 if step.parts_checked is None
-                else f"{_ACTION[step.action]}: {whole(step.parts_bad)} of {whole(step.parts_checked)} bad",
+                else _(
+                    "{action}: {parts_bad} of {parts_checked} bad",
+                    action=_ACTION[step.action],
+                    parts_bad=whole(step.parts_bad),
+                    parts_checked=whole(step.parts_checked),
+                ),
                 who=f"{step.who}, {plant.moment(step.at_ms)}",
                 note=step.note,
             )
@@ -153,19 +174,33 @@ def _looked_up(connection: sa.Connection, asked: Complaint, plant: Plant) -> tup
 
 
 def _looked(one: Found, plant: Plant) -> LookedUp:
-    known = "no score then" if one.likelihood is None else f"leak-likelihood {percent(one.likelihood)}"
+    known = (
+        _("no score then")
+        if one.likelihood is None
+        else _("leak-likelihood {likelihood}", likelihood=percent(one.likelihood))
+    )
     told = [f"{number} ({worded(ALARM_KIND, kind).lower()}, {state})" for number, kind, state in one.alarms]
     capable = one.capability_text
     if one.ppk is not None:
-        demand = "" if one.demand is None else f", demand {one.demand:g}"
-        capable = f"Ppk {fixed(one.ppk, 2)} over the day before{demand}. {one.capability_text}"
+        demand = "" if one.demand is None else _(", demand {demand:g}", demand=one.demand)
+        capable = _(
+            "Ppk {ppk} over the day before{demand}. {capability_text}",
+            ppk=fixed(one.ppk, 2),
+            demand=demand,
+            capability_text=one.capability_text,
+        )
     return LookedUp(
         title=f"{one.press}, {one.mold or 'no mold named'}",
-        span=f"{whole(one.shots)} {plural(one.shots, 'shot')}, "
-        f"{plant.moment(one.from_ms)} to {plant.moment(one.to_ms)}",
+        span=_(
+            "{shots} {shot}, {since} to {to}",
+            shots=whole(one.shots),
+            shot=plural(one.shots, "shot", "shots"),
+            since=plant.moment(one.from_ms),
+            to=plant.moment(one.to_ms),
+        ),
         known=known,
-        alarms=listed(told) if told else "none stood open",
-        held=listed([f"record {number}" for number in one.containments]) or "never held",
+        alarms=listed(told) if told else _("none stood open"),
+        held=listed([_("record {number}", number=number) for number in one.containments]) or _("never held"),
         capable=capable,
     )
 
@@ -177,7 +212,9 @@ def _suspect(connection: sa.Connection, alarm: Row, plant: Plant, onset: Since |
     since = min(opened, onset.from_ms) if onset else opened
     boxes = boxes_between(connection, alarm["press_id"], from_ms=since, column="box")
     lots = boxes_between(connection, alarm["press_id"], from_ms=since, column="lot")
-    reason = "The screw goes to bottom." if alarm["kind"] == "bottoming" else f"{cause_name(alarm['cause'])}."
+    reason = (
+        _("The screw goes to bottom.") if alarm["kind"] == "bottoming" else f"{cause_name(alarm['cause'])}."
+    )
     query = urlencode({"from": clock.as_text(since), "limit": 10_000})
     return SuspectRow(
         press=f"{alarm['press']} {alarm['name']}".strip(),
@@ -185,7 +222,7 @@ def _suspect(connection: sa.Connection, alarm: Row, plant: Plant, onset: Since |
         since=plant.moment(since),
         shots=whole(shots_between(connection, alarm["press_id"], from_ms=since)),
         boxes=boxes_words(boxes),
-        lots=", ".join(lots) or "not sent",
+        lots=", ".join(lots) or _("not sent"),
         reason=reason,
         hold_href=f"{press_api(alarm['press'])}/containments",
         since_at=clock.as_text(since),
@@ -201,7 +238,7 @@ def boxes_words(boxes: Sequence[str]) -> str:
     ('2207, 2208', '2207 to 2231 (25 boxes)', 'not sent')
     """
     if not boxes:
-        return "not sent"
+        return _("not sent")
     if len(boxes) <= 6:
         return ", ".join(boxes)
-    return f"{boxes[0]} to {boxes[-1]} ({len(boxes)} boxes)"
+    return _("{boxes} to {boxes_2} ({boxes_3} boxes)", boxes=boxes[0], boxes_2=boxes[-1], boxes_3=len(boxes))

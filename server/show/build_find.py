@@ -5,13 +5,14 @@ from typing import Final
 
 import sqlalchemy as sa
 
+from server.language import N_, _, plural
 from server.show.find_page import FindPage, Found, FoundGroup
 from server.show.find_rows import LOOKS, Look
 from server.show.frame import MORE, NAVIGATION
 from server.show.plant_words import Plant
 from server.store.find_words import Asked, read_words
 from server.words.help_terms import help_groups
-from server.words.numbers import count_word, plural
+from server.words.numbers import count_word
 
 #: Longer questions are cut; what people write stands in fewer signs.
 ASKED_MAX: Final = 80
@@ -19,21 +20,21 @@ ASKED_MAX: Final = 80
 PER_KIND: Final = 8
 #: Pages that stand in no navigation line.
 _OTHER_PAGES: Final = (
-    ("/trials", "Setting trials"),
-    ("/score", "How good is the score?"),
-    ("/alarm-budget", "Alarm budget"),
-    ("/alarms/performance", "How the alarms do"),
-    ("/settings/messages", "Who is told about alarms"),
+    ("/trials", N_("Setting trials")),
+    ("/score", N_("How good is the score?")),
+    ("/alarm-budget", N_("Alarm budget")),
+    ("/alarms/performance", N_("How the alarms do")),
+    ("/settings/messages", N_("Who is told about alarms")),
     ("/docs", "API"),
 )
 CAN: Final = (
-    "presses by code, name, area, and the mold, material, lot or box they run",
-    "molds by code or part, materials and set-ups by name",
-    "alarms by number, such as P07-3, and open ones by what they are",
-    "cases by press, number, text or owner",
-    "valves by part number or press",
-    "studies, sheets, startup records, setting trials, held parts and reports by press or number",
-    "what a word means: rules, signals, causes, indices",
+    N_("presses by code, name, area, and the mold, material, lot or box they run"),
+    N_("molds by code or part, materials and set-ups by name"),
+    N_("alarms by number, such as P07-3, and open ones by what they are"),
+    N_("cases by press, number, text or owner"),
+    N_("valves by part number or press"),
+    N_("studies, sheets, startup records, setting trials, held parts and reports by press or number"),
+    N_("what a word means: rules, signals, causes, indices"),
 )
 
 
@@ -61,7 +62,7 @@ def find_groups(
         FoundGroup(group.kind, group.title, tuple(row for row in group.rows if not row.exact), group.more)
         for group in groups
     )
-    first = (FoundGroup("exact", "By that name", exact),) if exact else ()
+    first = (FoundGroup("exact", _("By that name"), exact),) if exact else ()
     return (*first, *(group for group in others if group.rows))
 
 
@@ -72,11 +73,11 @@ def _looked(connection: sa.Connection, plant: Plant, asked: Asked, look: Look, l
 
 def _pages(asked: Asked, limit: int) -> FoundGroup:
     rows = [
-        Found("page", word, "Page", href, exact=asked.text == word.lower())
+        Found("page", word, _("Page"), href, exact=asked.text == word.lower())
         for href, word in (*NAVIGATION, *MORE, *_OTHER_PAGES)
         if all(one.text in word.lower() for one in asked.words)
     ]
-    return FoundGroup("page", "Pages", tuple(rows[:limit]), len(rows) > limit)
+    return FoundGroup("page", _("Pages"), tuple(rows[:limit]), len(rows) > limit)
 
 
 def _help(asked: Asked, limit: int) -> FoundGroup:
@@ -90,7 +91,7 @@ def _help(asked: Asked, limit: int) -> FoundGroup:
         Found("help", entry.name, entry.meaning, f"/help#{entry.id}", exact=asked.text == entry.name.lower())
         for _, entry in sorted(found, key=lambda pair: pair[0])
     ]
-    return FoundGroup("help", "Help", tuple(rows[:limit]), len(rows) > limit)
+    return FoundGroup("help", _("Help"), tuple(rows[:limit]), len(rows) > limit)
 
 
 def build_find(connection: sa.Connection, plant: Plant, *, text: str) -> FindPage:
@@ -98,16 +99,16 @@ def build_find(connection: sa.Connection, plant: Plant, *, text: str) -> FindPag
     groups = find_groups(connection, plant, asked)
     count = sum(len(group.rows) for group in groups)
     more = any(group.more for group in groups)
-    answer = "What are you looking for?"
+    answer = _("What are you looking for?")
     if asked:
-        answer = f"Nothing is called “{asked}”, and nothing speaks of it."
+        answer = _("Nothing is called “{asked}”, and nothing speaks of it.", asked=asked)
     if count:
-        number = "More than " + count_word(count) if more else count_word(count, capital=True)
+        number = _("More than ") + count_word(count) if more else count_word(count, capital=True)
         answer = f"{number} {plural(count, 'thing fits', 'things fit')} “{asked}”."
     return FindPage(
-        frame=plant.frame("Find", active="/find"),
+        frame=plant.frame(_("Find"), active="/find"),
         answer=answer,
-        under="Every word has to be met; more words find less." if groups else "",
+        under=_("Every word has to be met; more words find less.") if groups else "",
         asked=asked,
         groups=groups,
         can=() if groups else CAN,

@@ -2,6 +2,7 @@
 
 import functools
 
+from server.language import _
 from server.settings import outside
 from server.show.alarm_proof import proof_chapter
 from server.show.more_pages import HelpPage
@@ -25,9 +26,9 @@ def help_chapters() -> tuple[tuple[str, str, str], ...]:
 
 def build_help(plant: Plant) -> HelpPage:
     return HelpPage(
-        frame=plant.frame("Help", active="/help"),
-        answer="What the words mean, and where the numbers come from.",
-        under="Ringtell informs. It never controls a press.",
+        frame=plant.frame(_("Help"), active="/help"),
+        answer=_("What the words mean, and where the numbers come from."),
+        under=_("Ringtell informs. It never controls a press."),
         groups=help_groups(),
         chapters=(*help_chapters(), proof_chapter()),
     )

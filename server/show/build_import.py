@@ -5,6 +5,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.language import N_, _, plural
 from server.show.build_work import mold_choices, press_choices
 from server.show.more_pages import ApartRow, ImportPage, ImportRow, TargetGroup
 from server.show.pages import Choice
@@ -14,13 +15,13 @@ from server.store.page_queries import rows_apart
 from server.tabular.units import ALL, quantity_of
 from server.words.catalogue import worded
 from server.words.importing import STATE, TARGETS
-from server.words.numbers import count_word, plural, whole
+from server.words.numbers import count_word, whole
 
 _APART = {
     "rejected": "refused",
-    "conflict": "contradicts a stored shot",
-    "unknown_press": "press not in the plant",
-    "poison": "could not be judged",
+    "conflict": N_("contradicts a stored shot"),
+    "unknown_press": N_("press not in the plant"),
+    "poison": N_("could not be judged"),
 }
 SHOWN = 20
 #: Zones of a barrel that can be chosen.
@@ -30,22 +31,29 @@ _ZONES = 12
 def build_import(connection: sa.Connection, plant: Plant) -> ImportPage:
     apart = rows_apart(connection)
     refused = len(apart)
-    answer = "Bring shots in from a file."
+    answer = _("Bring shots in from a file.")
     if refused:
-        many = "100 or more" if refused >= 100 else count_word(refused)
-        answer += f" {many[0].upper()}{many[1:]} {plural(refused, 'row is', 'rows are')} kept apart."
-    zones = tuple(Choice(f"zone_temps_c.{i}", f"Barrel zone {i}") for i in range(1, _ZONES + 1))
+        many = _("100 or more") if refused >= 100 else count_word(refused)
+        answer += _(
+            " {many}{many_2} {row_is} kept apart.",
+            many=many[0].upper(),
+            many_2=many[1:],
+            row_is=plural(refused, "row is", "rows are"),
+        )
+    zones = tuple(Choice(f"zone_temps_c.{i}", _("Barrel zone {i}", i=i)) for i in range(1, _ZONES + 1))
     groups = tuple(
         TargetGroup(name, tuple(Choice(field, word) for field, word in targets)) for name, targets in TARGETS
     )
     return ImportPage(
-        frame=plant.frame("Import", active="/import"),
+        frame=plant.frame(_("Import"), active="/import"),
         answer=answer,
-        under="A file is looked at first; good rows are stored, bad ones kept apart with the reason,"
-        " and a whole import can be undone",
+        under=_(
+            "A file is looked at first; good rows are stored, bad ones kept apart with the"
+            " reason, and a whole import can be undone"
+        ),
         presses=press_choices(connection),
         molds=mold_choices(connection),
-        targets=(*groups, TargetGroup("Barrel", zones)),
+        targets=(*groups, TargetGroup(_("Barrel"), zones)),
         units_json=json.dumps(_units()),
         zone=str(plant.settings.get("time_zone") or "UTC"),
         imports=tuple(_row(one, plant) for one in newest_imports(connection, limit=SHOWN)),
@@ -60,15 +68,15 @@ def _units() -> dict[str, list[str]]:
 
 
 def _row(one: Import, plant: Plant) -> ImportRow:
-    counts = f"{whole(one.stored)} of {whole(one.received)} rows stored"
+    counts = _("{stored} of {received} rows stored", stored=whole(one.stored), received=whole(one.received))
     known = [
         f"{whole(number)} {word}"
         for number, word in (
-            (one.duplicate, "there already"), (one.conflict, "contradicting"), (one.rejected, "refused"),
+            (one.duplicate, _("there already")), (one.conflict, "contradicting"), (one.rejected, "refused"),
         )
         if number
     ]  # fmt: skip
-    undone = f" by {one.undone_by}" if one.state == "undone" and one.undone_by else ""
+    undone = _(" by {undone_by}", undone_by=one.undone_by) if one.state == "undone" and one.undone_by else ""
     return ImportRow(
         number=one.import_no,
         file=one.file_name,

@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from server import clock
 from server.derived.mold_limits import InForce, in_force
+from server.language import _
 from server.maths.capability import Capability
 from server.maths.results import Undetermined
 from server.show.histogram import histogram
@@ -125,11 +126,17 @@ def _report_body(mold: str, asked: Stretch, plant: Plant) -> str:
 def _under(limits: Limits, demand: float, asked: Stretch, plant: Plant, out: str, held: InForce) -> str:
     parts = []
     if limits.lower is not None or limits.upper is not None:
-        parts.append(f"Part weight {limit_words(limits, 'g')} · demand Ppk ≥ {demand:.2f}")
+        parts.append(
+            _(
+                "Part weight {limit_words} · demand Ppk ≥ {demand:.2f}",
+                limit_words=limit_words(limits, "g"),
+                demand=demand,
+            )
+        )
     end = "today" if asked.to_ms > plant.now_ms else plant.day(asked.to_ms - 1)
-    parts.append(f"{plant.day(asked.from_ms)} to {end}")
+    parts.append(_("{since} to {end}", since=plant.day(asked.from_ms), end=end))
     if held.newer and held.version is not None:
-        parts.append(f"limits of that time, version {held.version.version_no}")
+        parts.append(_("limits of that time, version {version_no}", version_no=held.version.version_no))
     return " · ".join([*parts, out] if out else parts)
 
 
@@ -163,9 +170,11 @@ def _verdict(
     return SignalVerdict(
         signal=signal,
         # What the press does is no property of the part, whatever limits a plant sets itself.
-        name=signal_name(signal) if signal == PRODUCT else f"{signal_name(signal)} (process, not part)",
+        name=signal_name(signal)
+        if signal == PRODUCT
+        else _("{signal} (process, not part)", signal=signal_name(signal)),
         unit=unit,
-        sentence=sentence if shown or not limits.known() else "no values yet",
+        sentence=sentence if shown or not limits.known() else _("no values yet"),
         lanes=tuple(shown),
         ruler=lane_ruler(scale=scale, limits=limits, unit=unit) if shown else None,
         data_href=f"/api/v1/molds/{quote(mold, safe='')}/capability?{urlencode(span)}" if shown else "",
@@ -190,7 +199,7 @@ def _lane(row: Row, one: Assessed, demand: float) -> Lane | None:
 def _lane_row(
     row: Row, one: Assessed, lane: Lane | None, scale: Any, limits: Limits, demand: float, unit: str
 ) -> LaneRow:
-    verdict, detail, short = f"{len(one.values)} values", "", False
+    verdict, detail, short = _("{values} values", values=len(one.values)), "", False
     if isinstance(one.capability, Capability):
         verdict, detail, short = lane_verdict(one.capability, one.stability, demand=demand)
     else:
@@ -215,10 +224,10 @@ def _consistency(rows: Sequence[Row], mold: str) -> str:
         ratio = read_judgement(row).fact("swept_scatter") if row["mold"] == mold else None
         if ratio is not None:
             told.append(f"{row['press']} {'steady' if ratio < 1.25 else f'scatter {ratio:.1f} times'}")
-    start = "Cushion and swept stroke have no limits of the drawing."
+    start = _("Cushion and swept stroke have no limits of the drawing.")
     if not told:
-        return f"{start} No press runs this mold now with a startup record to compare with."
-    return f"{start} Against the startup record: {', '.join(told)}."
+        return _("{start} No press runs this mold now with a startup record to compare with.", start=start)
+    return _("{start} Against the startup record: {join}.", start=start, join=", ".join(told))
 
 
 def _sureness(assessed: Mapping[str, Assessed]) -> str:
@@ -226,17 +235,17 @@ def _sureness(assessed: Mapping[str, Assessed]) -> str:
         name: one.capability for name, one in assessed.items() if isinstance(one.capability, Capability)
     }
     if not judged:
-        return (
+        return _(
             "There are no indices yet: enter the limits of the drawing and send part weights with the shots."
         )
     normal = [name for name, one in judged.items() if is_normal(one)]
     other = [name for name in judged if name not in normal]
     parts = []
     if normal:
-        parts.append(f"Normal by Anderson–Darling on {', '.join(normal)}.")
+        parts.append(_("Normal by Anderson–Darling on {join}.", join=", ".join(normal)))
     if other:
-        parts.append(f"By percentiles on {', '.join(other)}, since not normal there.")
-    parts.append("Intervals are 95 %. The uncertainty of the scale stands in every number.")
+        parts.append(_("By percentiles on {join}, since not normal there.", join=", ".join(other)))
+    parts.append(_("Intervals are 95 %. The uncertainty of the scale stands in every number."))
     return " ".join(parts)
 
 

@@ -6,6 +6,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from server.derived.mold_limits import InForce, in_force
+from server.language import N_, _, plural
 from server.show.build_mold import usual_stretch
 from server.show.mold_judged import (
     PRODUCT,
@@ -22,16 +23,16 @@ from server.show.pages import MoldRow, MoldsPage
 from server.show.plant_words import Plant, mold_href
 from server.store.page_queries import Row, accepted_presses, presses_of_molds
 from server.store.plant import all_molds
-from server.words.numbers import count_word, plural
+from server.words.numbers import count_word
 
 #: What needs somebody first.
 _ORDER: Final = ("not_capable", "not_stable", "too_few", "no_limits", "capable")
 _WORDS: Final = {
-    "not_capable": "falls short",
-    "not_stable": "not stable",
-    "too_few": "too few parts measured",
-    "no_limits": "no limits of the drawing",
-    "capable": "meets its demand",
+    "not_capable": N_("falls short"),
+    "not_stable": N_("not stable"),
+    "too_few": N_("too few parts measured"),
+    "no_limits": N_("no limits of the drawing"),
+    "capable": N_("meets its demand"),
 }
 
 
@@ -45,9 +46,9 @@ def build_molds(connection: sa.Connection, plant: Plant) -> MoldsPage:
     ]
     rows.sort(key=lambda row: (_ORDER.index(row.state), row.mold))
     return MoldsPage(
-        frame=plant.frame("Molds", active="/molds"),
+        frame=plant.frame(_("Molds"), active="/molds"),
         answer=_answer([row.state for row in rows]),
-        under="Capability of the part per mold, over the last 30 days and all presses it ran on",
+        under=_("Capability of the part per mold, over the last 30 days and all presses it ran on"),
         rows=tuple(rows),
     )
 
@@ -58,20 +59,29 @@ def _answer(states: Sequence[str]) -> str:
     'One of four molds falls short of its demand. One is not stable. One has no limits of the drawing.'
     """
     if not states:
-        return "No mold has run yet."
+        return _("No mold has run yet.")
     short, unstable, without = map(states.count, ("not_capable", "not_stable", "no_limits"))
-    many = f"{count_word(len(states))} {plural(len(states), 'mold')}"
+    many = f"{count_word(len(states))} {plural(len(states), 'mold', 'molds')}"
     if without == len(states):
-        return f"None of {many} has limits of the drawing yet, so nothing can be said about capability."
-    told = "No mold falls short of its demand."
+        return _(
+            "None of {many} has limits of the drawing yet, so nothing can be said about capability.",
+            many=many,
+        )
+    told = _("No mold falls short of its demand.")
     if short:
-        fall = "falls short of its demand" if short == 1 else "fall short of their demand"
-        told = f"{count_word(short, capital=True)} of {many} {fall}."
+        fall = _("falls short of its demand") if short == 1 else _("fall short of their demand")
+        told = _("{short} of {many} {fall}.", short=count_word(short, capital=True), many=many, fall=fall)
     if unstable:
-        told += f" {count_word(unstable, capital=True)} {'is' if unstable == 1 else 'are'} not stable."
+        told += _(
+            " {unstable} {value} not stable.",
+            unstable=count_word(unstable, capital=True),
+            value="is" if unstable == 1 else "are",
+        )
     if without:
         has = "has" if without == 1 else "have"
-        told += f" {count_word(without, capital=True)} {has} no limits of the drawing."
+        told += _(
+            " {without} {has} no limits of the drawing.", without=count_word(without, capital=True), has=has
+        )
     return told
 
 
@@ -93,7 +103,7 @@ def _mold_row(
         part=mold["part"],
         cavities="" if mold["cavities"] is None else str(mold["cavities"]),
         presses=", ".join(ran_on),
-        limits_text=f"part weight {limit_words(limits, 'g')}" if known else "",
+        limits_text=_("part weight {limit_words}", limit_words=limit_words(limits, "g")) if known else "",
         state=state,
         state_text=_WORDS[state],
         verdict=""
@@ -105,7 +115,7 @@ def _mold_row(
             limited=True,
             only_unstable=standing.only_unstable,
         ),
-        demand=f"Ppk ≥ {demand_of(held):.2f}" if known else "",
+        demand=_("Ppk ≥ {demand_of:.2f}", demand_of=demand_of(held)) if known else "",
     )
 
 

@@ -8,6 +8,7 @@ from markupsafe import Markup
 
 from server.contract import ALARM_KINDS
 from server.derived.alarm_performance import Measure, Performance, measure_alarms
+from server.language import N_, _, plural
 from server.maths.results import Undetermined
 from server.show.alarm_pages import FrequentRow, MeasureRow, PerformancePage, StopRow
 from server.show.build_work import press_choices
@@ -16,19 +17,19 @@ from server.show.plant_words import Plant, press_api, press_href
 from server.show.svg import box, drawing, line
 from server.store import alarm_service
 from server.words.catalogue import ALARM_KIND, URGENCY, worded
-from server.words.numbers import count_word, plural
+from server.words.numbers import count_word
 from server.words.times import span
 
 #: What a figure is called, and how its benchmark reads.
 _NAMES: Final = {
-    "rate": ("Alarms in 10 minutes, on average", "at most 1"),
-    "busiest": ("Alarms in the busiest 10 minutes", "at most 10"),
-    "full_tens": ("10-minute stretches with more than 10", "below 1 %"),
-    "full_hours": ("Hours with more than 30", "below 1 %"),
-    "flooded": ("Time in a flood", "below 1 %"),
-    "top_ten": ("Share of the ten that come most", "about 1 to 5 %"),
-    "chattering": ("Alarms that come and go", "none"),
-    "stale": ("Alarms that stand longer than a day", "fewer than 5"),
+    "rate": (N_("Alarms in 10 minutes, on average"), N_("at most 1")),
+    "busiest": (N_("Alarms in the busiest 10 minutes"), N_("at most 10")),
+    "full_tens": (N_("10-minute stretches with more than 10"), N_("below 1 %")),
+    "full_hours": (N_("Hours with more than 30"), N_("below 1 %")),
+    "flooded": (N_("Time in a flood"), N_("below 1 %")),
+    "top_ten": (N_("Share of the ten that come most"), N_("about 1 to 5 %")),
+    "chattering": (N_("Alarms that come and go"), "none"),
+    "stale": (N_("Alarms that stand longer than a day"), N_("fewer than 5")),
 }
 _HEIGHT, _STEP = 60, 14
 
@@ -36,10 +37,14 @@ _HEIGHT, _STEP = 60, 14
 def build_performance(connection: sa.Connection, plant: Plant) -> PerformancePage:
     found = measure_alarms(connection, now_ms=plant.now_ms)
     return PerformancePage(
-        frame=plant.frame("How the alarms do", active="/alarms"),
+        frame=plant.frame(_("How the alarms do"), active="/alarms"),
         answer=_answer(found),
-        under=f"{found.alarms} {plural(found.alarms, 'alarm')} since {plant.moment(found.from_ms)}."
-        " Benchmarks are for all that one person answers",
+        under=_(
+            "{alarms} {alarm} since {since}. Benchmarks are for all that one person answers",
+            alarms=found.alarms,
+            alarm=plural(found.alarms, "alarm", "alarms"),
+            since=plant.moment(found.from_ms),
+        ),
         measures=tuple(_measure(one) for one in found.measures),
         frequent=tuple(
             FrequentRow(
@@ -48,7 +53,7 @@ def build_performance(connection: sa.Connection, plant: Plant) -> PerformancePag
                 what=worded(ALARM_KIND, one.kind),
                 count=str(one.count),
                 share=f"{100 * one.share:.0f} %",
-                note="comes and goes" if one.chattering else "",
+                note=_("comes and goes") if one.chattering else "",
             )
             for one in found.frequent
         ),
@@ -56,11 +61,21 @@ def build_performance(connection: sa.Connection, plant: Plant) -> PerformancePag
         hours_text=_hours_text(found.hours),
         urgencies=_urgencies(found),
         floods=tuple(
-            f"{plant.moment(one.from_ms)} to {plant.moment(one.to_ms)}: {one.count} alarms"
+            _(
+                "{since} to {to}: {count} alarms",
+                since=plant.moment(one.from_ms),
+                to=plant.moment(one.to_ms),
+                count=one.count,
+            )
             for one in found.floods
         ),
         stale=tuple(
-            f"{one.press}, {worded(ALARM_KIND, one.kind)}: for {span(plant.now_ms - one.opened_ms)}"
+            _(
+                "{press}, {alarm_kind}: for {now}",
+                press=one.press,
+                alarm_kind=worded(ALARM_KIND, one.kind),
+                now=span(plant.now_ms - one.opened_ms),
+            )
             for one in found.stale
         ),
         stops=_stops(connection, plant),
@@ -73,26 +88,37 @@ def build_performance(connection: sa.Connection, plant: Plant) -> PerformancePag
 def _answer(found: Performance) -> str:
     missed = [one for one in found.measures if one.met is False]
     if not found.alarms:
-        return "There was no alarm."
+        return _("There was no alarm.")
     if not missed:
         unsaid = sum(isinstance(one.value, Undetermined) for one in found.measures)
         if not unsaid:
-            return "The alarms are few enough to be trusted."
+            return _("The alarms are few enough to be trusted.")
         kept = len(found.measures) - unsaid
-        return f"No benchmark is missed; {count_word(kept)} of {len(found.measures)} can be judged so far."
+        return _(
+            "No benchmark is missed; {kept} of {measures} can be judged so far.",
+            kept=count_word(kept),
+            measures=len(found.measures),
+        )
     many = count_word(len(missed), capital=True)
-    return f"{many} of {len(found.measures)} benchmarks {plural(len(missed), 'is', 'are')} not met."
+    return _(
+        "{many} of {measures} benchmarks {value} not met.",
+        many=many,
+        measures=len(found.measures),
+        value=plural(len(missed), "is", "are"),
+    )
 
 
 def _measure(one: Measure) -> MeasureRow:
     name, benchmark = _NAMES[one.id]
     if isinstance(one.value, Undetermined):
-        return MeasureRow(name, "–", benchmark, f"cannot say: {one.value.reason}", False, one.source)
+        return MeasureRow(
+            name, "–", benchmark, _("cannot say: {reason}", reason=one.value.reason), False, one.source
+        )
     if one.unit == "share":
         value = f"{100 * one.value:.1f} %"
     else:
         value = f"{one.value:.0f}" if one.unit == "alarms" else f"{one.value:.2f}"
-    return MeasureRow(name, value, benchmark, "met" if one.met else "not met", not one.met, one.source)
+    return MeasureRow(name, value, benchmark, "met" if one.met else _("not met"), not one.met, one.source)
 
 
 def _urgencies(found: Performance) -> tuple[MeasureRow, ...]:
@@ -100,10 +126,10 @@ def _urgencies(found: Performance) -> tuple[MeasureRow, ...]:
         MeasureRow(
             name=worded(URGENCY, one.urgency).capitalize(),
             value=f"{one.count} ({100 * one.share:.0f} %)",
-            benchmark=f"about {100 * one.recommended:.0f} %",
+            benchmark=_("about {recommended:.0f} %", recommended=100 * one.recommended),
             verdict="",
             falls_short=False,
-            source="EEMUA 191 / ISA-18.2 (memory)",
+            source=_("EEMUA 191 / ISA-18.2 (memory)"),
         )
         for one in found.urgencies
     )
@@ -124,7 +150,11 @@ def _stops(connection: sa.Connection, plant: Plant) -> tuple[StopRow, ...]:
 
 
 def _hours_text(hours: tuple[int, ...]) -> str:
-    return f"Alarms in each of the last 24 hours, {sum(hours)} in all, at most {max(hours)} in one."
+    return _(
+        "Alarms in each of the last 24 hours, {sum} in all, at most {max} in one.",
+        sum=sum(hours),
+        max=max(hours),
+    )
 
 
 def hours_drawing(hours: tuple[int, ...]) -> Markup:

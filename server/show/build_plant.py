@@ -5,6 +5,7 @@ from collections.abc import Mapping, Sequence
 
 import sqlalchemy as sa
 
+from server.language import N_, _, plural
 from server.show.judged import Judgement, read_judgement
 from server.show.likelihood_path import likelihood_path
 from server.show.pages import Choice, PlantPage, PressRow
@@ -23,16 +24,16 @@ from server.store.page_queries import (
     shots_lately,
     waiting_presses,
 )
-from server.words.numbers import count_word, percent, plural, whole
+from server.words.numbers import count_word, percent, whole
 from server.words.times import MINUTE, span
 
 #: Words of the state filter, in the order they are offered.
 STATES: Mapping[str, str] = {
-    "open": "with an open alarm",
-    "unusual": "not as usual",
+    "open": N_("with an open alarm"),
+    "unusual": N_("not as usual"),
     "quiet": "quiet",
     "silent": "silent",
-    "unknown": "not judged",
+    "unknown": N_("not judged"),
 }
 #: Where an open alarm puts a press that has no higher likelihood.
 _ALARM_RANK: Mapping[str, float] = {"now": 0.95, "this_shift": 0.5, "this_week": 0.25}
@@ -99,7 +100,9 @@ def build_plant(connection: sa.Connection, plant: Plant, *, wanted: Wanted) -> P
     parts = mold_parts(connection)
     lately = shots_lately(connection, since_ms=plant.now_ms - 10 * MINUTE)
     return PlantPage(
-        frame=plant.frame("Plant", active="/", note=f"{whole(lately)} shots in the last 10 min"),
+        frame=plant.frame(
+            _("Plant"), active="/", note=_("{lately} shots in the last 10 min", lately=whole(lately))
+        ),
         answer=plant_answer([one.urgency for one in known], [one.mood for one in known]),
         under=_under(wanted, len(shown), len(known)),
         rows=tuple(_row(connection, one, records.get(one.row["press_id"]), parts, plant) for one in shown),
@@ -140,37 +143,47 @@ def plant_answer(urgencies: Sequence[str | None], moods: Sequence[str]) -> str:
     """
     total = len(moods)
     if total == 0:
-        return "No press sends shots yet."
+        return _("No press sends shots yet.")
     asking = [urgency for urgency in urgencies if urgency]
     silent = sum(mood == "silent" for mood in moods)
     if asking:
         verb = plural(len(asking), "needs", "need")
         noun = plural(total, "press", "presses")
-        first = f"{count_word(len(asking), capital=True)} of {total} {noun} {verb} someone."
+        first = _(
+            "{asking} of {total} {noun} {verb} someone.",
+            asking=count_word(len(asking), capital=True),
+            total=total,
+            noun=noun,
+            verb=verb,
+        )
         now = asking.count("now")
         if now == len(asking):
             return f"{first} {('Now.', 'Both now.')[now - 1] if now <= 2 else 'All of them now.'}"
-        return f"{first} {count_word(now, capital=True)} of them now." if now else first
-    if silent:
         return (
-            f"No press needs anyone. {count_word(silent, capital=True)} {plural(silent, 'is', 'are')} silent."
+            _("{first} {now} of them now.", first=first, now=count_word(now, capital=True)) if now else first
+        )
+    if silent:
+        return _(
+            "No press needs anyone. {silent} {value} silent.",
+            silent=count_word(silent, capital=True),
+            value=plural(silent, "is", "are"),
         )
     if all(mood == "quiet" for mood in moods):
-        return f"All {total} presses are quiet." if total > 1 else "The press is quiet."
-    return "No press needs anyone."
+        return _("All {total} presses are quiet.", total=total) if total > 1 else _("The press is quiet.")
+    return _("No press needs anyone.")
 
 
 def _under(wanted: Wanted, shown: int, total: int) -> str:
     chosen = [part for part in (wanted.area, wanted.mold, STATES.get(wanted.state, "")) if part]
-    where = " · ".join(chosen) if chosen else "all areas"
-    few = f" · {shown} of {total}" if shown != total else ""
-    return f"Worst first · {where}{few} · updates by itself"
+    where = " · ".join(chosen) if chosen else _("all areas")
+    few = _(" · {shown} of {total}", shown=shown, total=total) if shown != total else ""
+    return _("Worst first · {where}{few} · updates by itself", where=where, few=few)
 
 
 def _empty(total: int) -> str:
     if total:
-        return "No press fits what was asked. Choose less above."
-    return (
+        return _("No press fits what was asked. Choose less above.")
+    return _(
         "Send shots to /api/v1/shots, drop a file on the import page, or start the demo plant: ringtell demo."
     )
 
@@ -184,7 +197,7 @@ def _row(
 ) -> PressRow:
     row, judgement = one.row, one.judgement
     unusual = one.mood == "unusual"
-    silent = f" Silent for {span(plant.now_ms - row['last_shot_ms'])}." if one.silent else ""
+    silent = _(" Silent for {now}.", now=span(plant.now_ms - row["last_shot_ms"])) if one.silent else ""
     mold = row["mold"] or ""
     return PressRow(
         press=row["press"],

@@ -6,6 +6,7 @@ import numpy as np
 import sqlalchemy as sa
 
 from server.derived.estimates import estimates_of
+from server.language import _
 from server.show.build_alarms import alarm_card
 from server.show.case_lines import case_lines
 from server.show.estimate_lines import estimate_lines
@@ -105,8 +106,11 @@ def build_press(
             size=PAGE,
         ),
         strip_note=(
-            f"one shot, to scale, in {plant.units.written('length')} · dashed: startup record · "
-            f"solid: last {PAGE_SHOTS} shots"
+            _(
+                "one shot, to scale, in {written} · dashed: startup record · solid: last {page_shots} shots",
+                written=plant.units.written("length"),
+                page_shots=PAGE_SHOTS,
+            )
         ),
         evidence_title=_evidence_title(judgement),
         evidence=evidence_rows(judgement),
@@ -165,12 +169,18 @@ def _under(
         parts.append(f"{row['material']}{' lot ' + row['lot'] if row['lot'] else ''}")
     parts.append(_valve_words(connection, row, valves))
     if record is not None:
-        parts.append(f"against the startup record of {plant.day(record['to_ms'])}, {qualified}")
+        parts.append(
+            _(
+                "against the startup record of {to}, {qualified}",
+                to=plant.day(record["to_ms"]),
+                qualified=qualified,
+            )
+        )
     if since is not None:
-        between = f"{plant.day(since.from_ms)} to {plant.day(since.to_ms)}"
-        parts.append(f"since {plant.day(since.at_ms)} ({between})")
+        between = _("{since} to {to}", since=plant.day(since.from_ms), to=plant.day(since.to_ms))
+        parts.append(_("since {at} ({between})", at=plant.day(since.at_ms), between=between))
     if row["held_back"]:
-        parts.append(f"alarms held back: {worded(HELD_BACK, row['held_back'])}")
+        parts.append(_("alarms held back: {held_back}", held_back=worded(HELD_BACK, row["held_back"])))
     return " · ".join(part for part in parts if part)
 
 
@@ -182,11 +192,15 @@ def _valve_words(connection: sa.Connection, row: Row, valves: Sequence[Row]) -> 
     made = (current["shots_before"] or 0) + shots_between(
         connection, row["press_id"], from_ms=current["fitted_ms"]
     )
-    return f"{style}, {whole(made)} shots"
+    return _("{style}, {made} shots", style=style, made=whole(made))
 
 
 def _evidence_title(judgement: Judgement) -> str:
-    return "Why not yet" if judgement.likelihood is None else f"Why {percent(judgement.likelihood)}"
+    return (
+        _("Why not yet")
+        if judgement.likelihood is None
+        else _("Why {likelihood}", likelihood=percent(judgement.likelihood))
+    )
 
 
 def evidence_rows(judgement: Judgement) -> tuple[EvidenceRow, ...]:
@@ -206,7 +220,9 @@ def _evidence_note(judgement: Judgement, plant: Plant) -> str:
         missing = ", ".join(signal_name(name).lower() for name in judgement.missing)
         return worded(LEAK_STATUS, judgement.status) + (f": {missing}." if missing else ".")
     judged = plant.moment(judgement.at_ms)
-    said = f"Each line multiplies the odds. Calibrated on simulated presses. Judged {judged}."
+    said = _(
+        "Each line multiplies the odds. Calibrated on simulated presses. Judged {judged}.", judged=judged
+    )
     return f"{said} {worded(LEAK_STATUS, 'stale')}." if judgement.status == "stale" else said
 
 
@@ -228,7 +244,7 @@ def step_rows(judgement: Judgement, press: str) -> tuple[StepRow, ...]:
         return (
             StepRow(
                 "baselines",
-                "Capture a startup record from good shots.",
+                _("Capture a startup record from good shots."),
                 f"{press_href(press)}/baselines",
                 STEP_ACTIONS["baselines"],
             ),
@@ -273,7 +289,11 @@ def _caution(advice: Advice, warned: set[str]) -> str:
     new = [one for one in advice.cautions if one not in warned]
     again = [one for one in advice.cautions if one in warned]
     text = caution_text(*new)
-    return f"{text} As said above: {caution_names(*again)}.".strip() if again else text
+    return (
+        _("{value} As said above: {caution_names}.", value=text, caution_names=caution_names(*again)).strip()
+        if again
+        else text
+    )
 
 
 def _compare(
@@ -330,7 +350,7 @@ def _finding_rows(connection: sa.Connection, row: Row, plant: Plant) -> tuple[Ti
 
 
 def _marks(count: int) -> str:
-    return f", {whole(count)} shots" if count > 1 else ""
+    return _(", {count} shots", count=whole(count)) if count > 1 else ""
 
 
 def _event_rows(connection: sa.Connection, row: Row, plant: Plant) -> tuple[TimelineRow, ...]:
@@ -361,11 +381,11 @@ def event_words(event: Row) -> str:
 def _configuration(row: Row, units: Units) -> tuple[Fact, ...]:
     lag = row["dose_lag"] if row["dose_lag"] is not None else row["dose_lag_found"]
     return (
-        Fact("Screw", units.text("length", row["screw_diameter_mm"], 1)),
-        Fact("Valve", worded(VALVE_STYLE, row["valve_style"])),
-        Fact("Pressure", "in the plastic" if row["pressure_basis"] == "specific" else "hydraulic"),
-        Fact("Dose", "belongs to the next shot" if lag == 1 else "belongs to the same shot"),
-        Fact("Area", row["area"] or "–"),
+        Fact(_("Screw"), units.text("length", row["screw_diameter_mm"], 1)),
+        Fact(_("Valve"), worded(VALVE_STYLE, row["valve_style"])),
+        Fact(_("Pressure"), _("in the plastic") if row["pressure_basis"] == "specific" else "hydraulic"),
+        Fact(_("Dose"), _("belongs to the next shot") if lag == 1 else _("belongs to the same shot")),
+        Fact(_("Area"), row["area"] or "–"),
     )
 
 

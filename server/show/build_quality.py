@@ -6,13 +6,14 @@ from zoneinfo import ZoneInfo
 import sqlalchemy as sa
 
 from server.derived.record_quality import RecordQuality, record_quality
+from server.language import _, plural
 from server.maths.results import Undetermined
 from server.show.frame import Frame
 from server.show.pages import Choice
 from server.show.plant_words import Plant, press_api, press_href
 from server.store.plant import press_by_code
 from server.words.importing import lag_text
-from server.words.numbers import count_word, plural, whole
+from server.words.numbers import count_word, whole
 from server.words.quality import Concern, all_concerns
 
 DAYS = 14
@@ -62,18 +63,20 @@ def build_quality(connection: sa.Connection, plant: Plant, *, press: str) -> Qua
     found = record_quality(connection, known, days=DAYS, zone=zone, now_ms=plant.now_ms)
     concerns = tuple(all_concerns(found))
     return QualityPage(
-        frame=plant.frame(f"{press} data quality", active="/"),
+        frame=plant.frame(_("{press} data quality", press=press), active="/"),
         press=press,
         page_href=press_href(press),
         api_href=press_api(press),
         answer=_answer(press, found, concerns),
-        under=f"By the shots of the last {DAYS} days and the newest {whole(found.shots)}",
+        under=_(
+            "By the shots of the last {days} days and the newest {shots}", days=DAYS, shots=whole(found.shots)
+        ),
         concerns=concerns,
         days=tuple(_days(found)),
         gaps=tuple(
             GapRow(
-                f"{plant.moment(gap.from_ms)} to {plant.moment(gap.to_ms)}",
-                f"{gap.from_counter} to {gap.to_counter}",
+                _("{since} to {to}", since=plant.moment(gap.from_ms), to=plant.moment(gap.to_ms)),
+                _("{from_counter} to {to_counter}", from_counter=gap.from_counter, to_counter=gap.to_counter),
                 whole(gap.missing),
             )
             for gap in found.completeness.gaps[:10]
@@ -83,9 +86,9 @@ def build_quality(connection: sa.Connection, plant: Plant, *, press: str) -> Qua
         lags=tuple(
             Choice(value, word, value == ("" if found.dose_lag_set is None else str(found.dose_lag_set)))
             for value, word in (
-                ("", "found from the shots"),
-                ("0", "the dose reported with the shot"),
-                ("1", "the dose reported with the shot before"),
+                ("", _("found from the shots")),
+                ("0", _("the dose reported with the shot")),
+                ("1", _("the dose reported with the shot before")),
             )
         ),
         looked_at=whole(found.shots),
@@ -94,12 +97,18 @@ def build_quality(connection: sa.Connection, plant: Plant, *, press: str) -> Qua
 
 def _answer(press: str, found: RecordQuality, concerns: tuple[Concern, ...]) -> str:
     if not found.shots:
-        return f"{press} has no record yet."
+        return _("{press} has no record yet.", press=press)
     if not concerns:
-        return f"The record of {press} can be trusted."
+        return _("The record of {press} can be trusted.", press=press)
     number = count_word(len(concerns))
     verb = plural(len(concerns), "thing stands", "things stand")
-    return f"{number[0].upper()}{number[1:]} {verb} against the record of {press}."
+    return _(
+        "{number}{number_2} {verb} against the record of {press}.",
+        number=number[0].upper(),
+        number_2=number[1:],
+        verb=verb,
+        press=press,
+    )
 
 
 def _days(found: RecordQuality) -> list[DayRow]:
@@ -117,9 +126,12 @@ def _days(found: RecordQuality) -> list[DayRow]:
 def _clock(found: RecordQuality) -> str:
     clock = found.clock
     if isinstance(clock, Undetermined):
-        return f"The press's clock cannot be compared: {clock.reason}."
-    return (
-        f"The quickest shot of the last day arrived {clock.offset_ms / 1000.0:.1f} s after its time;"
-        " that moves by"
-        f" {clock.per_day_ms / 1000.0:+.2f} s a day ({clock.days} {plural(clock.days, 'day', 'days')})."
+        return _("The press's clock cannot be compared: {reason}.", reason=clock.reason)
+    return _(
+        "The quickest shot of the last day arrived {offset:.1f} s after its time; that moves by"
+        " {per_day:+.2f} s a day ({days} {day}).",
+        offset=clock.offset_ms / 1000.0,
+        per_day=clock.per_day_ms / 1000.0,
+        days=clock.days,
+        day=plural(clock.days, "day", "days"),
     )

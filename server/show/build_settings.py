@@ -5,6 +5,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.language import N_, _
 from server.show.frame import Frame
 from server.show.more_pages import (
     LoginPage,
@@ -21,36 +22,85 @@ from server.words.units import CHOICES, WRITTEN
 
 #: What a setting is called, how it is entered, and what it means.
 _FIELDS: tuple[tuple[str, str, str, str], ...] = (
-    ("plant_name", "Name of the plant", "text", "Stands at the top of every page."),
-    ("time_zone", "Time zone", "text", "IANA name, e.g. Europe/Berlin. Times are kept in UTC."),
-    ("shifts", "Shifts begin at", "texts", "Local times with spaces between, e.g. 06:00 14:00 22:00."),
-    ("prevalence", "Share of valves that leak", "number",
-     "Assumed before any data; every likelihood starts from it (0 to 1)."),
-    ("valve_life_shots", "Shots a valve lasts", "number",
-     "In this plant, on average; with it the age of a valve is part of the likelihood. 0: not said."),
-    ("alarm_budget_per_shift", "False alarms a shift", "number", "How many the plant tolerates in a shift."),
-    ("alarm_budget_per_press_week", "False alarms of a press and week", "number",
-     "How many on one press in a week round the clock; the stricter of the two holds."),
-    ("open_at", "An alarm opens at", "number", "Likelihood of a leak (0 to 1) that calls someone."),
-    ("close_at", "and ends below", "number", "Lower than the one above, so that it does not flicker."),
-    ("silent_after_s", "Silent after, s", "number", "Without a shot for so long a press is silent."),
-    ("shelve_max_min", "Put aside at most, min", "number", "How long an alarm may be put aside."),
-    ("lock_after_min", "A shared tablet locks after, min", "number",
-     "Without a touch for so long it asks who is there (1 to 120)."),
-    ("out_of_service_max_days", "Out of service at most, days", "number",
-     "After that a kind of alarm is back in service by itself."),
-    ("keep_raw_months", "Keep single shots, months", "number",
-     "Older ones may be thinned out; summaries, scores and findings stay. 0: for ever."),
-    ("thin_at", "Thin out by itself at", "text",
-     "Local time of a quiet hour, e.g. 02:30; four hours at most. Empty: only by ringtell db thin."),
-    ("accept_unknown_presses", "Take in unknown presses", "switch",
-     "A press that sends for the first time is taken in at once instead of being kept apart."),
-)  # fmt: skip
+    ("plant_name", N_("Name of the plant"), "text", N_("Stands at the top of every page.")),
+    ("time_zone", N_("Time zone"), "text", N_("IANA name, e.g. Europe/Berlin. Times are kept in UTC.")),
+    (
+        "shifts",
+        N_("Shifts begin at"),
+        "texts",
+        N_("Local times with spaces between, e.g. 06:00 14:00 22:00."),
+    ),
+    (
+        "prevalence",
+        N_("Share of valves that leak"),
+        "number",
+        N_("Assumed before any data; every likelihood starts from it (0 to 1)."),
+    ),
+    (
+        "valve_life_shots",
+        N_("Shots a valve lasts"),
+        "number",
+        N_("In this plant, on average; with it the age of a valve is part of the likelihood. 0: not said."),
+    ),
+    (
+        "alarm_budget_per_shift",
+        N_("False alarms a shift"),
+        "number",
+        N_("How many the plant tolerates in a shift."),
+    ),
+    (
+        "alarm_budget_per_press_week",
+        N_("False alarms of a press and week"),
+        "number",
+        N_("How many on one press in a week round the clock; the stricter of the two holds."),
+    ),
+    ("open_at", N_("An alarm opens at"), "number", N_("Likelihood of a leak (0 to 1) that calls someone.")),
+    (
+        "close_at",
+        N_("and ends below"),
+        "number",
+        N_("Lower than the one above, so that it does not flicker."),
+    ),
+    ("silent_after_s", N_("Silent after, s"), "number", N_("Without a shot for so long a press is silent.")),
+    ("shelve_max_min", N_("Put aside at most, min"), "number", N_("How long an alarm may be put aside.")),
+    (
+        "lock_after_min",
+        N_("A shared tablet locks after, min"),
+        "number",
+        N_("Without a touch for so long it asks who is there (1 to 120)."),
+    ),
+    (
+        "out_of_service_max_days",
+        N_("Out of service at most, days"),
+        "number",
+        N_("After that a kind of alarm is back in service by itself."),
+    ),
+    (
+        "keep_raw_months",
+        N_("Keep single shots, months"),
+        "number",
+        N_("Older ones may be thinned out; summaries, scores and findings stay. 0: for ever."),
+    ),
+    (
+        "thin_at",
+        N_("Thin out by itself at"),
+        "text",
+        N_("Local time of a quiet hour, e.g. 02:30; four hours at most. Empty: only by ringtell db thin."),
+    ),
+    (
+        "accept_unknown_presses",
+        N_("Take in unknown presses"),
+        "switch",
+        N_("A press that sends for the first time is taken in at once instead of being kept apart."),
+    ),
+)
 
 
 def build_settings(connection: sa.Connection, plant: Plant) -> SettingsPage:
     last = last_thinning(connection)
-    thinned = "" if last is None else f" Last: {plant.moment(last[0])}, {last[1]}."
+    thinned = (
+        "" if last is None else _(" Last: {last}, {last_2}.", last=plant.moment(last[0]), last_2=last[1])
+    )
     fields = tuple(
         SettingField(
             path, name, kind, _entered(plant.settings.get(path)),
@@ -61,10 +111,10 @@ def build_settings(connection: sa.Connection, plant: Plant) -> SettingsPage:
     units = tuple(
         SettingField(
             path=f"units.{quantity}",
-            name=f"Unit of {quantity}",
+            name=_("Unit of {quantity}", quantity=quantity),
             kind="choice",
             value=str(getattr(plant.units, quantity)),
-            meaning="What pages show; shots are kept in mm, bar, °C and cm³.",
+            meaning=_("What pages show; shots are kept in mm, bar, °C and cm³."),
             choices=tuple(
                 Choice(unit, WRITTEN[unit], unit == getattr(plant.units, quantity)) for unit in choices
             ),
@@ -73,12 +123,12 @@ def build_settings(connection: sa.Connection, plant: Plant) -> SettingsPage:
     )
     people = people_by_name(connection)
     return SettingsPage(
-        frame=plant.frame("Settings", active="/settings"),
-        answer=f"What {plant.name or 'the plant'} has decided.",
-        under="Changes hold for everyone, at once",
+        frame=plant.frame(_("Settings"), active="/settings"),
+        answer=_("What {name} has decided.", name=plant.name or _("the plant")),
+        under=_("Changes hold for everyone, at once"),
         fields=fields + units,
         people=tuple(
-            Fact(row["name"], worded(ROLE, row["role"]) + ("" if row["active"] else ", no longer active"))
+            Fact(row["name"], worded(ROLE, row["role"]) + ("" if row["active"] else _(", no longer active")))
             for row in people
         ),
     )
@@ -105,10 +155,10 @@ def build_login(
     """tablet: what the shared tablet is called; people: who may change over on it, as (name, full name)."""
     # Only a path of this server: an address elsewhere would make the login a trap.
     local = next_path.startswith("/") and not next_path.startswith(("//", "/\\"))
-    answer = f"Sign in to {plant.name}." if plant.name else "Sign in."
+    answer = _("Sign in to {name}.", name=plant.name) if plant.name else _("Sign in.")
     return LoginPage(
-        frame=plant.frame("Sign in", active="/login"),
-        answer="Who is there?" if tablet else answer,
+        frame=plant.frame(_("Sign in"), active="/login"),
+        answer=_("Who is there?") if tablet else answer,
         tablet=tablet,
         people=tuple(Choice(name, text or name) for name, text in people),
         next=next_path if local else "/",
@@ -118,13 +168,19 @@ def build_login(
 
 def _refused(*, wrong: bool, ended: bool, wait_s: int) -> str:
     if ended:
-        return "This one-time password was not used in time. An administrator gives out another."
+        return _("This one-time password was not used in time. An administrator gives out another.")
     if wait_s > 5:
-        wait = f"{wait_s} seconds" if wait_s < 120 else f"{-(-wait_s // 60)} minutes"
-        return f"Too many wrong tries. The next one is looked at in {wait}; until then nothing is."
+        wait = (
+            _("{wait_s} seconds", wait_s=wait_s)
+            if wait_s < 120
+            else _("{wait_s} minutes", wait_s=-(-wait_s // 60))
+        )
+        return _(
+            "Too many wrong tries. The next one is looked at in {wait}; until then nothing is.", wait=wait
+        )
     if wait_s:
-        return "Many are signing in at this moment. Try again in a few seconds."
-    return "Name or password is wrong. Try again." if wrong else ""
+        return _("Many are signing in at this moment. Try again in a few seconds.")
+    return _("Name or password is wrong. Try again.") if wrong else ""
 
 
 def build_trouble(

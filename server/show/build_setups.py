@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from server.derived.set_points import value_text
 from server.derived.setup_history import SetupHistory, SetupRun, setup_history
+from server.language import _, plural
 from server.show.baseline_pages import ChangeRow, SetupRow, SetupsPage
 from server.show.pages import Fact
 from server.show.plant_words import Plant, press_api, press_href
@@ -16,7 +17,7 @@ from server.store.plant import press_by_id
 from server.store.records import Event
 from server.store.setups import SetpointEntry
 from server.words.catalogue import EVENT_NAMES, worded
-from server.words.numbers import count_word, plural, whole
+from server.words.numbers import count_word, whole
 from server.words.times import DAY
 
 #: Rows of each list; the API has all of them.
@@ -38,7 +39,7 @@ def build_setups(connection: sa.Connection, plant: Plant, *, press: str) -> Setu
         frame=plant.frame(f"{press} set-ups", active="/"),
         press=press,
         answer=_answer(full_name(row), history, now),
-        under="Set-points come with the shots where the press reports them, or are entered here",
+        under=_("Set-points come with the shots where the press reports them, or are entered here"),
         back_href=press_href(press),
         records_href=f"{press_href(press)}/baselines",
         api_href=press_api(press),
@@ -67,12 +68,22 @@ def _now(history: SetupHistory, row: Row) -> SetupRun | None:
 
 def _answer(name: str, history: SetupHistory, now: SetupRun | None) -> str:
     if now is None:
-        return f"{name} has made no shots yet."
-    of = " with ".join(part for part in (now.setup.mold, now.setup.material) if part) or "a mold nobody named"
-    setup = f", set-up {now.setup.setup}" if now.setup.setup else ""
+        return _("{name} has made no shots yet.", name=name)
+    of = _(" with ").join(part for part in (now.setup.mold, now.setup.material) if part) or _(
+        "a mold nobody named"
+    )
+    setup = _(", set-up {setup}", setup=now.setup.setup) if now.setup.setup else ""
     count = len(history.runs)
-    others = "" if count == 1 else f", one of {count_word(count)} {plural(count, 'set-up')} it has run"
-    return f"{name} runs {of}{setup}{others}."
+    others = (
+        ""
+        if count == 1
+        else _(
+            ", one of {count} {set_up} it has run",
+            count=count_word(count),
+            set_up=plural(count, "set-up", "set-ups"),
+        )
+    )
+    return _("{name} runs {of}{setup}{others}.", name=name, of=of, setup=setup, others=others)
 
 
 def _row(run: SetupRun, plant: Plant, press: str, *, now: bool) -> SetupRow:
@@ -81,8 +92,8 @@ def _row(run: SetupRun, plant: Plant, press: str, *, now: bool) -> SetupRow:
     return SetupRow(
         of=" · ".join(part for part in (run.setup.mold, run.setup.material, run.setup.setup) if part) or "–",
         days=_days(run, plant),
-        shots="not judged yet" if run.days is None else f"{whole(run.days.shots)} shots",
-        record="no record fits" if number is None else f"record {number}",
+        shots=_("not judged yet") if run.days is None else _("{shots} shots", shots=whole(run.days.shots)),
+        record=_("no record fits") if number is None else _("record {number}", number=number),
         record_href="" if number is None else f"{press_href(press)}/baselines/{number}",
         setpoints=tuple(Fact(name, value_text(value)) for name, value in points.items()),
         source=source,
@@ -92,19 +103,19 @@ def _row(run: SetupRun, plant: Plant, press: str, *, now: bool) -> SetupRow:
 
 def _points(run: SetupRun) -> tuple[str, Mapping[str, Any]]:
     if run.setpoints:
-        return "reported with the shots", run.setpoints
+        return _("reported with the shots"), run.setpoints
     if run.entered is not None:
-        return f"entered by {run.entered.author}", run.entered.setpoints
-    return "no set-points known", {}
+        return _("entered by {author}", author=run.entered.author), run.entered.setpoints
+    return _("no set-points known"), {}
 
 
 def _days(run: SetupRun, plant: Plant) -> str:
     if run.days is None:
-        return f"since {plant.day(run.setup.first_seen_ms)}"
+        return _("since {first_seen}", first_seen=plant.day(run.setup.first_seen_ms))
     # A day begins at midnight UTC; its noon falls on the same day in most zones.
     first, last = run.days.first_day_ms + DAY // 2, run.days.last_day_ms + DAY // 2
     one, other = plant.day(first), plant.day(last)
-    return one if one == other else f"{one} to {other}"
+    return one if one == other else _("{one} to {other}", one=one, other=other)
 
 
 def _change(event: Event, plant: Plant) -> ChangeRow:

@@ -7,6 +7,7 @@ from urllib.parse import urlencode
 import sqlalchemy as sa
 from markupsafe import Markup
 
+from server.language import N_, _, plural
 from server.maths.results import Undetermined
 from server.show.build_studies import CAUTIONS, confirmed_words
 from server.show.plant_words import Plant, press_api, press_href
@@ -20,7 +21,7 @@ from server.valve.press_checks import PRESS_CHECKS
 from server.valve.weights import scale_step
 from server.words.catalogue import STUDY, VERDICT, worded
 from server.words.guidance import caution_text
-from server.words.numbers import count_word, number, percent, plural
+from server.words.numbers import count_word, number, percent
 from server.words.study_words import OUTCOME, PROCESS, result_facts
 from server.words.times import MINUTE
 
@@ -28,18 +29,32 @@ from server.words.times import MINUTE
 _MINUTES: Final = 30
 #: Rows of readings beside those of the press checks: name, first, second, how.
 _ROWS: Final[dict[str, tuple[str, str, str, str]]] = {
-    "short": ("Without hold", "weight, g", "", "Hold pressure off, part deliberately not full."),
-    "hold": ("With hold", "weight, g", "", "The same number of shots with hold as usual."),
-    "drift": ("Screw position", "seconds", "position, mm", "Pressure constant, gate frozen or shut."),
-    "gate_seal": ("Part weights", "hold time, s", "weight, g", "Longer hold step by step, two parts each."),
-    "balance": ("Volume balance", "swept stroke, mm", "shot weight, g",
-                "Swept stroke (shot size less cushion) and shot weight of three shots or more."),
-}  # fmt: skip
+    "short": (N_("Without hold"), N_("weight, g"), "", N_("Hold pressure off, part deliberately not full.")),
+    "hold": (N_("With hold"), N_("weight, g"), "", N_("The same number of shots with hold as usual.")),
+    "drift": (
+        N_("Screw position"),
+        "seconds",
+        N_("position, mm"),
+        N_("Pressure constant, gate frozen or shut."),
+    ),
+    "gate_seal": (
+        N_("Part weights"),
+        N_("hold time, s"),
+        N_("weight, g"),
+        N_("Longer hold step by step, two parts each."),
+    ),
+    "balance": (
+        N_("Volume balance"),
+        N_("swept stroke, mm"),
+        N_("shot weight, g"),
+        N_("Swept stroke (shot size less cushion) and shot weight of three shots or more."),
+    ),
+}
 #: Studies on sheets of their own that make a qualification whole.
 _BESIDE: Final = (
-    ("gate-seal", "Before the gate seals, screw drift is packing and no leak."),
-    ("short-shot", "Does fill repeat without hold, and what does hold repair?"),
-    ("drift-check", "Does the shut valve hold pressure?"),
+    ("gate-seal", N_("Before the gate seals, screw drift is packing and no leak.")),
+    ("short-shot", N_("Does fill repeat without hold, and what does hold repair?")),
+    ("drift-check", N_("Does the shut valve hold pressure?")),
 )
 
 
@@ -73,9 +88,20 @@ def build_sheet(
     return SheetPage(
         frame=plant.frame(f"{name}, {press}", active="/studies"),
         answer=_answer(sheet, judged, series, plant),
-        under=" · ".join(one for one in (
-            f"{name} on {full_name(row)}", sheet.mold, _limit_words(sheet),
-            f"begun {plant.moment(sheet.opened_ms)} by {sheet.opened_by}") if one),
+        under=" · ".join(
+            one
+            for one in (
+                _("{name} on {full_name}", name=name, full_name=full_name(row)),
+                sheet.mold,
+                _limit_words(sheet),
+                _(
+                    "begun {opened} by {opened_by}",
+                    opened=plant.moment(sheet.opened_ms),
+                    opened_by=sheet.opened_by,
+                ),
+            )
+            if one
+        ),
         kind=sheet.kind,
         name=name,
         state=sheet.state,
@@ -91,25 +117,36 @@ def build_sheet(
         caution=caution_text(*CAUTIONS[sheet.kind]),
         study_href=f"{press_href(press)}/studies/{sheet.study_no}" if sheet.study_no else "",
         may_keep=not isinstance(judged, Undetermined),
-    )  # fmt: skip
+    )
 
 
 def _answer(sheet: Sheet, judged: _Judged | Undetermined, series: Sequence[SheetSeries], plant: Plant) -> str:
     if sheet.state == "dropped":
-        return "This study was given up."
+        return _("This study was given up.")
     if sheet.state == "kept":
-        return "This study is kept."
+        return _("This study is kept.")
     if sheet.kind == "qualification":
         checks = [one for one in series if one.id in PRESS_CHECKS]
         done = sum(bool(one.state) for one in checks)
         minutes = (plant.now_ms - sheet.opened_ms) // MINUTE
-        late = "" if minutes <= _MINUTES else ", longer than meant"
-        return f"{done} of {len(checks)} checks done, {minutes} of {_MINUTES} minutes gone{late}."
+        late = "" if minutes <= _MINUTES else _(", longer than meant")
+        return _(
+            "{done} of {checks} checks done, {minutes} of {minutes_2} minutes gone{late}.",
+            done=done,
+            checks=len(checks),
+            minutes=minutes,
+            minutes_2=_MINUTES,
+            late=late,
+        )
     if isinstance(judged, Undetermined):
         count = sum(not one.is_withdrawn for row in series for one in row.readings)
         if not count:
-            return "No reading yet."
-        return f"{count_word(count, capital=True)} {plural(count, 'reading')} so far: too few to tell."
+            return _("No reading yet.")
+        return _(
+            "{count} {reading} so far: too few to tell.",
+            count=count_word(count, capital=True),
+            reading=plural(count, "reading", "readings"),
+        )
     text = str(judged.result.get("text") or worded(VERDICT, judged.verdict))
     return f"{text.partition('. ')[0].partition(': ')[0].rstrip('.')}."
 
@@ -117,32 +154,53 @@ def _answer(sheet: Sheet, judged: _Judged | Undetermined, series: Sequence[Sheet
 def _limit_words(sheet: Sheet) -> str:
     if "limit_pct" not in sheet.asked:
         return ""
-    return f"limit {sheet.asked['limit_pct']:g} %, {PROCESS[sheet.asked['process_class']]}"
+    return _(
+        "limit {limit_pct:g} %, {process}",
+        limit_pct=sheet.asked["limit_pct"],
+        process=PROCESS[sheet.asked["process_class"]],
+    )
 
 
 def _notes(judged: _Judged | Undetermined, result: Mapping[str, Any]) -> tuple[str, ...]:
     if isinstance(judged, Undetermined):
-        return (f"Missing: {judged.reason}.",)
+        return (_("Missing: {reason}.", reason=judged.reason),)
     notes = [str(result["text"])] if result.get("text") else []
     if judged.verdict == "undecided" and result.get("more_shots"):
         more = int(result["more_shots"])
-        shots = f"{more} more {plural(more, 'shot')}"
-        notes.append(f"About {shots} would settle it in four cases of five, if the scatter stays.")
+        shots = _("{more} more {shot}", more=more, shot=plural(more, "shot", "shots"))
+        notes.append(
+            _("About {shots} would settle it in four cases of five, if the scatter stays.", shots=shots)
+        )
     apart = result.get("apart")
     if apart:
         notes.append(
-            f"Shot {apart['index'] + 1} ({number(apart['value'], 5)} g) lies apart from the others"
-            f" (Grubbs' test, p = {number(apart['p'], 2)}). It stays in: shots that fall out are what this"
-            " study looks for. Take it back only if it was mistyped or mixed up."
+            _(
+                "Shot {index} ({value} g) lies apart from the others (Grubbs' test, p = {p}). It"
+                " stays in: shots that fall out are what this study looks for. Take it back only if it"
+                " was mistyped or mixed up.",
+                index=apart["index"] + 1,
+                value=number(apart["value"], 5),
+                p=number(apart["p"], 2),
+            )
         )
     if "range_over" in result:
         notes.append(
-            f"Heaviest less lightest grows with the number weighed: over {result['n']} shots a process"
-            f" exactly at the limit is beyond {result['limit_pct']:g} % in {percent(result['range_over'])} of"
-            " cases. So the scatter is judged, not the range."
+            _(
+                "Heaviest less lightest grows with the number weighed: over {n} shots a process"
+                " exactly at the limit is beyond {limit_pct:g} % in {range_over} of cases. So the"
+                " scatter is judged, not the range.",
+                n=result["n"],
+                limit_pct=result["limit_pct"],
+                range_over=percent(result["range_over"]),
+            )
         )
     if result.get("scale_step_g") and result["scale_step_g"] > 1.5 * result.get("sd_g", 0.0):
-        notes.append(f"The scale's step of {result['scale_step_g']:g} g is coarse for this scatter.")
+        notes.append(
+            _(
+                "The scale's step of {scale_step_g:g} g is coarse for this scatter.",
+                scale_step_g=result["scale_step_g"],
+            )
+        )
     return tuple(notes)
 
 
@@ -182,7 +240,7 @@ def _check(
     state = "" if judged is None else str(judged["verdict"])
     return SheetSeries(
         id_, asked.name, asked.first, asked.second, asked.why, asked.how, f"{limit:g}", rows, state,
-        OUTCOME[state] if state else f"about {asked.minutes} min",
+        OUTCOME[state] if state else _("about {minutes} min", minutes=asked.minutes),
         "" if judged is None else str(judged["text"]), _filled(mine),
     )  # fmt: skip
 
@@ -204,7 +262,7 @@ def _readings(
         n += not gone
         value = f"{one.first:.{places}f}" + ("" if one.second is None else f" → {one.second:g}")
         back = f"{api}/readings/{one.reading_no}" if is_open and not gone else ""
-        mark = f"taken back by {one.withdrawn_by}" if gone else one.source
+        mark = _("taken back by {withdrawn_by}", withdrawn_by=one.withdrawn_by) if gone else one.source
         rows.append(ReadingRow(0 if gone else n, value, plant.moment(one.at_ms), one.who, mark, back, gone))
     return tuple(reversed(rows))
 
@@ -228,9 +286,9 @@ def _beside(sheet: Sheet, done: Sequence[Mapping[str, Any]], press: str) -> tupl
     rows = []
     for kind, why in _BESIDE:
         one = known.get(kind)
-        text = "not done" if one is None else worded(VERDICT, str(one["verdict"]))
+        text = _("not done") if one is None else worded(VERDICT, str(one["verdict"]))
         if one is not None and kind == "short-shot" and not one["with_hold"]:
-            text += "; not yet with hold"
+            text += _("; not yet with hold")
         href = f"{press_href(press)}/studies/{one['study']}" if one else (
             f"/studies?{urlencode({'kind': kind, 'press': press})}#{kind}"
         )  # fmt: skip

@@ -9,26 +9,37 @@ from urllib.parse import quote
 import sqlalchemy as sa
 
 from server.clock import from_datetime
+from server.language import N_, _, plural
 from server.show.frame import Frame
 from server.show.plant_words import Plant, press_href
 from server.store.device_keys import DeviceKey, all_keys
 from server.store.page_queries import accepted_presses, shots_between
 from server.store.sources import all_sources
-from server.words.numbers import count_word, plural
+from server.words.numbers import count_word
 from server.words.times import HOUR, MINUTE, age, span
 
 #: A collector reports every 15 s; after four missed reports something is wrong with it or its way here.
 STALE_AFTER_MS: Final = MINUTE
-_KIND: Final = {"opcua": "OPC UA", "mqtt": "MQTT", "folder": "a folder of files"}
+_KIND: Final = {"opcua": N_("OPC UA"), "mqtt": "MQTT", "folder": N_("a folder of files")}
 _FIELD: Final = {
-    "shot_size_cm3": "shot size", "shot_size_mm": "shot size", "cushion": "cushion", "cushion_mm": "cushion",
-    "cushion_cm3": "cushion volume", "peak_pressure_bar": "peak pressure",
-    "transfer_pressure_bar": "pressure at transfer", "hold_pressure_bar": "hold pressure",
-    "fill_time_s": "fill time", "recovery_time_s": "recovery time", "cycle_time_s": "cycle time",
-    "zone_temps_c": "barrel temperatures", "back_pressure_bar": "back pressure",
-    "transfer_position_mm": "transfer position", "start_position_mm": "start position",
-    "screw_speed_rpm": "screw speed", "injection_speed_mm_s": "injection speed",
-}  # fmt: skip
+    "shot_size_cm3": N_("shot size"),
+    "shot_size_mm": N_("shot size"),
+    "cushion": "cushion",
+    "cushion_mm": "cushion",
+    "cushion_cm3": N_("cushion volume"),
+    "peak_pressure_bar": N_("peak pressure"),
+    "transfer_pressure_bar": N_("pressure at transfer"),
+    "hold_pressure_bar": N_("hold pressure"),
+    "fill_time_s": N_("fill time"),
+    "recovery_time_s": N_("recovery time"),
+    "cycle_time_s": N_("cycle time"),
+    "zone_temps_c": N_("barrel temperatures"),
+    "back_pressure_bar": N_("back pressure"),
+    "transfer_position_mm": N_("transfer position"),
+    "start_position_mm": N_("start position"),
+    "screw_speed_rpm": N_("screw speed"),
+    "injection_speed_mm_s": N_("injection speed"),
+}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -116,9 +127,9 @@ def build_sources(connection: sa.Connection, plant: Plant) -> SourcesPage:
         if row["press"] not in reported and row["last_arrival_ms"] is not None
     )
     return SourcesPage(
-        frame=plant.frame("Sources", active="/sources"),
+        frame=plant.frame(_("Sources"), active="/sources"),
         answer=_answer(cards, senders),
-        under="A collector says every 15 seconds how it is doing; what it cannot send waits on its disk",
+        under=_("A collector says every 15 seconds how it is doing; what it cannot send waits on its disk"),
         sources=tuple(sorted(cards, key=lambda card: (card.state == "well", card.name))),
         senders=senders,
         idle_keys=tuple(key.name for key in keys if key.last_used_ms is None),
@@ -127,18 +138,26 @@ def build_sources(connection: sa.Connection, plant: Plant) -> SourcesPage:
 
 def _answer(cards: Sequence[SourceCard], senders: Sequence[SenderRow]) -> str:
     if not cards and not senders:
-        return "Nothing brings shots yet."
+        return _("Nothing brings shots yet.")
     if not cards:
         sending = plural(len(senders), "press sends by itself", "presses send by themselves")
-        return f"{count_word(len(senders), capital=True)} {sending}, no collector reports."
+        return _(
+            "{senders} {sending}, no collector reports.",
+            senders=count_word(len(senders), capital=True),
+            sending=sending,
+        )
     ill = [card for card in cards if card.state != "well"]
     if not ill:
-        many = "The source" if len(cards) == 1 else f"All {count_word(len(cards))} sources"
-        return f"{many} {plural(len(cards), 'is', 'are')} well."
+        many = _("The source") if len(cards) == 1 else _("All {cards} sources", cards=count_word(len(cards)))
+        return _("{many} {value} well.", many=many, value=plural(len(cards), "is", "are"))
     if len(ill) == 1:
         return f"{ill[0].name}: {ill[0].state_text}."
-    of = f"of {count_word(len(cards))} sources" if len(ill) < len(cards) else "sources, all there are,"
-    return f"{count_word(len(ill), capital=True)} {of} need a look."
+    of = (
+        _("of {cards} sources", cards=count_word(len(cards)))
+        if len(ill) < len(cards)
+        else _("sources, all there are,")
+    )
+    return _("{ill} {of} need a look.", ill=count_word(len(ill), capital=True), of=of)
 
 
 def _card(row: Mapping[str, Any], plant: Plant) -> SourceCard:
@@ -148,17 +167,22 @@ def _card(row: Mapping[str, Any], plant: Plant) -> SourceCard:
     spool, sending = report["spool"], report["sending"]
     troubles = [text for text in (report["trouble"], sending["trouble"]) if text]
     away = [one for one in presses if one.state != "well"]
-    state, text = "well", f"reports, {age(row['reported_ms'], plant.now_ms)}"
+    state, text = "well", _("reports, {reported}", reported=age(row["reported_ms"], plant.now_ms))
     if stale:
-        state, text = "stale", f"has said nothing for {span(plant.now_ms - row['reported_ms'])}"
+        state, text = "stale", _("has said nothing for {now}", now=span(plant.now_ms - row["reported_ms"]))
     elif sending["trouble"]:
-        state, text = "trouble", "cannot deliver, its shots wait"
+        state, text = "trouble", _("cannot deliver, its shots wait")
     elif report["trouble"]:
-        state, text = "trouble", "in trouble"
+        state, text = "trouble", _("in trouble")
     elif away:
         state = "trouble"
         many = plural(len(presses), "press", "presses")
-        text = f"{count_word(len(away))} of {count_word(len(presses))} {many} not well"
+        text = _(
+            "{away} of {presses} {many} not well",
+            away=count_word(len(away)),
+            presses=count_word(len(presses)),
+            many=many,
+        )
     return SourceCard(
         name=row["name"],
         kind=_KIND.get(row["kind"], row["kind"]),
@@ -182,11 +206,11 @@ def _card(row: Mapping[str, Any], plant: Plant) -> SourceCard:
 def _press(one: Mapping[str, Any], plant: Plant, *, stale: bool) -> SourcePress:
     state, text = "well", "connected"
     if not one["connected"]:
-        state, text = "away", one["trouble"] or "not connected"
+        state, text = "away", one["trouble"] or _("not connected")
     elif one["trouble"]:
         state, text = "trouble", one["trouble"]
     if stale and state == "well":
-        state, text = "away", "not known"
+        state, text = "away", _("not known")
     return SourcePress(
         press=one["press"],
         href=press_href(one["press"]),
@@ -213,21 +237,26 @@ def _spool(spool: Mapping[str, Any], plant: Plant) -> str:
     parts = []
     if spool["waiting"]:
         oldest = _ms(spool["oldest_at"])
-        since = "" if oldest is None else f", the oldest for {span(plant.now_ms - oldest)}"
+        since = "" if oldest is None else _(", the oldest for {now}", now=span(plant.now_ms - oldest))
         shots = plural(spool["waiting"], "shot waits", "shots wait")
-        parts.append(f"{spool['waiting']:,} {shots} on its disk{since}")
+        parts.append(
+            _("{waiting:,} {shots} on its disk{since}", waiting=spool["waiting"], shots=shots, since=since)
+        )
     else:
-        parts.append("nothing waits on its disk")
+        parts.append(_("nothing waits on its disk"))
     if spool["apart"]:
-        parts.append(f"{spool['apart']:,} kept apart there")
+        parts.append(_("{apart:,} kept apart there", apart=spool["apart"]))
     if spool["refused"]:
-        parts.append(f"{spool['refused']:,} refused because it was full")
+        parts.append(_("{refused:,} refused because it was full", refused=spool["refused"]))
     return ", ".join(parts)
 
 
 def _sent(sending: Mapping[str, Any]) -> str:
-    parts = [f"{sending['stored']:,} stored since it was started"]
-    for name, word in (("conflict", "contradicted stored ones"), ("rejected", "kept apart by the server")):
+    parts = [_("{stored:,} stored since it was started", stored=sending["stored"])]
+    for name, word in (
+        ("conflict", _("contradicted stored ones")),
+        ("rejected", _("kept apart by the server")),
+    ):
         if sending[name]:
             parts.append(f"{sending[name]:,} {word}")
     return ", ".join(parts)

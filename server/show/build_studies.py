@@ -6,6 +6,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 from markupsafe import Markup
 
+from server.language import _, plural
 from server.show.build_work import mold_choices, press_choices
 from server.show.pages import Choice
 from server.show.plant_words import Plant, press_api, press_href
@@ -21,7 +22,7 @@ from server.valve.wear import FINDINGS, INSTRUMENTS, MEASURED
 from server.valve.weights import PROCESS_CLASSES
 from server.words.catalogue import STUDY, VERDICT, worded
 from server.words.guidance import caution_text
-from server.words.numbers import count_word, fixed, plural
+from server.words.numbers import count_word, fixed
 from server.words.study_words import POSITIONS, PROCESS, check_rows, result_facts
 from server.words.times import DAY
 
@@ -44,9 +45,9 @@ def build_studies(connection: sa.Connection, plant: Plant, *, kind: str = "", pr
         for code, sheet in kept.open_sheets(connection, press=press or None)
     )
     return StudiesPage(
-        frame=plant.frame("Studies", active="/studies"),
+        frame=plant.frame(_("Studies"), active="/studies"),
         answer=_answer(done, len(open_rows)),
-        under=f"Off-line checks of {press}" if press else "Off-line checks, cautions first",
+        under=_("Off-line checks of {press}", press=press) if press else _("Off-line checks, cautions first"),
         presses=press_choices(connection, press),
         molds=mold_choices(connection),
         chosen_kind=kind,
@@ -60,7 +61,8 @@ def build_studies(connection: sa.Connection, plant: Plant, *, kind: str = "", pr
         methods=tuple(Choice(one, text, False) for one, text in METHODS.items()),
         measured=tuple(Choice(one, text, False) for one, text in MEASURED.items()),
         instruments=tuple(
-            Choice(one, f"{text}, ± {fixed(give, 3)} mm", False) for one, (text, give) in INSTRUMENTS.items()
+            Choice(one, _("{value}, ± {give} mm", value=text, give=fixed(give, 3)), False)
+            for one, (text, give) in INSTRUMENTS.items()
         ),
         findings=tuple(Choice(one, text, False) for one, text in FINDINGS.items()),
         limits=_limits(connection),
@@ -74,12 +76,17 @@ def build_studies(connection: sa.Connection, plant: Plant, *, kind: str = "", pr
 def _answer(done: Sequence[Row], waiting: int) -> str:
     if waiting:
         verb = plural(waiting, "study is", "studies are")
-        return f"{count_word(waiting, capital=True)} {verb} being done."
+        return _("{waiting} {verb} being done.", waiting=count_word(waiting, capital=True), verb=verb)
     if not done:
-        return "No study has been done yet."
+        return _("No study has been done yet.")
     first = done[0]
     verdict = worded(VERDICT, first["verdict"])
-    return f"Last study: {worded(STUDY, first['kind']).lower()} on {first['press']}, {verdict}."
+    return _(
+        "Last study: {study} on {press}, {verdict}.",
+        study=worded(STUDY, first["kind"]).lower(),
+        press=first["press"],
+        verdict=verdict,
+    )
 
 
 def _class_limits(connection: sa.Connection) -> dict[str, float]:
@@ -94,7 +101,7 @@ def _limits(connection: sa.Connection) -> tuple[LimitRow, ...]:
         if mold
     ]
     classes = _class_limits(connection).items()
-    return (*own, *(LimitRow("every other", PROCESS[one], f"{limit:g} %") for one, limit in classes))
+    return (*own, *(LimitRow(_("every other"), PROCESS[one], f"{limit:g} %") for one, limit in classes))
 
 
 def _open(connection: sa.Connection, press: str, sheet: kept.Sheet, plant: Plant) -> OpenRow:
@@ -106,7 +113,7 @@ def _open(connection: sa.Connection, press: str, sheet: kept.Sheet, plant: Plant
         press=press,
         since=plant.moment(sheet.opened_ms),
         by=sheet.opened_by,
-        readings=f"{count_word(count)} {plural(count, 'reading')}",
+        readings=f"{count_word(count)} {plural(count, 'reading', 'readings')}",
     )
 
 
@@ -140,7 +147,12 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
     record = _record(connection, study)
     return StudyPage(
         frame=plant.frame(f"{worded(STUDY, study.kind)}, {press}", active="/studies"),
-        answer=f"{worded(STUDY, study.kind)} on {full_name(row)}: {worded(VERDICT, study.verdict)}.",
+        answer=_(
+            "{study} on {full_name}: {verdict}.",
+            study=worded(STUDY, study.kind),
+            full_name=full_name(row),
+            verdict=worded(VERDICT, study.verdict),
+        ),
         under=_under(study, plant, record),
         press=press,
         number=number,
@@ -172,16 +184,18 @@ def _positions(connection: sa.Connection, study: Study) -> tuple[tuple[str, str]
         if one.kind == study.kind and "position_mm" in one.result and abs(one.at_ms - study.at_ms) <= DAY
     ]
     text = POSITIONS[by_position([(position, low, high) for position, low, high in same])]
-    return (("At other screw positions", text),) if text else ()
+    return ((_("At other screw positions"), text),) if text else ()
 
 
 def _under(study: Study, plant: Plant, record: int | None) -> str:
     beside = ""
     if study.kind == "qualification":
         beside = (
-            "beside no startup record yet" if record is None else f"stands beside startup record {record}"
+            _("beside no startup record yet")
+            if record is None
+            else _("stands beside startup record {record}", record=record)
         )
-    parts = (plant.moment(study.at_ms), study.mold, f"by {study.author}", beside)
+    parts = (plant.moment(study.at_ms), study.mold, _("by {author}", author=study.author), beside)
     return " · ".join(part for part in parts if part)
 
 
@@ -201,21 +215,30 @@ def confirmed_words(asked: Mapping[str, Any]) -> str:
     if not isinstance(kept_words, Mapping):
         return ""
     at = str(kept_words.get("at", ""))[:16].replace("T", " ")
-    return f"Cautions read and confirmed by {kept_words.get('by', '')}, {at} UTC."
+    return _("Cautions read and confirmed by {get}, {at} UTC.", get=kept_words.get("by", ""), at=at)
 
 
 def _table(study: Study) -> dict[str, Any]:
     if study.kind == "qualification":
         return {
-            "table_head": ("Check", "Outcome", "What was found", "Limit"), "table": check_rows(study.result),
-        }  # fmt: skip
+            "table_head": (_("Check"), _("Outcome"), _("What was found"), _("Limit")),
+            "table": check_rows(study.result),
+        }
     if study.kind == "inspection" and study.asked.get("measurements"):
         rows = tuple(
-            (MEASURED[one["what"]], one["place"] or "–", f"{fixed(one['value_mm'], 3)} mm",
-             f"± {fixed(one['uncertainty_mm'], 3)} mm", INSTRUMENTS[one["instrument"]][0])
+            (
+                MEASURED[one["what"]],
+                one["place"] or "–",
+                _("{value_mm} mm", value_mm=fixed(one["value_mm"], 3)),
+                _("± {uncertainty_mm} mm", uncertainty_mm=fixed(one["uncertainty_mm"], 3)),
+                INSTRUMENTS[one["instrument"]][0],
+            )
             for one in study.asked["measurements"]
-        )  # fmt: skip
-        return {"table_head": ("What", "Place", "Measured", "Uncertainty (k = 2)", "With"), "table": rows}
+        )
+        return {
+            "table_head": (_("What"), _("Place"), _("Measured"), _("Uncertainty (k = 2)"), _("With")),
+            "table": rows,
+        }
     return {"table_head": (), "table": ()}
 
 
@@ -226,13 +249,13 @@ def figures_of(connection: sa.Connection, study: Study) -> tuple[tuple[str, Mark
     if study.kind == "short-shot":
         apart = (result.get("apart") or {}).get("index")
         chart = order_chart(asked.get("weights_g", ()), hold=asked.get("hold_weights_g", ()), apart=apart)
-        drawn.append(("Weights in the order they were made", chart))
+        drawn.append((_("Weights in the order they were made"), chart))
     elif study.kind == "drift-check":
         samples = [(one["t_s"], one["position_mm"]) for one in asked.get("samples", ())]
-        drawn.append(("Screw position at constant pressure", creep_chart(samples, result)))
+        drawn.append((_("Screw position at constant pressure"), creep_chart(samples, result)))
     elif study.kind == "gate-seal":
         points = [(one["hold_time_s"], one["weight_g"]) for one in asked.get("points", ())]
-        drawn.append(("Part weight against hold time", seal_chart(points, result)))
+        drawn.append((_("Part weight against hold time"), seal_chart(points, result)))
     drawn.append(_path(connection, study))
     return tuple((title, chart) for title, chart in drawn if chart)
 
@@ -251,17 +274,17 @@ def _path(connection: sa.Connection, study: Study) -> tuple[str, Markup]:
     ]
     first = same[0].at_ms if start is None and same else (start or 0)
     passed = [found for one in same if (found := _passed(one, first)) is not None]
-    x_name = "days on the valve" if start is not None else "days since the first check"
+    x_name = _("days on the valve") if start is not None else _("days since the first check")
     if study.kind == "drift-check" and len(passed) > 1:
         limits = (FINE_CREEP_MM_S, ACT_CREEP_MM_S)
-        return "Creep over the life of this valve", path_chart(
-            passed, y_name="creep, mm/s", limits=limits, x_name=x_name
+        return _("Creep over the life of this valve"), path_chart(
+            passed, y_name=_("creep, mm/s"), limits=limits, x_name=x_name
         )
     nominal = valves[0].nominal_clearance_mm if valves else None
     if study.kind == "inspection" and passed and (len(passed) > 1 or nominal is not None):
         limits_mm = () if nominal is None else (nominal,)
-        return "Clearance over the life of this valve", path_chart(
-            passed, y_name="clearance, mm a side", limits=limits_mm, x_name=x_name
+        return _("Clearance over the life of this valve"), path_chart(
+            passed, y_name=_("clearance, mm a side"), limits=limits_mm, x_name=x_name
         )
     return "", Markup("")
 

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 from markupsafe import Markup
 
 from server.derived.trial_progress import RATIOS, SideEffect, TrialProgress, power, progress_of
+from server.language import N_, _, plural
 from server.maths.level_trial import Level
 from server.show.build_work import press_choices
 from server.show.pages import Choice
@@ -17,31 +18,35 @@ from server.store.plant import press_by_code
 from server.store.trials import Trial, list_trials, trial_by_no
 from server.words.catalogue import signal_name, worded
 from server.words.guidance import caution_text
-from server.words.numbers import count_word, fixed, percent, plural, signed, whole
+from server.words.numbers import count_word, fixed, percent, signed, whole
 from server.words.units import signal_places, signal_quantity
 
 #: Shots a level the power is told for before one is planned.
 _POWER_SHOTS: Final = (15, 30, 50, 80, 120)
 _STATE: Final = {
-    "decided": "decided", "complete": "all its shots made, nothing shown", "stopped": "stopped undecided",
-}  # fmt: skip
+    "decided": N_("decided"),
+    "complete": N_("all its shots made, nothing shown"),
+    "stopped": N_("stopped undecided"),
+}
 
 
 def build_trials(connection: sa.Connection, plant: Plant, *, press: str = "") -> TrialsPage:
     """Trials, those that run first."""
     found = sorted(list_trials(connection, limit=100), key=lambda pair: not pair[1].runs)
     running = sum(trial.runs for _, trial in found)
-    answer = "No trial runs."
+    answer = _("No trial runs.")
     if running:
         answer = f"{count_word(running, capital=True)} {plural(running, 'trial runs', 'trials run')}."
     return TrialsPage(
-        frame=plant.frame("Setting trials", active="/studies"),
+        frame=plant.frame(_("Setting trials"), active="/studies"),
         answer=answer,
-        under="One setting at two to five levels, the order drawn by chance, judged by the shots themselves",
+        under=_(
+            "One setting at two to five levels, the order drawn by chance, judged by the shots themselves"
+        ),
         rows=tuple(_row(code, trial, plant) for code, trial in found),
         presses=press_choices(connection, press),
         powers=tuple(PowerRow(str(n), tuple(percent(one) for one in power(n))) for n in _POWER_SHOTS),
-        ratios=tuple(f"{ratio:g} times the scatter" for ratio in RATIOS),
+        ratios=tuple(_("{ratio:g} times the scatter", ratio=ratio) for ratio in RATIOS),
         cautions=caution_text("hot_melt", "informs_only"),
     )
 
@@ -49,7 +54,7 @@ def build_trials(connection: sa.Connection, plant: Plant, *, press: str = "") ->
 def _row(press: str, trial: Trial, plant: Plant) -> TrialRow:
     return TrialRow(
         href=trial_href(press, trial.trial_no),
-        name=f"Trial {trial.trial_no}",
+        name=_("Trial {trial_no}", trial_no=trial.trial_no),
         press=press,
         press_href=press_href(press),
         setting=trial.setting,
@@ -70,7 +75,7 @@ def build_trial(connection: sa.Connection, plant: Plant, *, press: str, number: 
     tap, tap_step = _tap(trial, progress)
     recommended = progress.state.recommended
     return TrialPage(
-        frame=plant.frame(f"{press} trial {number}", active="/studies"),
+        frame=plant.frame(_("{press} trial {number}", press=press, number=number), active="/studies"),
         answer=f"{press}: {_answer(trial, progress)}",
         under=_under(trial, plant),
         press=press,
@@ -88,7 +93,7 @@ def build_trial(connection: sa.Connection, plant: Plant, *, press: str, number: 
         kept=tuple(
             Choice(
                 level,
-                trial.named(i) + (", as today" if i == trial.today else ""),
+                trial.named(i) + (_(", as today") if i == trial.today else ""),
                 i == (trial.today if recommended is None else recommended),
             )
             for i, level in enumerate(trial.levels)
@@ -105,26 +110,48 @@ def _answer(trial: Trial, progress: TrialProgress) -> str:
     state = progress.state
     if state.recommended is not None:
         chance = percent(state.levels[state.recommended].best)
-        return f"decided. {trial.setting} {trial.named(state.recommended)} is the steadiest, {chance} sure."
+        return _(
+            "decided. {setting} {named} is the steadiest, {chance} sure.",
+            setting=trial.setting,
+            named=trial.named(state.recommended),
+            chance=chance,
+        )
     if not trial.runs:
         return f"{worded(_STATE, trial.ended_as)}."
     current, following = progress.current, progress.following
     if current is None:
-        return f"set {trial.setting} to {trial.named(trial.plan[0])}, then tap."
+        return _(
+            "set {setting} to {named}, then tap.", setting=trial.setting, named=trial.named(trial.plan[0])
+        )
     if current.shots < current.wanted:
         left = current.wanted - current.shots
-        return f"{trial.named(current.level)} runs, {whole(left)} {plural(left, 'shot')} to go."
+        return _(
+            "{named} runs, {left} {shot} to go.",
+            named=trial.named(current.level),
+            left=whole(left),
+            shot=plural(left, "shot", "shots"),
+        )
     if following is not None:
-        return f"set {trial.setting} to {trial.named(following.level)} now, then tap."
-    return "all its shots are made and no difference of scatter was shown."
+        return _(
+            "set {setting} to {named} now, then tap.",
+            setting=trial.setting,
+            named=trial.named(following.level),
+        )
+    return _("all its shots are made and no difference of scatter was shown.")
 
 
 def _under(trial: Trial, plant: Plant) -> str:
-    order = "order drawn by chance" if trial.ordering == "randomised" else "levels step by step"
-    return (
-        f"Trial {trial.trial_no} · {trial.setting}, {whole(len(trial.levels))} levels · "
-        f"{whole(trial.shots_per_level)} shots each, {whole(trial.settling)} dropped after each change · "
-        f"{order} · judged by {signal_name(trial.signal).lower()}"
+    order = _("order drawn by chance") if trial.ordering == "randomised" else _("levels step by step")
+    return _(
+        "Trial {trial_no} · {setting}, {levels} levels · {shots_per_level} shots each,"
+        " {settling} dropped after each change · {order} · judged by {signal}",
+        trial_no=trial.trial_no,
+        setting=trial.setting,
+        levels=whole(len(trial.levels)),
+        shots_per_level=whole(trial.shots_per_level),
+        settling=whole(trial.settling),
+        order=order,
+        signal=signal_name(trial.signal).lower(),
     )
 
 
@@ -132,7 +159,9 @@ def _tap(trial: Trial, progress: TrialProgress) -> tuple[str, int]:
     following = progress.following
     if not trial.runs or following is None or progress.state.decided_at is not None:
         return "", 0
-    return f"{trial.setting} is set to {trial.named(following.level)} now", following.number
+    return _(
+        "{setting} is set to {named} now", setting=trial.setting, named=trial.named(following.level)
+    ), following.number
 
 
 def _steps(trial: Trial, progress: TrialProgress) -> tuple[StepLine, ...]:
@@ -146,7 +175,7 @@ def _steps(trial: Trial, progress: TrialProgress) -> tuple[StepLine, ...]:
             state = "runs" if one is current and trial.runs and one.shots < one.wanted else "done"
         text = {"later": "later", "next": "next", "runs": "runs", "done": "done"}[state]
         if state == "runs" and one.settling < trial.settling:
-            text = f"settling, {one.settling} of {trial.settling}"
+            text = _("settling, {settling} of {settling_2}", settling=one.settling, settling_2=trial.settling)
         splay = "" if one.step is None or one.step.splay is None else whole(one.step.splay)
         lines.append(StepLine(one.number, trial.named(one.level), state, text, one.shots, one.wanted, splay))
     return tuple(lines)
@@ -175,21 +204,28 @@ def _level(
     if mean is not None:
         figures = (mean.difference, mean.lower, mean.upper)
         ends = [plant.units.shown_difference(quantity, one) for one in figures]
-        difference, between = signed(ends[0]), f"{signed(ends[1])} to {signed(ends[2])}"
+        difference, between = (
+            signed(ends[0]),
+            _("{ends} to {ends_2}", ends=signed(ends[1]), ends_2=signed(ends[2])),
+        )
     return LevelLine(
         name=trial.named(i),
         is_today=i == trial.today,
         recommended=i == progress.state.recommended,
         shots=whole(level.shots),
         sigma=spread(level.sigma),
-        sigma_interval=f"{spread(level.sigma_interval[0])} to {spread(level.sigma_interval[1])}",
+        sigma_interval=_(
+            "{spread} to {spread_2}",
+            spread=spread(level.sigma_interval[0]),
+            spread_2=spread(level.sigma_interval[1]),
+        ),
         best=percent(level.best),
         mean=fixed(plant.units.shown(quantity, level.mean), places),
         difference=difference,
         difference_interval=between,
         recovery=_side(progress, "recovery_time_s", i),
         cycle=_side(progress, "cycle_time_s", i),
-        splay="not looked" if progress.splay[i] is None else whole(progress.splay[i]),
+        splay=_("not looked") if progress.splay[i] is None else whole(progress.splay[i]),
         picture=_picture(trial.named(i), level, across),
     )
 
@@ -199,7 +235,7 @@ def _side(progress: TrialProgress, signal: str, level: int) -> str:
         (one for one in progress.sides if one.signal == signal and one.level == level), None
     )
     if found is None:
-        return "not sent"
+        return _("not sent")
     if found.compared is None:
         return fixed(found.mean, 2)
     clear = found.compared.lower > 0.0 or found.compared.upper < 0.0
@@ -212,46 +248,57 @@ def _picture(name: str, level: Level, across: Scale) -> Markup:
         line(across.at(low), 8.0, across.at(high), 8.0, "proof-after"),
         line(at, 3.0, at, 13.0, "proof-after"),
     ]
-    alt = f"scatter at {name} with its interval, on one ruler with the other levels"
+    alt = _("scatter at {name} with its interval, on one ruler with the other levels", name=name)
     return drawing(parts, width=200.0, height=16.0, alt=alt, class_="spread")
 
 
 def _looks(progress: TrialProgress) -> tuple[str, ...]:
     lines = [
-        f"At {one.shots} shots a level: p {one.p:.3g}, decided at {one.allowed:.2g} or below"
-        + (": decided." if one.decides else ": open.")
+        _(
+            "At {shots} shots a level: p {p:.3g}, decided at {allowed:.2g} or below",
+            shots=one.shots,
+            p=one.p,
+            allowed=one.allowed,
+        )
+        + (_(": decided.") if one.decides else _(": open."))
         for one in progress.state.looks
     ]
     if progress.state.next_look is not None:
-        lines.append(f"The next look is at {progress.state.next_look} shots a level.")
+        lines.append(_("The next look is at {next_look} shots a level.", next_look=progress.state.next_look))
     return tuple(lines)
 
 
 def _power(trial: Trial, progress: TrialProgress) -> tuple[str, ...]:
     def told(chances: tuple[float, ...]) -> str:
         return ", ".join(
-            f"{percent(chance)} for {ratio:g} times the scatter"
+            _("{chance} for {ratio:g} times the scatter", chance=percent(chance), ratio=ratio)
             for ratio, chance in zip(RATIOS, chances, strict=True)
         )
 
     planned = told(progress.power_planned)
-    lines = [f"With {trial.shots_per_level} shots a level the chance to see it is {planned}."]
+    lines = [
+        _(
+            "With {shots_per_level} shots a level the chance to see it is {planned}.",
+            shots_per_level=trial.shots_per_level,
+            planned=planned,
+        )
+    ]
     if trial.runs:
-        lines.append(f"With the shots so far it would be {told(progress.power_now)}.")
+        lines.append(_("With the shots so far it would be {told}.", told=told(progress.power_now)))
     if trial.shots_per_level < 30:
-        lines.append("So few shots see little: a level that is steadier may well go unseen.")
+        lines.append(_("So few shots see little: a level that is steadier may well go unseen."))
     return tuple(lines)
 
 
 def _facts(trial: Trial, plant: Plant) -> tuple[tuple[str, str], ...]:
     rows = [
-        ("Planned", f"{plant.moment(trial.planned_ms)}, {trial.planned_by}"),
-        ("Today's level", trial.named(trial.today)),
-        ("Seed of the order", str(trial.seed)),
+        (_("Planned"), f"{plant.moment(trial.planned_ms)}, {trial.planned_by}"),
+        (_("Today's level"), trial.named(trial.today)),
+        (_("Seed of the order"), str(trial.seed)),
     ]
     if not trial.runs:
-        kept = "not said" if trial.kept_level is None else trial.named(trial.kept_level)
-        rows += [("Ended", f"{plant.moment(trial.ended_ms)}, {trial.ended_by}"), ("Goes on with", kept)]
+        kept = _("not said") if trial.kept_level is None else trial.named(trial.kept_level)
+        rows += [(_("Ended"), f"{plant.moment(trial.ended_ms)}, {trial.ended_by}"), (_("Goes on with"), kept)]
     if trial.note:
-        rows.append(("Note", trial.note))
+        rows.append((_("Note"), trial.note))
     return tuple(rows)

@@ -4,6 +4,7 @@ import sqlalchemy as sa
 
 from server.derived.valve_choice import ChangeChoice, choice_of, fitting_spares
 from server.derived.valve_life import Life, LifeGroup, group_of, life_groups, life_of
+from server.language import _
 from server.maths.results import Undetermined
 from server.show.build_valves import life_block, outcome_words, spare_row
 from server.show.choice_block import choice_block
@@ -32,7 +33,7 @@ def build_valve(connection: sa.Connection, plant: Plant, *, press: str, number: 
     choice = choice_of(connection, found, life, group)
     every = [one for _, one in all_valves(connection)]
     return ValvePage(
-        frame=plant.frame(f"{press} valve {number}", active="/valves"),
+        frame=plant.frame(_("{press} valve {number}", press=press, number=number), active="/valves"),
         answer=_answer(press, valve, life, choice, plant),
         under=_under(valve, plant),
         press=press,
@@ -54,18 +55,20 @@ def build_valve(connection: sa.Connection, plant: Plant, *, press: str, number: 
 
 
 def _answer(press: str, valve: Valve, life: Life, choice: ChangeChoice | Undetermined, plant: Plant) -> str:
-    done = f"{press}: {whole(life.age)} shots on this valve"
+    done = _("{press}: {age} shots on this valve", press=press, age=whole(life.age))
     if valve.removed_ms is not None:
         said = outcome_words(valve, life.how)
-        return f"{done} until {plant.day(valve.removed_ms)}" + (f"; it {said}." if said else ".")
+        return _("{done} until {removed}", done=done, removed=plant.day(valve.removed_ms)) + (
+            _("; it {said}.", said=said) if said else "."
+        )
     if life.failed:
-        return f"{done}; it has failed ({life.how})."
+        return _("{done}; it has failed ({how}).", done=done, how=life.how)
     if isinstance(choice, Undetermined):
         return f"{done}."
     act = (
-        "changing it at the next stop is the cheaper way"
+        _("changing it at the next stop is the cheaper way")
         if choice.costs.cheaper == "change"
-        else ("waiting for the stop after next is the cheaper way")
+        else (_("waiting for the stop after next is the cheaper way"))
     )
     return f"{done}; {act}."
 
@@ -73,7 +76,7 @@ def _answer(press: str, valve: Valve, life: Life, choice: ChangeChoice | Undeter
 def _under(valve: Valve, plant: Plant) -> str:
     parts = [
         worded(VALVE_STYLE, valve.style), valve.part_number, valve.material_pair,
-        f"fitted {plant.day(valve.fitted_ms)}",
+        _("fitted {fitted}", fitted=plant.day(valve.fitted_ms)),
     ]  # fmt: skip
     return " · ".join(part for part in parts if part)
 
@@ -81,22 +84,22 @@ def _under(valve: Valve, plant: Plant) -> str:
 def _facts(valve: Valve, done: Done, life: Life, plant: Plant) -> tuple[tuple[str, str], ...]:
     clearance = plant.units.text("length", valve.nominal_clearance_mm, 3)
     rows = [
-        ("Shots since it was fitted", whole(done.shots)),
-        ("Shots before", "not said" if valve.shots_before is None else whole(valve.shots_before)),
-        ("Hours of cycles", whole(done.hours) if done.hours else "no cycle times sent"),
-        ("Hours under pressure", whole(done.pressure_hours) if done.pressure_hours else "not sent"),
-        ("Clearance when new", clearance if valve.nominal_clearance_mm is not None else "not said"),
-        ("Entered by", valve.author),
+        (_("Shots since it was fitted"), whole(done.shots)),
+        (_("Shots before"), _("not said") if valve.shots_before is None else whole(valve.shots_before)),
+        (_("Hours of cycles"), whole(done.hours) if done.hours else _("no cycle times sent")),
+        (_("Hours under pressure"), whole(done.pressure_hours) if done.pressure_hours else _("not sent")),
+        (_("Clearance when new"), clearance if valve.nominal_clearance_mm is not None else _("not said")),
+        (_("Entered by"), valve.author),
     ]
     if valve.removed_ms is not None:
-        rows.append(("Removed", plant.day(valve.removed_ms)))
+        rows.append((_("Removed"), plant.day(valve.removed_ms)))
     if valve.removed_reason:
-        rows.append(("Why it went", valve.removed_reason))
+        rows.append((_("Why it went"), valve.removed_reason))
     said = outcome_words(valve, life.how)
     if said:
-        rows.append(("What it was", said))
+        rows.append((_("What it was"), said))
     if valve.note:
-        rows.append(("Note", valve.note))
+        rows.append((_("Note"), valve.note))
     return tuple(rows)
 
 
@@ -104,7 +107,7 @@ def _materials(connection: sa.Connection, valve: Valve) -> tuple[tuple[str, str,
     wear = wear_of_materials(connection)
     found = materials_between(connection, valve.press_id, from_ms=valve.fitted_ms, to_ms=valve.removed_ms)
     return tuple(
-        (name or "not named", whole(n), worded(WEAR, wear[name]) if name in wear else "nobody has said")
+        (name or _("not named"), whole(n), worded(WEAR, wear[name]) if name in wear else _("nobody has said"))
         for name, n in found
     )
 
@@ -131,6 +134,6 @@ def _checks(checks: list[Study], valve: Valve, plant: Plant) -> tuple[TimelineRo
 
 def _life(group: LifeGroup | None, valve: Valve, life: Life) -> LifeBlock:
     if group is None:
-        return LifeBlock("", "Nothing is known of such valves.", (), None)
+        return LifeBlock("", _("Nothing is known of such valves."), (), None)
     alive = valve.removed_ms is None and not life.failed and not life.left_out
     return life_block(group, age=float(life.age) if alive else None)

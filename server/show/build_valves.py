@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from server.contract import VALVE_STYLES
 from server.derived.valve_choice import fitting_spares
 from server.derived.valve_life import LifeGroup, group_of, life_groups
+from server.language import _, plural
 from server.maths.results import Undetermined
 from server.show.build_work import press_choices
 from server.show.life_picture import life_picture
@@ -21,7 +22,7 @@ from server.store.records import Valve, all_valves
 from server.store.valve_life import Spare, all_spares, known_materials, wear_of_materials
 from server.words.catalogue import VALVE_STYLE, worded
 from server.words.guidance import caution_text
-from server.words.numbers import count_word, number, plural, whole
+from server.words.numbers import count_word, number, whole
 from server.words.valve_words import COSTS, OUTCOME, WEAR
 
 
@@ -34,9 +35,9 @@ def build_valves(connection: sa.Connection, plant: Plant) -> ValvesPage:
     presses = press_choices(connection)
     rows = tuple(_valve(press, valve, groups, names, plant) for press, valve in valves)
     return ValvesPage(
-        frame=plant.frame("Valves", active="/valves"),
+        frame=plant.frame(_("Valves"), active="/valves"),
         answer=_answer(rows, presses),
-        under="Every valve fitted, what it ran, what was found, and how long such valves last",
+        under=_("Every valve fitted, what it ran, what was found, and how long such valves last"),
         rows=rows,
         lives=tuple(life_block(group) for group in groups),
         spares=tuple(spare_row(one, [valve for _, valve in valves]) for one in spares),
@@ -57,12 +58,21 @@ def _entered(value: Any) -> str:
 
 def _answer(rows: Sequence[ValveRow], presses: Sequence[Choice]) -> str:
     if not rows:
-        return "No valve has been entered yet."
+        return _("No valve has been entered yet.")
     current = sum(row.current for row in rows)
-    answer = f"{count_word(current, capital=True)} {plural(current, 'valve')} in {count_word(len(presses))} "
+    answer = _(
+        "{current} {valve} in {presses} ",
+        current=count_word(current, capital=True),
+        valve=plural(current, "valve", "valves"),
+        presses=count_word(len(presses)),
+    )
     answer += f"{plural(len(presses), 'press', 'presses')}."
     unknown = len(presses) - len({row.href for row in rows if row.current})
-    return f"{answer} {count_word(unknown, capital=True)} not entered." if unknown > 0 else answer
+    return (
+        _("{answer} {unknown} not entered.", answer=answer, unknown=count_word(unknown, capital=True))
+        if unknown > 0
+        else answer
+    )
 
 
 def valve_href(press: str, number: int) -> str:
@@ -79,7 +89,7 @@ def _valve(
     group = group_of(groups, valve)
     lives = [] if group is None else [*group.lives, *group.left_out]
     life = next(one for one in lives if one.press == press and one.valve.valve_no == valve.valve_no)
-    removed = "still in" if valve.removed_ms is None else plant.day(valve.removed_ms)
+    removed = _("still in") if valve.removed_ms is None else plant.day(valve.removed_ms)
     if valve.removed_reason:
         removed += f": {valve.removed_reason}"
     left = ""
@@ -87,7 +97,12 @@ def _valve(
         found = group.remaining(life.age)
         if not isinstance(found, Undetermined):
             low, high = found.middle_interval
-            left = f"{rounded(found.middle)} ({rounded(low)} to {rounded(high)})"
+            left = _(
+                "{rounded} ({rounded_2} to {rounded_3})",
+                rounded=rounded(found.middle),
+                rounded_2=rounded(low),
+                rounded_3=rounded(high),
+            )
     known = names.get(press)
     return ValveRow(
         press=full_name(known) if known else press,
@@ -96,7 +111,7 @@ def _valve(
         style=worded(VALVE_STYLE, valve.style),
         part_number=valve.part_number,
         fitted=plant.day(valve.fitted_ms),
-        shots=whole(life.age) + (" or more" if life.left_out == "its age is not known" else ""),
+        shots=whole(life.age) + (_(" or more") if life.left_out == "its age is not known" else ""),
         removed=removed,
         outcome=outcome_words(valve, life.how),
         left=left,
@@ -106,7 +121,9 @@ def _valve(
 
 def outcome_words(valve: Valve, how: str) -> str:
     """What became of it: what was said, else what shows a failure."""
-    text = worded(OUTCOME, valve.outcome) if valve.outcome else f"had failed ({how})" if how else ""
+    text = (
+        worded(OUTCOME, valve.outcome) if valve.outcome else _("had failed ({how})", how=how) if how else ""
+    )
     return ": ".join(part for part in (text, valve.found) if part)
 
 
@@ -124,19 +141,34 @@ def life_block(group: LifeGroup, *, age: float | None = None) -> LifeBlock:
     title = worded(VALVE_STYLE, group.style) + (f", {group.material_pair}" if group.material_pair else "")
     n, failed = len(group.lives), group.failures
     lines = [
-        f"{whole(n)} {plural(n, 'valve')} with a known age, {whole(failed)} of them failed."
-        + (f" Left out: {whole(len(group.left_out))}." if group.left_out else "")
+        _(
+            "{n} {valve} with a known age, {failed} of them failed.",
+            n=whole(n),
+            valve=plural(n, "valve", "valves"),
+            failed=whole(failed),
+        )
+        + (_(" Left out: {left_out}.", left_out=whole(len(group.left_out))) if group.left_out else "")
     ]
     law = group.law
     if isinstance(law, Undetermined):
-        answer = f"Not enough failures to say: {law.reason}."
+        answer = _("Not enough failures to say: {reason}.", reason=law.reason)
     else:
         low, high = (rounded(end) for end in law.median_interval)
-        answer = f"Half of them last longer than {rounded(law.median)} shots ({low} to {high})."
-        shape = f"{number(law.shape)} ({number(law.shape_interval[0])} to {number(law.shape_interval[1])})"
-        lines.append(f"Weibull law: shape {shape}; above 1 they fail of age. Intervals 95 %.")
+        answer = _(
+            "Half of them last longer than {rounded} shots ({low} to {high}).",
+            rounded=rounded(law.median),
+            low=low,
+            high=high,
+        )
+        shape = _(
+            "{shape} ({shape_interval} to {shape_interval_2})",
+            shape=number(law.shape),
+            shape_interval=number(law.shape_interval[0]),
+            shape_interval_2=number(law.shape_interval[1]),
+        )
+        lines.append(_("Weibull law: shape {shape}; above 1 they fail of age. Intervals 95 %.", shape=shape))
         lines += _left(group, age)
-        lines.append("It assumes like conditions; the steps in the picture assume no law.")
+        lines.append(_("It assumes like conditions; the steps in the picture assume no law."))
     return LifeBlock(title, answer, tuple(lines), life_picture(group, age=age))
 
 
@@ -146,15 +178,23 @@ def _left(group: LifeGroup, age: float | None) -> list[str]:
         return []
     (low, high), (soon, late) = found.middle_interval, found.early_interval
     return [
-        f"If it is good now, it lasts another {rounded(found.middle)} shots ({rounded(low)} to"
-        f" {rounded(high)}) or more in one of two cases; one in ten fails within {rounded(found.early)}"
-        f" ({rounded(soon)} to {rounded(late)})."
+        _(
+            "If it is good now, it lasts another {rounded} shots ({rounded_2} to {rounded_3}) or"
+            " more in one of two cases; one in ten fails within {rounded_4} ({rounded_5} to"
+            " {rounded_6}).",
+            rounded=rounded(found.middle),
+            rounded_2=rounded(low),
+            rounded_3=rounded(high),
+            rounded_4=rounded(found.early),
+            rounded_5=rounded(soon),
+            rounded_6=rounded(late),
+        )
     ]
 
 
 def spare_row(spare: Spare, valves: Sequence[Valve]) -> SpareRow:
     fits = [one for one in valves if one.removed_ms is None and fitting_spares([spare], one)]
-    lead = "not said" if spare.lead_days is None else f"{spare.lead_days:g} days"
+    lead = _("not said") if spare.lead_days is None else _("{lead_days:g} days", lead_days=spare.lead_days)
     return SpareRow(
         number=spare.spare_no,
         part_number=spare.part_number,
@@ -162,7 +202,7 @@ def spare_row(spare: Spare, valves: Sequence[Valve]) -> SpareRow:
         on_hand=whole(spare.on_hand),
         lead=lead,
         place=spare.place,
-        fits=f"{whole(len(fits))} fitted {plural(len(fits), 'valve')}",
+        fits=_("{fits} fitted {valve}", fits=whole(len(fits)), valve=plural(len(fits), "valve", "valves")),
     )
 
 
@@ -170,6 +210,6 @@ def _materials(connection: sa.Connection) -> tuple[WearRow, ...]:
     wear = wear_of_materials(connection)
     names = sorted({*known_materials(connection), *wear})
     return tuple(
-        WearRow(name, wear.get(name, ""), worded(WEAR, wear[name]) if name in wear else "nobody has said")
+        WearRow(name, wear.get(name, ""), worded(WEAR, wear[name]) if name in wear else _("nobody has said"))
         for name in names
     )

@@ -2,6 +2,7 @@
 
 import sqlalchemy as sa
 
+from server.language import _
 from server.show.pages import CaseLine
 from server.show.plant_words import case_href
 from server.store.cases import open_cases
@@ -16,9 +17,9 @@ def case_lines(connection: sa.Connection) -> dict[int, CaseLine]:
     codes = {press.press_id: press.press for press in all_presses(connection)}
     return {
         press_id: CaseLine(
-            name=f"Case {case.case_no}",
+            name=_("Case {case_no}", case_no=case.case_no),
             href=case_href(codes[press_id], case.case_no),
-            text=f"with {case.owner}" if case.owner else "nobody owns it",
+            text=_("with {owner}", owner=case.owner) if case.owner else _("nobody owns it"),
         )
         for press_id, case in cases.items()
         if press_id in codes

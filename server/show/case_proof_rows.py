@@ -6,6 +6,7 @@ from typing import Final
 from markupsafe import Markup
 
 from server.derived.case_proof import CaseProof
+from server.language import N_, _, plural
 from server.maths.results import Undetermined
 from server.show.case_rows import ActionBlock, Cell, WitnessRow
 from server.show.plant_words import Plant
@@ -15,14 +16,14 @@ from server.store.cases import CaseAction
 from server.valve.proof_of_fix import SHOTS_WANTED, Figure, Witness
 from server.words.case_words import ACTION, PROVEN, WITNESS, WITNESS_STATE
 from server.words.catalogue import worded
-from server.words.numbers import fixed, percent, plural, signed, whole
+from server.words.numbers import fixed, percent, signed, whole
 
 _SAYS: Final = {
-    "fixed": "It is fixed.",
-    "better": "It is better, not all well.",
-    "no_change": "Nothing has changed.",
-    "worse": "It has become worse.",
-    "cannot_say": "The shots cannot say.",
+    "fixed": N_("It is fixed."),
+    "better": N_("It is better, not all well."),
+    "no_change": N_("Nothing has changed."),
+    "worse": N_("It has become worse."),
+    "cannot_say": N_("The shots cannot say."),
 }
 
 
@@ -47,25 +48,46 @@ def action_block(action: CaseAction, proof: CaseProof, plant: Plant) -> ActionBl
         proposed=proof.verdict,
         proposed_text=worded(PROVEN, proof.verdict) if proof.verdict else "",
         done_pct=round(100 * come / SHOTS_WANTED),
-        progress_text=f"{whole(come)} of {SHOTS_WANTED} shots after it, settling shots not counted",
+        progress_text=_(
+            "{come} of {shots_wanted} shots after it, settling shots not counted",
+            come=whole(come),
+            shots_wanted=SHOTS_WANTED,
+        ),
     )
 
 
 def _answer(proof: CaseProof) -> str:
     if proof.more:
-        return f"Not yet: {whole(proof.more)} more {plural(proof.more, 'shot')} before anything can be said."
+        return _(
+            "Not yet: {more} more {shot} before anything can be said.",
+            more=whole(proof.more),
+            shot=plural(proof.more, "shot", "shots"),
+        )
     if isinstance(proof.found, Undetermined):
-        return f"It cannot be said: {proof.found.reason}."
+        return _("It cannot be said: {reason}.", reason=proof.found.reason)
     return f"{verdict_words(proof.verdict)} {proof.found.text}"
 
 
 def _under(proof: CaseProof, plant: Plant) -> str:
     if isinstance(proof.found, Undetermined):
-        return f"Compared with the shots since {plant.moment(proof.from_ms)}"
-    n = f"{whole(proof.found.shots_before)} shots before, {whole(proof.found.shots_after)} after"
-    dropped = f"{whole(proof.settling)} settling shots left out"
-    against = f"startup record {proof.baseline_no}" if proof.baseline_no else "no startup record"
-    return f"{n} · {dropped} · {against} · intervals 97.5 % each, autocorrelation allowed for"
+        return _("Compared with the shots since {since}", since=plant.moment(proof.from_ms))
+    n = _(
+        "{shots_before} shots before, {shots_after} after",
+        shots_before=whole(proof.found.shots_before),
+        shots_after=whole(proof.found.shots_after),
+    )
+    dropped = _("{settling} settling shots left out", settling=whole(proof.settling))
+    against = (
+        _("startup record {baseline_no}", baseline_no=proof.baseline_no)
+        if proof.baseline_no
+        else _("no startup record")
+    )
+    return _(
+        "{n} · {dropped} · {against} · intervals 97.5 % each, autocorrelation allowed for",
+        n=n,
+        dropped=dropped,
+        against=against,
+    )
 
 
 def _rows(proof: CaseProof, plant: Plant) -> tuple[WitnessRow, ...]:
@@ -75,10 +97,10 @@ def _rows(proof: CaseProof, plant: Plant) -> tuple[WitnessRow, ...]:
     rows += _cushion(proof, plant)
     rows.append(
         WitnessRow(
-            "Leak-likelihood", "", Cell(_chance(proof.likelihood_before)),
+            _("Leak-likelihood"), "", Cell(_chance(proof.likelihood_before)),
             Cell(_chance(proof.likelihood_after)), Cell(""),
-            "" if proof.likelihood_after is None else "below one half" if proof.likelihood_after < 0.5
-            else "still above one half",
+            "" if proof.likelihood_after is None else _("below one half") if proof.likelihood_after < 0.5
+            else _("still above one half"),
         )
     )  # fmt: skip
     return tuple(rows)
@@ -100,12 +122,16 @@ def _cushion(proof: CaseProof, plant: Plant) -> list[WitnessRow]:
             signed(plant.units.shown_difference("length", one))
             for one in (found.difference, found.lower, found.upper)
         )
-        change = Cell(f"{mid} {unit}", f"{low} to {high}")
-    return [WitnessRow(f"Cushion, mean, {unit}", "", Cell(before), Cell(after), change, "shown only")]
+        change = Cell(f"{mid} {unit}", _("{low} to {high}", low=low, high=high))
+    return [
+        WitnessRow(
+            _("Cushion, mean, {unit}", unit=unit), "", Cell(before), Cell(after), change, _("shown only")
+        )
+    ]
 
 
 def _chance(value: float | None) -> str:
-    return "not judged" if value is None else percent(value)
+    return _("not judged") if value is None else percent(value)
 
 
 def _witness(one: Witness, plant: Plant) -> WitnessRow:
@@ -115,16 +141,21 @@ def _witness(one: Witness, plant: Plant) -> WitnessRow:
 
     def figure(each: Figure) -> Cell:
         low, high = (show("length", end) for end in (each.lower, each.upper))
-        return Cell(fixed(show("length", each.value), 3), f"{fixed(low, 3)} to {fixed(high, 3)}")
+        return Cell(
+            fixed(show("length", each.value), 3), _("{low} to {high}", low=fixed(low, 3), high=fixed(high, 3))
+        )
 
     if level:
         low, mid, high = (
             plant.units.shown_difference("length", end)
             for end in (one.change.lower, one.change.value, one.change.upper)
         )
-        change = Cell(f"{signed(mid)} {unit}", f"{signed(low)} to {signed(high)}")
+        change = Cell(f"{signed(mid)} {unit}", _("{low} to {high}", low=signed(low), high=signed(high)))
     else:
-        change = Cell(f"× {one.change.value:.2f}", f"{one.change.lower:.2f} to {one.change.upper:.2f}")
+        change = Cell(
+            f"× {one.change.value:.2f}",
+            _("{lower:.2f} to {upper:.2f}", lower=one.change.lower, upper=one.change.upper),
+        )
     return WitnessRow(
         name=f"{worded(WITNESS, one.name)}, {unit}",
         record="none" if one.record is None else fixed(show("length", one.record), 3),
@@ -147,7 +178,9 @@ def _picture(one: Witness) -> Markup:
         parts.append(line(across.at(one.record), 2.0, across.at(one.record), 30.0, "proof-record"))
     for y, each, look in ((10.0, one.before, "proof-before"), (22.0, one.after, "proof-after")):
         parts += _span(across, y, each, look)
-    alt = f"{worded(WITNESS, one.name)}: before above, after below, startup record as a line"
+    alt = _(
+        "{witness}: before above, after below, startup record as a line", witness=worded(WITNESS, one.name)
+    )
     return drawing(parts, width=160.0, height=32.0, alt=alt, class_="proof")
 
 

@@ -3,6 +3,7 @@
 import dataclasses
 
 from server.derived.valve_choice import ChangeChoice
+from server.language import _
 from server.maths.results import Undetermined
 from server.words.numbers import percent, whole
 
@@ -20,28 +21,43 @@ class ChoiceBlock:
 
 def choice_block(choice: ChangeChoice | Undetermined, *, href: str = "") -> ChoiceBlock:
     if isinstance(choice, Undetermined):
-        return ChoiceBlock(f"Cannot be compared: {choice.reason}.", href=href)
+        return ChoiceBlock(_("Cannot be compared: {reason}.", reason=choice.reason), href=href)
     costs = choice.costs
 
     def money(value: float) -> str:
         return f"{whole(round(value))} {choice.currency}".strip()
 
     rows = (
-        ("Change at the next stop", money(costs.change)),
-        ("of that for a good valve pulled needlessly", money(costs.needless_share)),
-        ("Wait for the stop after next", money(costs.wait)),
+        (_("Change at the next stop"), money(costs.change)),
+        (_("of that for a good valve pulled needlessly"), money(costs.needless_share)),
+        (_("Wait for the stop after next"), money(costs.wait)),
     )
     lines = [
-        f"Over {whole(choice.shots)} shots, with {percent(choice.likelihood)} likelihood that it leaks now.",
-        "Changing is the cheaper way from a likelihood of "
-        + (f"{percent(costs.break_even)} on." if costs.break_even is not None else "none on: never."),
+        _(
+            "Over {shots} shots, with {likelihood} likelihood that it leaks now.",
+            shots=whole(choice.shots),
+            likelihood=percent(choice.likelihood),
+        ),
+        _("Changing is the cheaper way from a likelihood of ")
+        + (
+            _("{break_even} on.", break_even=percent(costs.break_even))
+            if costs.break_even is not None
+            else _("none on: never.")
+        ),
     ]
     if choice.life_known:
-        lines.append(f"A sound one fails meanwhile with a chance of {percent(choice.fails_meanwhile)}.")
+        lines.append(
+            _(
+                "A sound one fails meanwhile with a chance of {fails_meanwhile}.",
+                fails_meanwhile=percent(choice.fails_meanwhile),
+            )
+        )
     else:
         lines.append(
-            "That a sound one fails meanwhile is left out, since too few have failed so far:"
-            " waiting looks cheaper than it is."
+            _(
+                "That a sound one fails meanwhile is left out, since too few have failed so far:"
+                " waiting looks cheaper than it is."
+            )
         )
-    title = "Change it" if costs.cheaper == "change" else "Wait"
-    return ChoiceBlock(f"{title}: on average the cheaper way.", rows, tuple(lines), href)
+    title = _("Change it") if costs.cheaper == "change" else _("Wait")
+    return ChoiceBlock(_("{title}: on average the cheaper way.", title=title), rows, tuple(lines), href)

@@ -6,6 +6,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from server.language import _
 from server.show.baseline_pages import Drawn
 from server.show.overlay import Ruler, Stretch, overlay_bars, overlay_course
 from server.words.catalogue import signal_name
@@ -78,12 +79,21 @@ def _said(stretch: Stretch, ruler: Ruler) -> str:
     known = stretch.known
     low, middle, high = np.quantile(known, (0.05, 0.5, 0.95))
     spread = float(known.std(ddof=1)) if len(known) > 1 else 0.0
-    ends = f"{fixed(float(low), ruler.places)} and {fixed(float(high), ruler.places)}"
-    text = (
-        f"{stretch.name}: {whole(len(known))} shots, middle {fixed(float(middle), ruler.places)}"
-        f" {ruler.unit}, nine in ten between {ends}, s {fixed(spread, ruler.places + 1)}"
+    ends = _(
+        "{float} and {float_2}",
+        float=fixed(float(low), ruler.places),
+        float_2=fixed(float(high), ruler.places),
+    )
+    text = _(
+        "{name}: {known} shots, middle {float} {unit}, nine in ten between {ends}, s {spread}",
+        name=stretch.name,
+        known=whole(len(known)),
+        float=fixed(float(middle), ruler.places),
+        unit=ruler.unit,
+        ends=ends,
+        spread=fixed(spread, ruler.places + 1),
     )
     if ruler.lower is None or ruler.upper is None:
         return text
     out = int(((known < ruler.lower) | (known > ruler.upper)).sum())
-    return f"{text}, {whole(out)} beyond the record's limits"
+    return _("{value}, {out} beyond the record's limits", value=text, out=whole(out))

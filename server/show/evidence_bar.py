@@ -2,6 +2,7 @@
 
 from markupsafe import Markup
 
+from server.language import _
 from server.show.scale import Scale
 from server.show.svg import box, drawing, label, line
 from server.words.numbers import odds_factor
@@ -24,5 +25,9 @@ def evidence_bar(log_odds: float, *, largest: float) -> Markup:
         parts.append(label(_MIDDLE - length - 6.0, 11.5, factor, "bar-factor bar-factor-left"))
     else:
         parts.append(label(_MIDDLE + length + 6.0, 11.5, factor, "bar-factor"))
-    spoken = "leaves the odds as they are" if factor == "× 1.0" else f"odds for a leak {factor}"
+    spoken = (
+        _("leaves the odds as they are")
+        if factor == "× 1.0"
+        else _("odds for a leak {factor}", factor=factor)
+    )
     return drawing(parts, width=_WIDTH, height=_HEIGHT, alt=spoken, class_="bar")

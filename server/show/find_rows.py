@@ -7,6 +7,7 @@ from urllib.parse import quote
 
 import sqlalchemy as sa
 
+from server.language import N_, _
 from server.show.baseline_words import STATE
 from server.show.build_valves import valve_href
 from server.show.find_page import Found
@@ -73,12 +74,12 @@ def presses(connection: sa.Connection, asked: Asked, _plant: Plant, limit: int) 
 
 def _press(row: Row, asked: Asked) -> Found:
     runs = " ".join(part for part in (row["mold"], row["material"]) if part)
-    now = (f"runs {runs}" if runs else "", f"lot {row['lot']}" if row["lot"] else "",
-           f"box {row['box']}" if row["box"] else "")  # fmt: skip
+    now = (_("runs {runs}", runs=runs) if runs else "", _("lot {lot}", lot=row['lot']) if row["lot"] else "",
+           _("box {box}", box=row['box']) if row["box"] else "")  # fmt: skip
     return Found(
         kind="press",
         title=f"{row['press']} {row['name']}".strip(),
-        text=_line("Press", row["area"], *now),
+        text=_line(_("Press"), row["area"], *now),
         href=press_href(row["press"]),
         exact=_is(asked, row["press"], row["name"]),
     )
@@ -87,62 +88,84 @@ def _press(row: Row, asked: Asked) -> Found:
 def molds(connection: sa.Connection, asked: Asked, _plant: Plant, limit: int) -> list[Found]:
     return [
         Found(
-            kind="mold", title=row["mold"], href=mold_href(row["mold"]),
-            text=_line("Mold", row["part"], f"{row['cavities']} cavities" if row["cavities"] else ""),
+            kind="mold",
+            title=row["mold"],
+            href=mold_href(row["mold"]),
+            text=_line(
+                _("Mold"),
+                row["part"],
+                _("{cavities} cavities", cavities=row["cavities"]) if row["cavities"] else "",
+            ),
             exact=_is(asked, row["mold"]),
         )
         for row in find.molds_found(connection, asked, limit=limit)
-    ]  # fmt: skip
+    ]
 
 
 def materials(connection: sa.Connection, asked: Asked, _plant: Plant, limit: int) -> list[Found]:
     rows = find.materials_found(connection, asked, limit=limit)
     return [
         Found(
-            kind="material", title=row["material"], href=f"{press_href(row['press'])}/setups",
-            text=f"Material, ran on {_and_more(row['press'], row['presses'])}: what it ran with there",
+            kind="material",
+            title=row["material"],
+            href=f"{press_href(row['press'])}/setups",
+            text=_(
+                "Material, ran on {and_more}: what it ran with there",
+                and_more=_and_more(row["press"], row["presses"]),
+            ),
             exact=_is(asked, row["material"]),
         )
         for row in rows
-    ]  # fmt: skip
+    ]
 
 
 def _and_more(first: str, count: int) -> str:
-    return first if count == 1 else f"{first} and {count - 1} more"
+    return first if count == 1 else _("{first} and {count} more", first=first, count=count - 1)
 
 
 def setups(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -> list[Found]:
     return [
         Found(
-            kind="setup", title=_ran(row),
-            text=_line(f"Set-up of {row['press']}", f"first seen {plant.day(row['first_seen_ms'])}"),
-            href=f"{press_href(row['press'])}/setups", exact=_is(asked, row["setup"]),
+            kind="setup",
+            title=_ran(row),
+            text=_line(
+                _("Set-up of {press}", press=row["press"]),
+                _("first seen {first_seen}", first_seen=plant.day(row["first_seen_ms"])),
+            ),
+            href=f"{press_href(row['press'])}/setups",
+            exact=_is(asked, row["setup"]),
         )
         for row in find.setups_found(connection, asked, limit=limit)
-    ]  # fmt: skip
+    ]
 
 
 def valves(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -> list[Found]:
     return [
         Found(
-            kind="valve", title=row["part_number"] or f"Valve {row['valve_no']} of {row['press']}",
+            kind="valve",
+            title=row["part_number"]
+            or _("Valve {valve_no} of {press}", valve_no=row["valve_no"], press=row["press"]),
             text=_line(
-                f"Valve {row['valve_no']} of {row['press']}", worded(VALVE_STYLE, row["style"]),
-                f"fitted {plant.day(row['fitted_ms'])}",
-                f"removed {plant.day(row['removed_ms'])}" if row["removed_ms"] else "still in",
+                _("Valve {valve_no} of {press}", valve_no=row["valve_no"], press=row["press"]),
+                worded(VALVE_STYLE, row["style"]),
+                _("fitted {fitted}", fitted=plant.day(row["fitted_ms"])),
+                _("removed {removed}", removed=plant.day(row["removed_ms"]))
+                if row["removed_ms"]
+                else _("still in"),
             ),
-            href=valve_href(row["press"], row["valve_no"]), exact=_is(asked, row["part_number"]),
+            href=valve_href(row["press"], row["valve_no"]),
+            exact=_is(asked, row["part_number"]),
         )
         for row in find.valves_found(connection, asked, limit=limit)
-    ]  # fmt: skip
+    ]
 
 
 def cases(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -> list[Found]:
     return [
         Found(
-            kind="case", title=f"Case {row['case_no']} of {row['press']}",
+            kind="case", title=_("Case {case_no} of {press}", case_no=row['case_no'], press=row['press']),
             text=_line(
-                row["about"], f"opened {plant.day(row['opened_ms'])}",
+                row["about"], _("opened {opened}", opened=plant.day(row['opened_ms'])),
                 "open" if row["closed_ms"] is None else f"closed: {worded(PROVEN, row['verdict'])}",
                 row["owner"],
             ),
@@ -165,10 +188,10 @@ def _alarm(row: Row, asked: Asked, plant: Plant) -> Found:
     over = row["ended_ms"] is not None
     return Found(
         kind="alarm",
-        title=f"Alarm {name}",
+        title=_("Alarm {name}", name=name),
         text=_line(
             worded(ALARM_KIND, row["kind"]), "" if over else worded(URGENCY, row["urgency"]),
-            f"since {plant.moment(row['opened_ms'])}", worded(ALARM_STATE, row["state"]),
+            _("since {opened}", opened=plant.moment(row['opened_ms'])), worded(ALARM_STATE, row["state"]),
         ),
         href=_around(row, plant) if over else f"/alarms#{anchor('alarm', name)}",
         exact=_is(asked, name),
@@ -188,90 +211,123 @@ def studies(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -
     kinds = kinds_of(asked, STUDY)
     being_done = [
         Found(
-            kind="study", title=f"Sheet {row['sheet_no']} of {row['press']}",
-            text=_line(worded(STUDY, row["kind"]), row["mold"], "being done",
-                       f"since {plant.moment(row['opened_ms'])}", row["opened_by"]),
+            kind="study",
+            title=_("Sheet {sheet_no} of {press}", sheet_no=row["sheet_no"], press=row["press"]),
+            text=_line(
+                worded(STUDY, row["kind"]),
+                row["mold"],
+                _("being done"),
+                _("since {opened}", opened=plant.moment(row["opened_ms"])),
+                row["opened_by"],
+            ),
             href=f"{press_href(row['press'])}/sheets/{row['sheet_no']}",
         )
         for row in find.sheets_found(connection, asked, kinds, limit=limit)
-    ]  # fmt: skip
+    ]
     kept = [
         Found(
-            kind="study", title=f"Study {row['study_no']} of {row['press']}",
-            text=_line(worded(STUDY, row["kind"]), row["mold"], worded(VERDICT, row["verdict"]),
-                       plant.moment(row["at_ms"]), row["author"]),
+            kind="study",
+            title=_("Study {study_no} of {press}", study_no=row["study_no"], press=row["press"]),
+            text=_line(
+                worded(STUDY, row["kind"]),
+                row["mold"],
+                worded(VERDICT, row["verdict"]),
+                plant.moment(row["at_ms"]),
+                row["author"],
+            ),
             href=f"{press_href(row['press'])}/studies/{row['study_no']}",
         )
         for row in find.studies_found(connection, asked, kinds, limit=limit)
-    ]  # fmt: skip
+    ]
     return (being_done + kept)[:limit]
 
 
 def records(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -> list[Found]:
     return [
         Found(
-            kind="startup_record", title=f"Startup record {row['baseline_no']} of {row['press']}",
-            text=_line(_ran(row), worded(STATE, row["state"]), f"captured {plant.day(row['captured_ms'])}",
-                       row["note"]),
+            kind="startup_record",
+            title=_(
+                "Startup record {baseline_no} of {press}", baseline_no=row["baseline_no"], press=row["press"]
+            ),
+            text=_line(
+                _ran(row),
+                worded(STATE, row["state"]),
+                _("captured {captured}", captured=plant.day(row["captured_ms"])),
+                row["note"],
+            ),
             href=f"{press_href(row['press'])}/baselines/{row['baseline_no']}",
         )
         for row in find.records_found(connection, asked, limit=limit)
-    ]  # fmt: skip
+    ]
 
 
 def trials(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -> list[Found]:
     return [
         Found(
-            kind="trial", title=f"Setting trial {row['trial_no']} of {row['press']}",
-            text=_line(row["setting"], f"planned {plant.day(row['planned_ms'])}",
-                       "running" if row["ended_ms"] is None else "over"),
+            kind="trial",
+            title=_("Setting trial {trial_no} of {press}", trial_no=row["trial_no"], press=row["press"]),
+            text=_line(
+                row["setting"],
+                _("planned {planned}", planned=plant.day(row["planned_ms"])),
+                "running" if row["ended_ms"] is None else "over",
+            ),
             href=trial_href(row["press"], row["trial_no"]),
         )
         for row in find.trials_found(connection, asked, limit=limit)
-    ]  # fmt: skip
+    ]
 
 
 def held(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -> list[Found]:
     return [
         Found(
-            kind="held_parts", title=f"Held parts {row['containment_no']} of {row['press']}",
-            text=_line(row["mold"], row["why"], f"held since {plant.moment(row['held_ms'])}"),
+            kind="held_parts",
+            title=_(
+                "Held parts {containment_no} of {press}",
+                containment_no=row["containment_no"],
+                press=row["press"],
+            ),
+            text=_line(row["mold"], row["why"], _("held since {held}", held=plant.moment(row["held_ms"]))),
             href=f"/containment#{anchor('h', row['press'], row['containment_no'])}",
         )
         for row in find.held_found(connection, asked, limit=limit)
-    ]  # fmt: skip
+    ]
 
 
 def reports(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -> list[Found]:
     kinds = kinds_of(asked, {code: kind.name for code, kind in KINDS.items()})
     return [
         Found(
-            kind="report", title=f"Report {row['report_no']}",
-            text=_line(KINDS[row["kind"]].name, row["subject"], f"made {plant.day(row['made_ms'])}",
-                       row["made_by"]),
+            kind="report",
+            title=_("Report {report_no}", report_no=row["report_no"]),
+            text=_line(
+                KINDS[row["kind"]].name,
+                row["subject"],
+                _("made {made}", made=plant.day(row["made_ms"])),
+                row["made_by"],
+            ),
             href=f"/reports/{row['report_no']}",
         )
         for row in find.reports_found(connection, asked, kinds, limit=limit)
-    ]  # fmt: skip
+    ]
 
 
 #: In the order of the page.
 LOOKS: Final = (
-    Look("press", "Presses", ("press", "presses"), presses),
-    Look("mold", "Molds", ("mold", "molds"), molds),
-    Look("alarm", "Alarms", ("alarm", "alarms"), alarms),
-    Look("case", "Cases", ("case", "cases"), cases),
-    Look("valve", "Valves", ("valve", "valves"), valves),
-    Look("study", "Studies", ("study", "studies", "sheet", "sheets"), studies),
+    Look("press", N_("Presses"), ("press", "presses"), presses),
+    Look("mold", N_("Molds"), ("mold", "molds"), molds),
+    Look("alarm", N_("Alarms"), ("alarm", "alarms"), alarms),
+    Look("case", N_("Cases"), ("case", "cases"), cases),
+    Look("valve", N_("Valves"), ("valve", "valves"), valves),
+    Look("study", N_("Studies"), ("study", "studies", "sheet", "sheets"), studies),
     Look(
         "startup_record",
-        "Startup records",
+        N_("Startup records"),
         ("startup", "record", "records", "baseline", "baselines"),
         records,
     ),
-    Look("material", "Materials", ("material", "materials"), materials),
-    Look("setup", "Set-ups", ("set-up", "set-ups", "setup", "setups"), setups),
-    Look("trial", "Setting trials", ("setting", "trial", "trials"), trials),
-    Look("held_parts", "Held parts", ("held", "parts"), held),
-    Look("report", "Reports", ("report", "reports"), reports),
+    Look("material", N_("Materials"), ("material", "materials"), materials),
+    Look("setup", N_("Set-ups"), ("set-up", "set-ups", "setup", "setups"), setups),
+    Look("trial", N_("Setting trials"), ("setting", "trial", "trials"), trials),
+    Look("held_parts", N_("Held parts"), ("held", "parts"), held),
+    Look("report", N_("Reports"), ("report", "reports"), reports),
 )

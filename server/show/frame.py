@@ -2,39 +2,40 @@
 
 import dataclasses
 
+from server.language import N_
 from server.words.times import Zone
 
 #: Address and word of each main page, in order.
 NAVIGATION = (
-    ("/", "Plant"),
-    ("/alarms", "Alarms"),
-    ("/cases", "Cases"),
-    ("/containment", "Containment"),
-    ("/molds", "Molds"),
-    ("/studies", "Studies"),
-    ("/valves", "Valves"),
+    ("/", N_("Plant")),
+    ("/alarms", N_("Alarms")),
+    ("/cases", N_("Cases")),
+    ("/containment", N_("Containment")),
+    ("/molds", N_("Molds")),
+    ("/studies", N_("Studies")),
+    ("/valves", N_("Valves")),
 )
 #: Keys that lead to a page after `g`, with its address and word.
 GO = (
-    ("p", "/", "Plant"),
-    ("a", "/alarms", "Alarms"),
-    ("c", "/cases", "Cases"),
-    ("h", "/containment", "Containment"),
-    ("m", "/molds", "Molds"),
-    ("s", "/studies", "Studies"),
-    ("v", "/valves", "Valves"),
-    ("r", "/reports", "Reports"),
-    ("i", "/import", "Import"),
-    ("w", "/help", "Help"),
+    ("p", "/", N_("Plant")),
+    ("a", "/alarms", N_("Alarms")),
+    ("c", "/cases", N_("Cases")),
+    ("h", "/containment", N_("Containment")),
+    ("m", "/molds", N_("Molds")),
+    ("s", "/studies", N_("Studies")),
+    ("v", "/valves", N_("Valves")),
+    ("r", "/reports", N_("Reports")),
+    ("i", "/import", N_("Import")),
+    ("w", "/help", N_("Help")),
 )
 #: Pages of the foot line.
 MORE = (
-    ("/reports", "Reports"),
-    ("/import", "Import"),
-    ("/sources", "Sources"),
-    ("/settings", "Settings"),
-    ("/access", "Access"),
-    ("/help", "Help"),
+    ("/reports", N_("Reports")),
+    ("/import", N_("Import")),
+    ("/sources", N_("Sources")),
+    ("/settings", N_("Settings")),
+    ("/access", N_("Access")),
+    ("/help", N_("Help")),
 )
 
 

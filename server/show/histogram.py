@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
+from server.language import _
 from server.show.lanes import Limits
 from server.show.scale import Scale, round_step, ticks
 from server.show.svg import box, drawing, label, line
@@ -15,7 +16,7 @@ _WIDTH, _HEIGHT, _BASE = 640.0, 150.0, 120.0
 def histogram(edges: Sequence[float], *, counts: Sequence[int], limits: Limits, unit: str) -> Markup:
     """`edges` one longer than `counts`; the limits of the drawing as hairlines."""
     if len(counts) == 0 or len(edges) != len(counts) + 1:
-        return drawing([], width=_WIDTH, height=20.0, alt="no values to draw", class_="histogram")
+        return drawing([], width=_WIDTH, height=20.0, alt=_("no values to draw"), class_="histogram")
     ends = [edges[0], edges[-1], *limits.known()]
     air = 0.04 * (max(ends) - min(ends)) or 0.5
     across = Scale(low=min(ends) - air, high=max(ends) + air, left=4.0, right=_WIDTH - 4.0)
@@ -32,8 +33,11 @@ def histogram(edges: Sequence[float], *, counts: Sequence[int], limits: Limits, 
     for value in limits.known():
         parts.append(line(across.at(value), 12.0, across.at(value), _BASE, "lane-limit"))
         parts.append(label(across.at(value), 10.0, number(value, 4), "lane-limit-number"))
-    alt = (
-        f"distribution of {whole(sum(counts))} values from {number(edges[0], 4)} to "
-        f"{number(edges[-1], 4)} {unit}"
+    alt = _(
+        "distribution of {sum} values from {edges} to {edges_2} {unit}",
+        sum=whole(sum(counts)),
+        edges=number(edges[0], 4),
+        edges_2=number(edges[-1], 4),
+        unit=unit,
     )
     return drawing(parts, width=_WIDTH, height=_HEIGHT, alt=alt, class_="histogram")

@@ -5,6 +5,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
+from server.language import _
 from server.show.plant_words import Plant
 from server.store.page_queries import shots_waiting
 from server.store.poison import set_aside_of
@@ -19,21 +20,35 @@ def kept_words(connection: sa.Connection, plant: Plant, row: Mapping[str, Any]) 
     """Sentences in order of weight; '' when all is as it should be."""
     said = []
     if row["trouble"]:
-        said.append(f"Shots of this press cannot be judged: {row['trouble']}. They are kept and tried again.")
+        said.append(
+            _(
+                "Shots of this press cannot be judged: {trouble}. They are kept and tried again.",
+                trouble=row["trouble"],
+            )
+        )
     count, why = set_aside_of(connection, row["press"])
     if count:
-        them = "1 shot was" if count == 1 else f"{whole(count)} shots were"
+        them = _("1 shot was") if count == 1 else _("{count} shots were", count=whole(count))
         said.append(
-            f"{them} set aside because judging failed; the others are judged. Newest: {why}. Once the"
-            f" cause is mended: ringtell db take-back --press {row['press']}"
+            _(
+                "{them} set aside because judging failed; the others are judged. Newest: {why}. Once"
+                " the cause is mended: ringtell db take-back --press {press}",
+                them=them,
+                why=why,
+                press=row["press"],
+            )
         )
     waiting = shots_waiting(connection, row["press_id"])
     if waiting > WAITING_SHOWN:
-        said.append(f"{whole(waiting)} shots are waiting to be judged.")
+        said.append(_("{waiting} shots are waiting to be judged.", waiting=whole(waiting)))
     floor = floor_of(connection, row["press_id"])
     if floor is not None:
         day = plant.zone.day(floor.floor_ms, plant.now_ms)
         said.append(
-            f"Before {day} single shots are thinned out: ten-minute summaries, scores and findings remain."
+            _(
+                "Before {day} single shots are thinned out: ten-minute summaries, scores and findings"
+                " remain.",
+                day=day,
+            )
         )
     return " ".join(said)

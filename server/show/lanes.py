@@ -5,6 +5,7 @@ from collections.abc import Sequence
 
 from markupsafe import Markup
 
+from server.language import _
 from server.show.scale import Scale, round_step, ticks
 from server.show.svg import box, drawing, element, label, line
 from server.words.numbers import number
@@ -56,10 +57,16 @@ def lane_drawing(lane: Lane, *, scale: Scale, limits: Limits, unit: str) -> Mark
         box(min(low, scale.clipped(lane.mean) - 1.5), y - 3.5, max(high - low, 3.0), 7.0, "lane-mean")
     )
     parts.append(line(scale.clipped(lane.mean), y - 8.0, scale.clipped(lane.mean), y + 8.0, "lane-middle"))
-    alt = (
-        f"{lane.press}: mean {number(lane.mean, 4)} {unit}, between {number(lane.mean_low, 4)} and "
-        f"{number(lane.mean_high, 4)}; three standard deviations reach from "
-        f"{number(lane.mean - 3 * lane.sd, 4)} to {number(lane.mean + 3 * lane.sd, 4)}"
+    alt = _(
+        "{press}: mean {mean} {unit}, between {mean_low} and {mean_high}; three standard"
+        " deviations reach from {mean_2} to {mean_3}",
+        press=lane.press,
+        mean=number(lane.mean, 4),
+        unit=unit,
+        mean_low=number(lane.mean_low, 4),
+        mean_high=number(lane.mean_high, 4),
+        mean_2=number(lane.mean - 3 * lane.sd, 4),
+        mean_3=number(lane.mean + 3 * lane.sd, 4),
     )
     name = "lane lane-short" if lane.falls_short else "lane"
     return drawing(parts, width=_WIDTH, height=_LANE, alt=alt, class_=name)
@@ -75,7 +82,7 @@ def lane_ruler(*, scale: Scale, limits: Limits, unit: str) -> Markup:
         if all(abs(x - other) > 34.0 for other in taken):
             parts.append(label(x, 20.0, number(value, 4), "lane-number"))
     parts += [label(scale.at(value), 20.0, number(value, 4), "lane-limit-number") for value in limits.known()]
-    return drawing(parts, width=_WIDTH, height=_AXIS, alt=f"ruler in {unit}", class_="lane")
+    return drawing(parts, width=_WIDTH, height=_AXIS, alt=_("ruler in {unit}", unit=unit), class_="lane")
 
 
 def _limit_lines(limits: Limits, scale: Scale, top: float, bottom: float) -> list[Markup]:

@@ -8,6 +8,7 @@ import numpy as np
 from markupsafe import Markup
 
 from server.derived.valve_life import LifeGroup
+from server.language import _
 from server.maths.life import FAILURES_MIN
 from server.maths.results import Undetermined
 from server.show.scale import Scale, round_step, ticks
@@ -32,10 +33,12 @@ def life_picture(group: LifeGroup, *, age: float | None = None) -> Markup | None
     parts += _law(group, across, up)
     if age is not None:
         parts.append(line(across.at(age), _TOP, across.at(age), _BASE, "life-age"))
-        parts.append(label(across.at(age) + 4.0, _TOP + 8.0, "this one", "life-number"))
-    alt = (
-        f"share of valves still good by shots: {group.failures} failures among {len(group.lives)} valves,"
-        " steps without a law, smooth line the Weibull law"
+        parts.append(label(across.at(age) + 4.0, _TOP + 8.0, _("this one"), "life-number"))
+    alt = _(
+        "share of valves still good by shots: {failures} failures among {lives} valves, steps"
+        " without a law, smooth line the Weibull law",
+        failures=group.failures,
+        lives=len(group.lives),
     )
     return drawing(parts, width=_WIDTH, height=_HEIGHT, alt=alt, class_="life")
 
@@ -48,7 +51,7 @@ def _axes(across: Scale, up: Scale) -> list[Markup]:
     for share in (0.0, 0.5, 1.0):
         parts.append(label(4.0, up.at(share) + 4.0, f"{100 * share:.0f} %", "life-number"))
         parts.append(line(across.left - 4.0, up.at(share), across.left, up.at(share), "lane-axis"))
-    parts.append(label(across.left, _BASE + 36.0, "shots on the valve", "life-number"))
+    parts.append(label(across.left, _BASE + 36.0, _("shots on the valve"), "life-number"))
     return parts
 
 

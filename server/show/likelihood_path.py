@@ -6,6 +6,7 @@ from typing import Final
 
 from markupsafe import Markup
 
+from server.language import _
 from server.show.scale import Scale
 from server.show.svg import drawing, element, label, line
 from server.words.numbers import percent
@@ -43,7 +44,7 @@ def _drawn(points: tuple[tuple[int, float], ...], now_ms: int, unusual: bool) ->
         )
         for stretch in _stretches(kept)
     ]
-    parts.append(label(2.0, _BASE + 13.0, f"{DAYS} days", "path-note"))
+    parts.append(label(2.0, _BASE + 13.0, _("{days} days", days=DAYS), "path-note"))
     return drawing(
         parts,
         width=_WIDTH,
@@ -64,9 +65,12 @@ def _stretches(points: Sequence[tuple[int, float]]) -> list[list[tuple[int, floa
 
 def _words(points: Sequence[tuple[int, float]]) -> str:
     if not points:
-        return f"no likelihood in the last {DAYS} days"
+        return _("no likelihood in the last {days} days", days=DAYS)
     shares = [share for _, share in points]
-    return (
-        f"likelihood over {DAYS} days: from {percent(shares[0])} to {percent(shares[-1])}, "
-        f"at most {percent(max(shares))}"
+    return _(
+        "likelihood over {days} days: from {shares} to {shares_2}, at most {max}",
+        days=DAYS,
+        shares=percent(shares[0]),
+        shares_2=percent(shares[-1]),
+        max=percent(max(shares)),
     )

@@ -3,6 +3,8 @@
 from collections.abc import Callable
 from typing import Any
 
+from server.language import _
+
 #: Pictures drawn from `web/static/icon.svg`: file, edge in pixels, what it may be cut to.
 ICONS = (
     ("icons/icon-192.png", 192, "any"),
@@ -20,9 +22,9 @@ def app_manifest(href: Callable[[str], str]) -> dict[str, Any]:
     drawing = {"src": href("icon.svg"), "sizes": "any", "type": "image/svg+xml", "purpose": "any"}
     return {
         "id": "/alarms",
-        "name": "Ringtell alarms",
+        "name": _("Ringtell alarms"),
         "short_name": "Ringtell",
-        "description": "What needs somebody at a press, what to do now, and one tap to answer.",
+        "description": _("What needs somebody at a press, what to do now, and one tap to answer."),
         "start_url": "/alarms",
         "scope": "/",
         "display": "standalone",

@@ -6,6 +6,7 @@ import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
+from server.language import _
 from server.maths.against_others import standing_out
 from server.maths.assessment import assess
 from server.maths.capability import Capability
@@ -36,10 +37,15 @@ def odd_ones(by_press: Mapping[str, Assessed], limits: Limits) -> tuple[str, ...
     if isinstance(found, Undetermined):
         return ()
     return tuple(
-        f"{names[one.level]} makes parts {number(abs(one.difference))} g"
-        f" {'heavier' if one.difference > 0 else 'lighter'} than the other presses"
-        f" ({number(min(abs(one.lower), abs(one.upper)))} to {number(max(abs(one.lower), abs(one.upper)))} g"
-        f"{_share(one.difference, limits)})."
+        _(
+            "{names} makes parts {difference} g {value} than the other presses ({min} to {max} g{share}).",
+            names=names[one.level],
+            difference=number(abs(one.difference)),
+            value="heavier" if one.difference > 0 else "lighter",
+            min=number(min(abs(one.lower), abs(one.upper))),
+            max=number(max(abs(one.lower), abs(one.upper))),
+            share=_share(one.difference, limits),
+        )
         for one in found
     )
 
@@ -47,7 +53,10 @@ def odd_ones(by_press: Mapping[str, Assessed], limits: Limits) -> tuple[str, ...
 def _share(difference: float, limits: Limits) -> str:
     if limits.lower is None or limits.upper is None or limits.upper <= limits.lower:
         return ""
-    return f"; {100 * abs(difference) / (limits.upper - limits.lower):.0f} % of the tolerance"
+    return _(
+        "; {difference:.0f} % of the tolerance",
+        difference=100 * abs(difference) / (limits.upper - limits.lower),
+    )
 
 
 def history_rows(versions: Sequence[MoldVersion], plant: Plant) -> tuple[LimitVersion, ...]:
@@ -65,8 +74,8 @@ def history_rows(versions: Sequence[MoldVersion], plant: Plant) -> tuple[LimitVe
                 number=one.version_no,
                 since=plant.moment(one.since_ms),
                 limits="; ".join(told) or "none",
-                demand="" if ppk is None else f"Ppk ≥ {ppk:g}",
-                who=one.who or "before versions were kept",
+                demand="" if ppk is None else _("Ppk ≥ {ppk:g}", ppk=ppk),
+                who=one.who or _("before versions were kept"),
                 why=one.why,
             )
         )
@@ -129,28 +138,43 @@ def _row(
 
 def _came_to(values: NDArray[np.float64], limits: Limits, demand: float) -> str:
     if not len(values):
-        return "no values"
+        return _("no values")
     found = assess(values, lower=limits.lower, upper=limits.upper, target=limits.target)
     if isinstance(found.capability, Capability):
-        word, detail, _ = lane_verdict(found.capability, found.stability, demand=demand)
+        word, detail, *_rest = lane_verdict(found.capability, found.stability, demand=demand)
         return f"{word}, {detail} (n {whole(len(values))})"
-    return f"mean {number(float(values.mean()), 5)} g (n {whole(len(values))})"
+    return _("mean {float} g (n {values})", float=number(float(values.mean()), 5), values=whole(len(values)))
 
 
 def _change(before: NDArray[np.float64], after: NDArray[np.float64]) -> str:
     means = compare_means(before, second=after)
     if isinstance(means, Undetermined):
-        return f"cannot be said: {means.reason}"
+        return _("cannot be said: {reason}", reason=means.reason)
     sign = "+" if means.difference >= 0 else "−"
     told = (
-        f"mean {sign}{number(abs(means.difference))} g ({number(means.lower)} to {number(means.upper)})"
+        _(
+            "mean {sign}{difference} g ({lower} to {upper})",
+            sign=sign,
+            difference=number(abs(means.difference)),
+            lower=number(means.lower),
+            upper=number(means.upper),
+        )
         if means.lower > 0 or means.upper < 0
-        else f"no change of the mean shown (it lies within {number(means.lower)} to {number(means.upper)} g)"
+        else _(
+            "no change of the mean shown (it lies within {lower} to {upper} g)",
+            lower=number(means.lower),
+            upper=number(means.upper),
+        )
     )
     scatter = compare_scatter([before, after])
     if isinstance(scatter, Undetermined):
         return told
     low, high = scatter.ratio_lower[1], scatter.ratio_upper[1]
     if low > 1.0 or high < 1.0:
-        told += f"; scatter {fixed(scatter.ratios[1], 2)} times ({fixed(low, 2)} to {fixed(high, 2)})"
+        told += _(
+            "; scatter {ratios} times ({low} to {high})",
+            ratios=fixed(scatter.ratios[1], 2),
+            low=fixed(low, 2),
+            high=fixed(high, 2),
+        )
     return told

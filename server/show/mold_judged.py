@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from server.derived.capability import DrawingLimits, PressCapability, press_capability
 from server.derived.mold_limits import InForce
+from server.language import _
 from server.maths.capability import Capability
 from server.maths.results import Undetermined
 from server.maths.stability import Stability
@@ -68,9 +69,9 @@ def number_of(value: Any) -> float | None:
 
 def limit_words(limits: Limits, unit: str) -> str:
     if limits.lower is None:
-        return f"at most {limits.upper:g} {unit}"
+        return _("at most {upper:g} {unit}", upper=limits.upper, unit=unit)
     if limits.upper is None:
-        return f"at least {limits.lower:g} {unit}"
+        return _("at least {lower:g} {unit}", lower=limits.lower, unit=unit)
     return f"{limits.lower:g}–{limits.upper:g} {unit}"
 
 

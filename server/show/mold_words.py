@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 
+from server.language import _, plural
 from server.maths.capability import Capability, Index
 from server.maths.demand import chance_of_demand
 from server.maths.percentiles import PercentileIndices
@@ -9,7 +10,7 @@ from server.maths.results import Undetermined
 from server.maths.stability import Stability
 from server.show.lanes import Limits
 from server.show.pages import Fact
-from server.words.numbers import count_word, fixed, number, percent, plural, whole
+from server.words.numbers import count_word, fixed, number, percent, whole
 
 #: Demanded Ppk where the plant states none (common practice, no source).
 DEMAND_PPK = 1.33
@@ -25,7 +26,12 @@ def index_text(index: Index | None) -> str:
     """
     if index is None:
         return "–"
-    return f"{fixed(index.value, 2)} ({fixed(index.interval.lower, 2)} to {fixed(index.interval.upper, 2)})"
+    return _(
+        "{value} ({lower} to {upper})",
+        value=fixed(index.value, 2),
+        lower=fixed(index.interval.lower, 2),
+        upper=fixed(index.interval.upper, 2),
+    )
 
 
 def is_normal(capability: Capability) -> bool:
@@ -68,18 +74,23 @@ def lane_verdict(
     """Verdict, detail (stability first), and whether the press falls short of the demand."""
     value = counted_ppk(capability)
     if value is None:
-        return f"n {whole(capability.n)}", "no limits of the drawing, so no index", False
+        return f"n {whole(capability.n)}", _("no limits of the drawing, so no index"), False
     verdict = verdict_of(capability, stable, demand=demand)
-    word = f"Ppk {fixed(value, 2)}"
+    word = _("Ppk {value}", value=fixed(value, 2))
     if isinstance(stable, Stability) and not stable.stable:
         why = stable.text.partition(".")[0].partition(": ")[2]
-        return "Not stable", f"{why} · {word} describes no process", True
+        return _("Not stable"), _("{why} · {word} describes no process", why=why, word=word), True
     steady = "stable" if isinstance(stable, Stability) else stable.reason
     if is_normal(capability) and capability.ppk is not None:
         between = capability.ppk.interval
-        detail = f"{steady} · {fixed(between.lower, 2)} to {fixed(between.upper, 2)}"
+        detail = _(
+            "{steady} · {lower} to {upper}",
+            steady=steady,
+            lower=fixed(between.lower, 2),
+            upper=fixed(between.upper, 2),
+        )
     else:
-        detail = f"{steady} · by percentiles, since not normal"
+        detail = _("{steady} · by percentiles, since not normal", steady=steady)
     return word, detail, verdict == "not_capable"
 
 
@@ -92,8 +103,13 @@ def is_only_unstable(capability: Capability, *, demand: float) -> bool:
 def _with_interval(found: PercentileIndices) -> str:
     between = found.ppk_interval
     if isinstance(between, Undetermined):
-        return f"{fixed(found.ppk, 2)} (interval: {between.reason})"
-    return f"{fixed(found.ppk, 2)} ({fixed(between.lower, 2)} to {fixed(between.upper, 2)})"
+        return _("{ppk} (interval: {reason})", ppk=fixed(found.ppk, 2), reason=between.reason)
+    return _(
+        "{ppk} ({lower} to {upper})",
+        ppk=fixed(found.ppk, 2),
+        lower=fixed(between.lower, 2),
+        upper=fixed(between.upper, 2),
+    )
 
 
 def _chance(capability: Capability, demand: float) -> str:
@@ -104,9 +120,9 @@ def _chance(capability: Capability, demand: float) -> str:
     elif capability.ppk is not None:
         between = capability.ppk.interval
     if value is None or between is None:
-        return "no index"
+        return _("no index")
     if isinstance(between, Undetermined):
-        return f"cannot be said: {between.reason}"
+        return _("cannot be said: {reason}", reason=between.reason)
     chance = chance_of_demand(value, interval=between, demand=demand)
     return chance.reason if isinstance(chance, Undetermined) else percent(min(max(chance, 1e-9), 1.0 - 1e-9))
 
@@ -114,29 +130,38 @@ def _chance(capability: Capability, demand: float) -> str:
 def facts_of(capability: Capability, unit: str, *, demand: float = DEMAND_PPK) -> tuple[Fact, ...]:
     """Every number of a lane, for those who want them."""
     tested = capability.normality
-    normal = tested.reason if isinstance(tested, Undetermined) else f"Anderson–Darling p {_p_text(tested.p)}"
+    normal = (
+        tested.reason
+        if isinstance(tested, Undetermined)
+        else _("Anderson–Darling p {p_text}", p_text=_p_text(tested.p))
+    )
     by_percentiles = (
         _with_interval(capability.percentile)
         if isinstance(capability.percentile, PercentileIndices)
         else capability.percentile.reason
     )
     return (
-        Fact("Values", whole(capability.n)),
-        Fact("Mean", f"{number(capability.mean, 5)} {unit}"),
+        Fact(_("Values"), whole(capability.n)),
+        Fact(_("Mean"), f"{number(capability.mean, 5)} {unit}"),
         Fact(
-            "σ within, total", f"{number(capability.sigma_within)}, {number(capability.sigma_total)} {unit}"
+            _("σ within, total"),
+            f"{number(capability.sigma_within)}, {number(capability.sigma_total)} {unit}",
         ),
-        Fact("Cp", index_text(capability.cp)),
-        Fact("Cpk", index_text(capability.cpk)),
-        Fact("Pp", index_text(capability.pp)),
-        Fact("Ppk", index_text(capability.ppk)),
-        Fact(f"Ppk ≥ {demand:g}, how sure", _chance(capability, demand)),
-        Fact("Cpm", index_text(capability.cpm)),
-        Fact("Ppk by percentiles", by_percentiles),
-        Fact("Normal?", normal),
+        Fact(_("Cp"), index_text(capability.cp)),
+        Fact(_("Cpk"), index_text(capability.cpk)),
+        Fact(_("Pp"), index_text(capability.pp)),
+        Fact(_("Ppk"), index_text(capability.ppk)),
+        Fact(_("Ppk ≥ {demand:g}, how sure", demand=demand), _chance(capability, demand)),
+        Fact(_("Cpm"), index_text(capability.cpm)),
+        Fact(_("Ppk by percentiles"), by_percentiles),
+        Fact(_("Normal?"), normal),
         Fact(
-            "Outside the limits",
-            f"{whole(capability.ppm_observed)} ppm seen, {whole(capability.ppm)} expected",
+            _("Outside the limits"),
+            _(
+                "{ppm_observed} ppm seen, {ppm} expected",
+                ppm_observed=whole(capability.ppm_observed),
+                ppm=whole(capability.ppm),
+            ),
         ),
     )
 
@@ -150,14 +175,23 @@ def signal_sentence(
     'capable on two presses, not on P07'
     """
     if not limits.known():
-        return "no limits of the drawing are entered"
+        return _("no limits of the drawing are entered")
     if not fit and not short:
-        return "not enough values yet"
+        return _("not enough values yet")
     if not short:
-        return f"capable on {_presses(fit)}"
+        return _("capable on {presses}", presses=_presses(fit))
     if not fit:
-        return f"not {'stable' if only_unstable else 'capable'} on {_presses(short)}"
-    return f"capable on {_presses(fit)}, not{' stable' if only_unstable else ''} on {_named(short)}"
+        return _(
+            "not {value} on {presses}",
+            value="stable" if only_unstable else "capable",
+            presses=_presses(short),
+        )
+    return _(
+        "capable on {presses}, not{value} on {named}",
+        presses=_presses(fit),
+        value=_(" stable") if only_unstable else "",
+        named=_named(short),
+    )
 
 
 def mold_answer(
@@ -171,27 +205,39 @@ def mold_answer(
     'M-113 is not stable on P07, so nothing can be said about capability there.'
     """
     if not limited:
-        return f"{mold} has no limits of its drawing yet, so nothing can be said about capability."
+        return _(
+            "{mold} has no limits of its drawing yet, so nothing can be said about capability.", mold=mold
+        )
     if not fit and not short:
-        return f"{mold} has too few measured parts to say anything."
+        return _("{mold} has too few measured parts to say anything.", mold=mold)
     if not short:
-        return f"{mold} is capable on {_presses(fit)}."
+        return _("{mold} is capable on {presses}.", mold=mold, presses=_presses(fit))
     if not fit and only_unstable:
-        return f"{mold} is not stable on {_presses(short)}, so nothing can be said about capability there."
+        return _(
+            "{mold} is not stable on {presses}, so nothing can be said about capability there.",
+            mold=mold,
+            presses=_presses(short),
+        )
     if not fit:
-        return f"{mold} is not capable on {_presses(short)}."
-    fails = "not stable" if only_unstable else "not"
-    return f"{mold} is capable on {_presses(fit)} and {fails} on {_named(short)}."
+        return _("{mold} is not capable on {presses}.", mold=mold, presses=_presses(short))
+    fails = _("not stable") if only_unstable else "not"
+    return _(
+        "{mold} is capable on {presses} and {fails} on {named}.",
+        mold=mold,
+        presses=_presses(fit),
+        fails=fails,
+        named=_named(short),
+    )
 
 
 def stands_out(fit: Sequence[str], short: Sequence[str], *, only_unstable: bool = False) -> str:
     """Where to look first; `only_unstable` as in `mold_answer`."""
     if len(short) == 1 and len(fit) >= 2:
-        return "the press stands out, not the mold"
+        return _("the press stands out, not the mold")
     if len(short) >= 2 and not fit:
         if only_unstable:
-            return "no press is stable: look for what they share, mold, material and lots, first"
-        return "all presses fall short: look at mold, material and limits first"
+            return _("no press is stable: look for what they share, mold, material and lots, first")
+        return _("all presses fall short: look at mold, material and limits first")
     return ""
 
 
@@ -202,7 +248,9 @@ def _presses(names: Sequence[str]) -> str:
 
 
 def _named(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return (
+        names[0] if len(names) == 1 else _("{join} and {names}", join=", ".join(names[:-1]), names=names[-1])
+    )
 
 
 def _p_text(p: float) -> str:
@@ -210,4 +258,4 @@ def _p_text(p: float) -> str:
     >>> _p_text(0.0312), _p_text(1e-9)
     ('0.031', 'under 0.001')
     """
-    return "under 0.001" if p < 0.001 else number(p, 2)
+    return _("under 0.001") if p < 0.001 else number(p, 2)

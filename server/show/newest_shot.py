@@ -4,12 +4,13 @@ import dataclasses
 
 import sqlalchemy as sa
 
+from server.language import N_, _
 from server.show.plant_words import Plant
 from server.store.page_queries import Row
 from server.store.shots import read_columns
 from server.words.units import signal_text
 
-_SAID = {"shot_size_mm": "shot size", "cushion_mm": "cushion", "peak_pressure_bar": "peak pressure"}
+_SAID = {"shot_size_mm": N_("shot size"), "cushion_mm": "cushion", "peak_pressure_bar": N_("peak pressure")}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -33,4 +34,7 @@ def newest_shot(connection: sa.Connection, row: Row, plant: Plant) -> NewestShot
     counter = str(int(columns["counter"][0]))
     at_ms = int(columns["at_ms"][0])
     at = f"{plant.moment(at_ms)}:{plant.zone.local(at_ms):%S}"
-    return NewestShot(counter, f"Newest shot {counter}, {at}" + (f": {', '.join(said)}." if said else "."))
+    return NewestShot(
+        counter,
+        _("Newest shot {counter}, {at}", counter=counter, at=at) + (f": {', '.join(said)}." if said else "."),
+    )

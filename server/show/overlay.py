@@ -12,6 +12,7 @@ import numpy as np
 from markupsafe import Markup
 from numpy.typing import NDArray
 
+from server.language import _
 from server.show.scale import Scale, round_step, ticks
 from server.show.svg import box, drawing, element, label, line
 from server.words.numbers import fixed, whole
@@ -102,7 +103,7 @@ def overlay_bars(first: Stretch, second: Stretch | None, *, ruler: Ruler) -> Mar
         parts.append(line(across.at(value), _BASE, across.at(value), _BASE + 4.0, "lane-axis"))
         parts.append(label(across.at(value), _BASE + 17.0, fixed(value, _places(step)), "lane-number"))
     parts.append(label(_WIDTH - 4.0, _BARS - 2.0, ruler.unit, "plot-number"))
-    alt = "how the values are spread: " + "; ".join(_said(one, ruler) for one in both)
+    alt = _("how the values are spread: ") + "; ".join(_said(one, ruler) for one in both)
     return drawing(parts, width=_WIDTH, height=_BARS, alt=alt, class_="overlay")
 
 
@@ -152,7 +153,7 @@ def overlay_course(first: Stretch, second: Stretch | None, *, ruler: Ruler) -> M
         parts.append(label(left + 2.0, 12.0, one.name, "overlay-name"))
         if i:
             parts.append(line(left - 6.0, _TOP - 16.0, left - 6.0, _FLOOR, "lane-axis"))
-    alt = "each shot in its order: " + "; ".join(_said(one, ruler) for one in both)
+    alt = _("each shot in its order: ") + "; ".join(_said(one, ruler) for one in both)
     return drawing(parts, width=_WIDTH, height=_COURSE, alt=alt, class_="overlay")
 
 
@@ -198,4 +199,12 @@ def _places(step: float) -> int:
 def _said(stretch: Stretch, ruler: Ruler) -> str:
     known = stretch.known
     low, middle, high = (fixed(float(one), ruler.places) for one in np.quantile(known, (0.0, 0.5, 1.0)))
-    return f"{stretch.name} {whole(len(known))} shots from {low} to {high} {ruler.unit}, middle {middle}"
+    return _(
+        "{name} {known} shots from {low} to {high} {unit}, middle {middle}",
+        name=stretch.name,
+        known=whole(len(known)),
+        low=low,
+        high=high,
+        unit=ruler.unit,
+        middle=middle,
+    )

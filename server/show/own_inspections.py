@@ -5,11 +5,12 @@ import dataclasses
 import sqlalchemy as sa
 
 from server.derived.inspected import Inspected, Record, inspection_record
+from server.language import N_, _, plural
 from server.maths.results import Undetermined
 from server.show.plant_words import Plant, press_href
 from server.valve.judgement import likelihood
 from server.valve.recalibration import Recalibration
-from server.words.numbers import percent, plural, whole
+from server.words.numbers import percent, whole
 
 
 @dataclasses.dataclass(frozen=True)
@@ -35,7 +36,7 @@ class OwnInspections:
     acts: tuple[str, ...]
 
 
-_FOUND = {True: "failed", False: "good", None: "worn, still usable"}
+_FOUND = {True: N_("failed"), False: N_("good"), None: N_("worn, still usable")}
 
 
 def own_inspections(connection: sa.Connection, plant: Plant) -> OwnInspections:
@@ -47,7 +48,7 @@ def own_inspections(connection: sa.Connection, plant: Plant) -> OwnInspections:
     can = isinstance(record.result, Recalibration)
     if applied is not None:
         n, day = whole(applied["inspections"]), plant.day(applied["at_ms"])
-        lines.append(f"Every score carries a correction from {n} inspections since {day}.")
+        lines.append(_("Every score carries a correction from {n} inspections since {day}.", n=n, day=day))
         acts = ("again", "remove") if can and _differs(record.result, applied) else ("remove",)
     elif can:
         acts = ("apply",)
@@ -57,28 +58,30 @@ def own_inspections(connection: sa.Connection, plant: Plant) -> OwnInspections:
 def _lines(record: Record) -> tuple[str, ...]:
     left_out = []
     if record.worn:
-        left_out.append(f"{whole(record.worn)} worn but usable")
+        left_out.append(_("{worn} worn but usable", worn=whole(record.worn)))
     if record.unpaired:
-        left_out.append(f"{whole(record.unpaired)} without a score before")
+        left_out.append(_("{unpaired} without a score before", unpaired=whole(record.unpaired)))
     counted = len(record.inspected) - record.worn
     first = f"{whole(counted)} {plural(counted, 'inspection counts', 'inspections count')}"
-    first += f"; left out: {', '.join(left_out)}." if left_out else "."
+    first += _("; left out: {join}.", join=", ".join(left_out)) if left_out else "."
     found = record.result
     if isinstance(found, Undetermined):
-        return (first, f"No correction yet: {found.reason}.")
-    verdict = "The score needs no correction as far as they can tell"
+        return (first, _("No correction yet: {reason}.", reason=found.reason))
+    verdict = _("The score needs no correction as far as they can tell")
     if found.p < 0.05:
-        verdict = "They say the score is too sure" if found.slope < 0.9 else "They say the score is off"
+        verdict = _("They say the score is too sure") if found.slope < 0.9 else _("They say the score is off")
         if found.slope > 1.1:
-            verdict = "They say the score is too timid"
+            verdict = _("They say the score is too timid")
     said = [percent(likelihood(one)) for one in (-2.0, 0.0, 2.0)]
     now = [percent(likelihood(found.corrected(one))) for one in (-2.0, 0.0, 2.0)]
-    change = "; ".join(f"{a} becomes {b}" for a, b in zip(said, now, strict=True))
+    change = "; ".join(_("{a} becomes {b}", a=a, b=b) for a, b in zip(said, now, strict=True))
     return (
         first,
-        f"{verdict} (p {found.p:.2g}). With the correction {change}.",
-        "This assumes that valves were opened for their score or a check on record, not for something"
-        " else that gave them away.",
+        _("{verdict} (p {p:.2g}). With the correction {change}.", verdict=verdict, p=found.p, change=change),
+        _(
+            "This assumes that valves were opened for their score or a check on record, not for"
+            " something else that gave them away."
+        ),
     )
 
 

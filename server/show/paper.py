@@ -12,6 +12,8 @@ from typing import Any, Final
 
 from markupsafe import Markup
 
+from server.language import _
+
 #: Differences told of a paper whose inputs changed.
 _TOLD: Final = 8
 
@@ -67,7 +69,7 @@ def differences(before: Any, after: Any) -> list[str]:
     found: list[str] = []
     for line in _different((), json.loads(canonical({"": before})), json.loads(canonical({"": after}))):
         if len(found) == _TOLD:
-            return [*found, "and more"]
+            return [*found, _("and more")]
         found.append(line)
     return found
 
@@ -77,7 +79,9 @@ def _different(path: tuple[str, ...], before: Any, after: Any) -> Iterator[str]:
         for name in sorted({*before, *after}):
             yield from _different((*path, name) if name else path, before.get(name), after.get(name))
     elif before != after:
-        yield f"{' '.join(path)}: {_short(before)}, now {_short(after)}"
+        yield _(
+            "{join}: {short}, now {short_2}", join=" ".join(path), short=_short(before), short_2=_short(after)
+        )
 
 
 def _short(value: Any) -> str:

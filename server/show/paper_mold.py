@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from server.clock import as_text
 from server.derived.mold_limits import in_force
+from server.language import _
 from server.maths.capability import Capability, Index
 from server.maths.results import Undetermined
 from server.maths.stability import Stability
@@ -41,22 +42,25 @@ def capability_paper(
     version = basis["limits_version"]
     shots = sum(one["n"] for signals in basis["presses"].values() for one in signals.values())
     return Paper(
-        title=f"Capability of mold {mold}" + (f", {page.part}" if page.part else ""),
+        title=_("Capability of mold {mold}", mold=mold) + (f", {page.part}" if page.part else ""),
         answer=page.answer,
         under=page.under,
         blocks=(
             *(_signal(signal) for signal in page.signals),
-            *([Block("Does one press stand out?", page.odd)] if page.odd else ()),
-            Block("Process consistency", (page.consistency,)),
-            Block("How sure are these numbers?", (page.sureness,)),
+            *([Block(_("Does one press stand out?"), page.odd)] if page.odd else ()),
+            Block(_("Process consistency"), (page.consistency,)),
+            Block(_("How sure are these numbers?"), (page.sureness,)),
             *([_versions(page.history)] if page.history else ()),
         ),
         basis=basis,
         identity=(
-            ("Values", f"{shots:,}".replace(",", " ")),
-            ("From", plant.zone.iso(from_ms)),
-            ("To", plant.zone.iso(to_ms)),
-            ("Limits", f"version {version}" if version else "as entered, without a version"),
+            (_("Values"), f"{shots:,}".replace(",", " ")),
+            (_("From"), plant.zone.iso(from_ms)),
+            (_("To"), plant.zone.iso(to_ms)),
+            (
+                _("Limits"),
+                _("version {version}", version=version) if version else _("as entered, without a version"),
+            ),
         ),
     )
 
@@ -64,18 +68,25 @@ def capability_paper(
 def _signal(signal: SignalVerdict) -> Block:
     pictures = [(_lane_words(row), row.lane) for row in signal.lanes if row.lane is not None]
     if pictures and signal.ruler is not None:
-        pictures.append((f"Ruler in {signal.unit}", signal.ruler))
+        pictures.append((_("Ruler in {unit}", unit=signal.unit), signal.ruler))
     pictures += [
-        (f"Distribution on {row.press}", row.histogram) for row in signal.lanes if row.histogram is not None
+        (_("Distribution on {press}", press=row.press), row.histogram)
+        for row in signal.lanes
+        if row.histogram is not None
     ]
     names = list(dict.fromkeys(fact.name for row in signal.lanes for fact in row.facts))
     presses = [row for row in signal.lanes if row.facts]
     cells = {row.press: {fact.name: fact.value for fact in row.facts} for row in presses}
     said = []
     if pictures:
-        said.append("Thick: mean with its 95 % interval. Pale: ± 3 s. Upright lines: limits of the drawing.")
+        said.append(
+            _("Thick: mean with its 95 % interval. Pale: ± 3 s. Upright lines: limits of the drawing.")
+        )
     said += [
-        f"{row.press} is not stable: its numbers below describe what was, no process that could be repeated."
+        _(
+            "{press} is not stable: its numbers below describe what was, no process that could be repeated.",
+            press=row.press,
+        )
         for row in presses
         if row.verdict.startswith("Not stable")
     ]
@@ -96,8 +107,8 @@ def _lane_words(row: LaneRow) -> str:
 
 def _versions(history: Any) -> Block:
     return Block(
-        "Limits over the years",
-        head=("Version", "Since", "Limits", "Demand", "By", "Why"),
+        _("Limits over the years"),
+        head=(_("Version"), _("Since"), _("Limits"), _("Demand"), _("By"), _("Why")),
         rows=tuple((str(one.number), one.since, one.limits, one.demand, one.who, one.why) for one in history),
     )
 

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 from scipy.special import expit
 
 from server.clock import as_text
+from server.language import _
 from server.show.paper import Block, Paper
 from server.show.plant_words import Plant
 from server.show.press_words import full_name
@@ -65,11 +66,11 @@ def health_paper(connection: sa.Connection, plant: Plant, *, area: str, from_ms:
         for press, case in list_cases(connection, limit=1_000)
         if press in codes and case.opened_ms < to_ms and (case.closed_ms is None or case.closed_ms >= from_ms)
     ]
-    where = f"area {area}" if area else plant.name
+    where = _("area {area}", area=area) if area else plant.name
     return Paper(
-        title=f"Valve health, {where}",
+        title=_("Valve health, {where}", where=where),
         answer=_answer(lines),
-        under=f"{plant.day(from_ms)} to {plant.day(to_ms - 1)}",
+        under=_("{since} to {to}", since=plant.day(from_ms), to=plant.day(to_ms - 1)),
         blocks=(
             _presses(lines),
             _alarms(kinds),
@@ -88,10 +89,10 @@ def health_paper(connection: sa.Connection, plant: Plant, *, area: str, from_ms:
             "cases": [[press, one.case_no, _verdict_then(one, to_ms)] for press, one in cases],
         },
         identity=(
-            ("Presses", str(len(lines))),
-            ("Shots", whole(sum(one.shots for one in lines))),
-            ("From", plant.zone.iso(from_ms)),
-            ("To", plant.zone.iso(to_ms)),
+            (_("Presses"), str(len(lines))),
+            (_("Shots"), whole(sum(one.shots for one in lines))),
+            (_("From"), plant.zone.iso(from_ms)),
+            (_("To"), plant.zone.iso(to_ms)),
         ),
     )
 
@@ -109,7 +110,7 @@ def _line(connection: sa.Connection, row: Row, alarms: int, from_ms: int, to_ms:
         highest=_share(highest_score(connection, press_id, from_ms=from_ms, to_ms=to_ms)),
         end=_share(end),
         alarms=alarms,
-        valve=worded(VALVE_STYLE, fitted[0].style) if fitted else "not entered",
+        valve=worded(VALVE_STYLE, fitted[0].style) if fitted else _("not entered"),
     )
 
 
@@ -126,15 +127,28 @@ def _answer(lines: list[_Line]) -> str:
     judged = [one for one in lines if one.end is not None]
     likely = [one.press for one in judged if one.end is not None and one.end >= _LIKELY]
     if not judged:
-        return "No press was judged in this time."
+        return _("No press was judged in this time.")
     if not likely:
-        return f"None of {len(judged)} judged presses ended with a likely leaking valve."
+        return _("None of {judged} judged presses ended with a likely leaking valve.", judged=len(judged))
     named = ", ".join(likely)
-    return f"{len(likely)} of {len(judged)} judged presses ended with a likely leaking valve: {named}."
+    return _(
+        "{likely} of {judged} judged presses ended with a likely leaking valve: {named}.",
+        likely=len(likely),
+        judged=len(judged),
+        named=named,
+    )
 
 
 def _presses(lines: list[_Line]) -> Block:
-    head = ("Press", "Shots", "At the beginning", "Highest", "At the end", "Alarms", "Valve")
+    head = (
+        _("Press"),
+        _("Shots"),
+        _("At the beginning"),
+        _("Highest"),
+        _("At the end"),
+        _("Alarms"),
+        _("Valve"),
+    )
     rows = tuple(
         (
             one.name, whole(one.shots), _percent(one.begin), _percent(one.highest), _percent(one.end),
@@ -142,27 +156,27 @@ def _presses(lines: list[_Line]) -> Block:
         )
         for one in lines
     )  # fmt: skip
-    text = (
-        "Leak-likelihood: of all presses shown at 80 %, about 80 % have a failing valve."
-        " Not judged: no record in force, or too few shots."
+    text = _(
+        "Leak-likelihood: of all presses shown at 80 %, about 80 % have a failing valve. Not"
+        " judged: no record in force, or too few shots."
     )
-    return Block("Presses, the likeliest leak first", (text,), head=head, rows=rows)
+    return Block(_("Presses, the likeliest leak first"), (text,), head=head, rows=rows)
 
 
 def _percent(share: float | None) -> str:
-    return "not judged" if share is None else percent(share)
+    return _("not judged") if share is None else percent(share)
 
 
 def _alarms(kinds: dict[str, int]) -> Block:
     rows = tuple((worded(ALARM_KIND, kind), str(count)) for kind, count in sorted(kinds.items()))
     if not rows:
-        return Block("Alarms", ("None rose.",))
-    return Block("Alarms", head=("Kind", "Times it rose"), rows=rows)
+        return Block(_("Alarms"), (_("None rose."),))
+    return Block(_("Alarms"), head=(_("Kind"), _("Times it rose")), rows=rows)
 
 
 def _checks(checks: list[tuple[str, Any]], plant: Plant) -> Block:
     if not checks:
-        return Block("Checks at presses", ("None was kept.",))
+        return Block(_("Checks at presses"), (_("None was kept."),))
     rows = tuple(
         (
             press, str(one.study_no), worded(STUDY, one.kind), plant.zone.iso(one.at_ms),
@@ -170,7 +184,11 @@ def _checks(checks: list[tuple[str, Any]], plant: Plant) -> Block:
         )
         for press, one in checks
     )  # fmt: skip
-    return Block("Checks at presses", head=("Press", "Number", "Kind", "At", "Verdict", "By"), rows=rows)
+    return Block(
+        _("Checks at presses"),
+        head=(_("Press"), _("Number"), _("Kind"), _("At"), _("Verdict"), _("By")),
+        rows=rows,
+    )
 
 
 def _verdict_then(case: Any, to_ms: int) -> str:
@@ -180,13 +198,13 @@ def _verdict_then(case: Any, to_ms: int) -> str:
 
 def _cases(cases: list[tuple[str, Any]], plant: Plant, to_ms: int) -> Block:
     if not cases:
-        return Block("Cases", ("None was open.",))
+        return Block(_("Cases"), (_("None was open."),))
     rows = []
     for press, one in cases:
         verdict = _verdict_then(one, to_ms)
         said = "open" if verdict == "open" else worded(PROVEN, verdict)
         rows.append((press, str(one.case_no), plant.zone.iso(one.opened_ms), said))
-    return Block("Cases", head=("Press", "Number", "Opened", "At the end"), rows=tuple(rows))
+    return Block(_("Cases"), head=(_("Press"), _("Number"), _("Opened"), _("At the end")), rows=tuple(rows))
 
 
 def _changes(connection: sa.Connection, presses: list[Row], plant: Plant, from_ms: int, to_ms: int) -> Block:
@@ -200,5 +218,9 @@ def _changes(connection: sa.Connection, presses: list[Row], plant: Plant, from_m
         if from_ms <= one.fitted_ms < to_ms
     ]  # fmt: skip
     if not rows:
-        return Block("Valves fitted", ("None was fitted.",))
-    return Block("Valves fitted", head=("Press", "Number", "Style", "Fitted", "Note"), rows=tuple(rows))
+        return Block(_("Valves fitted"), (_("None was fitted."),))
+    return Block(
+        _("Valves fitted"),
+        head=(_("Press"), _("Number"), _("Style"), _("Fitted"), _("Note")),
+        rows=tuple(rows),
+    )

@@ -7,6 +7,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from server.clock import as_text
+from server.language import _
 from server.show.baseline_pages import ReportPage
 from server.show.build_baseline_report import build_baseline_report
 from server.show.build_cases import build_case
@@ -32,15 +33,15 @@ def record_paper(connection: sa.Connection, plant: Plant, *, press: str, number:
     if page is None or kept is None:
         return None
     return Paper(
-        title=f"Startup record {number} of press {press}",
+        title=_("Startup record {number} of press {press}", number=number, press=press),
         answer=page.answer,
         under=page.under,
         blocks=(
             _signals_block(page),
-            Block("What stands beside it", (page.qualification,)),
-            Block("The record", facts=tuple((fact.name, fact.value) for fact in page.facts)),
+            Block(_("What stands beside it"), (page.qualification,)),
+            Block(_("The record"), facts=tuple((fact.name, fact.value) for fact in page.facts)),
             *(
-                Block(one.signal, (one.says,), (("Values", one.bars), ("Over time", one.course)))
+                Block(one.signal, (one.says,), ((_("Values"), one.bars), (_("Over time"), one.course)))
                 for one in page.drawn[:_DRAWN]
             ),
             *_left_out_block(page),
@@ -55,19 +56,28 @@ def record_paper(connection: sa.Connection, plant: Plant, *, press: str, number:
             "kept": dict(kept.signals),
         },
         identity=(
-            ("Shots", whole(kept.shots)),
-            ("From", plant.zone.iso(kept.from_ms)),
-            ("To", plant.zone.iso(kept.to_ms)),
-            ("Limits", f"of record {number}"),
+            (_("Shots"), whole(kept.shots)),
+            (_("From"), plant.zone.iso(kept.from_ms)),
+            (_("To"), plant.zone.iso(kept.to_ms)),
+            (_("Limits"), _("of record {number}", number=number)),
         ),
     )
 
 
 def _signals_block(page: ReportPage) -> Block:
     head = (
-        "Signal", "Verdict", "Shots", "Middle, mean", "Sigma within", "Sigma total", "Limits", "False alarm",
-        "Neighbours", "Shape", "Step",
-    )  # fmt: skip
+        _("Signal"),
+        _("Verdict"),
+        _("Shots"),
+        _("Middle, mean"),
+        _("Sigma within"),
+        _("Sigma total"),
+        _("Limits"),
+        _("False alarm"),
+        _("Neighbours"),
+        _("Shape"),
+        _("Step"),
+    )
     rows = tuple(
         (
             one.signal, one.verdict, _lines(one.shots), _lines(one.middle), one.within, _lines(one.total),
@@ -78,10 +88,14 @@ def _signals_block(page: ReportPage) -> Block:
     missing = tuple(f"{fact.name}: {fact.value}" for fact in page.missing)
     texts = dict.fromkeys(one.left_out for one in page.signals if one.left_out)
     left_out = tuple(
-        f"Left out: {text} ({', '.join(one.signal for one in page.signals if one.left_out == text)})"
+        _(
+            "Left out: {value} ({join})",
+            value=text,
+            join=", ".join(one.signal for one in page.signals if one.left_out == text),
+        )
         for text in texts
     )
-    return Block("How the record was judged", (*missing, *left_out), head=head, rows=rows)
+    return Block(_("How the record was judged"), (*missing, *left_out), head=head, rows=rows)
 
 
 def _lines(parts: Sequence[str]) -> str:
@@ -93,7 +107,7 @@ def _left_out_block(page: ReportPage) -> tuple[Block, ...]:
         return ()
     rows = tuple((one.shot, one.at_text, one.reason, one.signals) for one in page.left_out)
     said = (page.left_out_note,) if page.left_out_note else ()
-    return (Block("Shots left out", said, head=("Shot", "Time", "Why", "Of"), rows=rows),)
+    return (Block(_("Shots left out"), said, head=(_("Shot"), _("Time"), _("Why"), _("Of")), rows=rows),)
 
 
 def study_paper(connection: sa.Connection, plant: Plant, *, press: str, number: int) -> Paper | None:
@@ -104,15 +118,18 @@ def study_paper(connection: sa.Connection, plant: Plant, *, press: str, number: 
     if page is None or kept is None:
         return None
     said = tuple(text for text in (page.text, f"“{page.note}”" if page.note else "", page.confirmed) if text)
-    photos = tuple((f"Photo {i}: {one.caption}", one.by) for i, one in enumerate(page.photos, start=1))
+    photos = tuple(
+        (_("Photo {i}: {caption}", i=i, caption=one.caption), one.by)
+        for i, one in enumerate(page.photos, start=1)
+    )
     return Paper(
-        title=f"{page.frame.title}, study {number}",
+        title=_("{title}, study {number}", title=page.frame.title, number=number),
         answer=page.answer,
         under=page.under,
         blocks=(
-            Block("What came out", said, facts=page.facts, head=page.table_head, rows=page.table),
+            Block(_("What came out"), said, facts=page.facts, head=page.table_head, rows=page.table),
             *(Block(title, pictures=((title, picture),)) for title, picture in page.figures),
-            *([Block("Photos kept with it", facts=photos)] if photos else ()),
+            *([Block(_("Photos kept with it"), facts=photos)] if photos else ()),
         ),
         basis={
             "kind": "study",
@@ -124,7 +141,11 @@ def study_paper(connection: sa.Connection, plant: Plant, *, press: str, number: 
             "result": dict(kept.result),
             "verdict": kept.verdict,
         },
-        identity=(("At", plant.zone.iso(kept.at_ms)), ("Mold", kept.mold or "none"), ("By", kept.author)),
+        identity=(
+            (_("At"), plant.zone.iso(kept.at_ms)),
+            (_("Mold"), kept.mold or "none"),
+            (_("By"), kept.author),
+        ),
         cautions=(page.caution,) if page.caution else (),
     )
 
@@ -135,25 +156,43 @@ def trial_paper(connection: sa.Connection, plant: Plant, *, press: str, number: 
     if page is None:
         return None
     head = (
-        "Level", "Shots", "Scatter", "95 %", "Best", "Mean", "Against today's", "95 %", "Recovery", "Cycle",
-        "Splay",
-    )  # fmt: skip
+        _("Level"),
+        _("Shots"),
+        _("Scatter"),
+        "95 %",
+        _("Best"),
+        _("Mean"),
+        _("Against today's"),
+        "95 %",
+        _("Recovery"),
+        _("Cycle"),
+        _("Splay"),
+    )
     rows = tuple(
         (
-            f"{one.name} (today's)" if one.is_today else one.name, one.shots, one.sigma, one.sigma_interval,
-            one.best, one.mean, one.difference, one.difference_interval, one.recovery, one.cycle, one.splay,
+            _("{name} (today's)", name=one.name) if one.is_today else one.name,
+            one.shots,
+            one.sigma,
+            one.sigma_interval,
+            one.best,
+            one.mean,
+            one.difference,
+            one.difference_interval,
+            one.recovery,
+            one.cycle,
+            one.splay,
         )
         for one in page.levels
-    )  # fmt: skip
+    )
     pictures = tuple((one.name, one.picture) for one in page.levels)
     return Paper(
         title=page.frame.title,
         answer=page.answer,
         under=page.under,
         blocks=(
-            Block("Levels", facts=page.facts, pictures=pictures, head=head, rows=rows),
-            Block("Looks", page.looks),
-            Block("What could be seen", page.power),
+            Block(_("Levels"), facts=page.facts, pictures=pictures, head=head, rows=rows),
+            Block(_("Looks"), page.looks),
+            Block(_("What could be seen"), page.power),
         ),
         basis={
             "kind": "trial",
@@ -162,7 +201,7 @@ def trial_paper(connection: sa.Connection, plant: Plant, *, press: str, number: 
             "answer": page.answer,
             "levels": [list(row) for row in rows],
         },
-        identity=(("Levels", str(len(rows))), ("State", "running" if page.runs else "ended")),
+        identity=((_("Levels"), str(len(rows))), (_("State"), "running" if page.runs else "ended")),
         cautions=(page.cautions,) if page.cautions else (),
     )
 
@@ -178,9 +217,9 @@ def case_paper(connection: sa.Connection, plant: Plant, *, press: str, number: i
         answer=page.answer,
         under=page.under,
         blocks=(
-            Block("The case", page.closing, facts=tuple((name, value) for name, value, _ in page.facts)),
+            Block(_("The case"), page.closing, facts=tuple((name, value) for name, value, _ in page.facts)),
             *(_action(one) for one in page.actions),
-            Block("What happened, in order", head=("When", "What", "Who"), rows=told),
+            Block(_("What happened, in order"), head=(_("When"), _("What"), _("Who")), rows=told),
         ),
         basis={
             "kind": "case",
@@ -194,13 +233,13 @@ def case_paper(connection: sa.Connection, plant: Plant, *, press: str, number: i
             ],
             "story": [[one.at_iso, one.what, one.who] for one in reversed(page.story)],
         },
-        identity=(("Stage", page.stage), ("Entries", str(len(told)))),
+        identity=((_("Stage"), page.stage), (_("Entries"), str(len(told)))),
         cautions=(page.caution,) if page.caution else (),
     )
 
 
 def _action(one: ActionBlock) -> Block:
-    head = ("Figure", "Record", "Before", "After", "Change", "")
+    head = (_("Figure"), _("Record"), _("Before"), _("After"), _("Change"), "")
     rows = tuple(
         (row.name, row.record, *(f"{cell.text} {cell.interval}".strip() for cell in _cells(row)), row.says)
         for row in one.rows
@@ -208,7 +247,13 @@ def _action(one: ActionBlock) -> Block:
     pictures = tuple((row.name, row.picture) for row in one.rows if row.picture is not None)
     who = f"{one.at_text}, {one.who}" if one.who else one.at_text
     said = tuple(text for text in (who, one.answer, one.under, one.proposed_text) if text)
-    return Block(f"Action {one.number}: {one.title}", said, pictures, head=head if rows else (), rows=rows)
+    return Block(
+        _("Action {number}: {title}", number=one.number, title=one.title),
+        said,
+        pictures,
+        head=head if rows else (),
+        rows=rows,
+    )
 
 
 def _cells(row: Any) -> tuple[Any, Any, Any]:

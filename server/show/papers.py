@@ -6,6 +6,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
+from server.language import N_
 from server.show.paper import Paper
 from server.show.paper_mold import capability_paper
 from server.show.paper_plant import health_paper
@@ -37,27 +38,36 @@ class Kind:
 
 KINDS: Final[dict[str, Kind]] = {
     "capability": Kind(
-        "Capability of a mold", "mold", True,
+        N_("Capability of a mold"),
+        "mold",
+        True,
         lambda c, p, a: capability_paper(c, p, mold=a.subject, from_ms=a.from_ms, to_ms=a.to_ms),
     ),
     "startup_record": Kind(
-        "Startup record", "press", False,
+        N_("Startup record"),
+        "press",
+        False,
         lambda c, p, a: record_paper(c, p, press=a.subject, number=a.number),
     ),
     "study": Kind(
-        "Study", "press", False, lambda c, p, a: study_paper(c, p, press=a.subject, number=a.number)
+        N_("Study"), "press", False, lambda c, p, a: study_paper(c, p, press=a.subject, number=a.number)
     ),
     "trial": Kind(
-        "Setting trial", "press", False, lambda c, p, a: trial_paper(c, p, press=a.subject, number=a.number)
+        N_("Setting trial"),
+        "press",
+        False,
+        lambda c, p, a: trial_paper(c, p, press=a.subject, number=a.number),
     ),
     "case": Kind(
-        "Case", "press", False, lambda c, p, a: case_paper(c, p, press=a.subject, number=a.number)
+        N_("Case"), "press", False, lambda c, p, a: case_paper(c, p, press=a.subject, number=a.number)
     ),
     "valve_health": Kind(
-        "Valve health", "plant", True,
+        N_("Valve health"),
+        "plant",
+        True,
         lambda c, p, a: health_paper(c, p, area=a.subject, from_ms=a.from_ms, to_ms=a.to_ms),
     ),
-}  # fmt: skip
+}
 
 
 def build_paper(connection: sa.Connection, plant: Plant, asked: Asked) -> Paper | None:

@@ -1,5 +1,6 @@
 """Sentences about one press, from its judgement and state."""
 
+from server.language import _
 from server.show.judged import Judgement
 from server.show.pages import Urgency
 from server.show.pellet import pellet
@@ -31,8 +32,8 @@ def is_silent(row: Row, *, silent_after_s: float, now_ms: int) -> bool:
 
 def last_shot_words(row: Row, now_ms: int) -> str:
     if row["last_shot_ms"] is None:
-        return "no shot yet"
-    return f"last shot {age(row['last_shot_ms'], now_ms)}"
+        return _("no shot yet")
+    return _("last shot {last_shot}", last_shot=age(row["last_shot_ms"], now_ms))
 
 
 def length_change(value: float, units: Units) -> str:
@@ -55,11 +56,15 @@ def _detail(cause: str, judgement: Judgement, units: Units) -> str:
     rise = judgement.fact("swept_rise_mm")
     low = judgement.fact("low_per_100")
     if cause in ("steady_leak", "not_closing") and rise is not None and abs(rise) > 0.05:
-        return f". Swept stroke {'+' if rise > 0 else '−'}{length_change(rise, units)} since startup"
+        return _(
+            ". Swept stroke {value}{length_change} since startup",
+            value="+" if rise > 0 else "−",
+            length_change=length_change(rise, units),
+        )
     if cause == "erratic_closing" and low is not None and low >= 0.5:
-        return f": 1 in {max(2, round(100 / low))} falls out low"
+        return _(": 1 in {max} falls out low", max=max(2, round(100 / low)))
     if cause == "setting_change":
-        return "; nothing points to the valve"
+        return _("; nothing points to the valve")
     return ""
 
 
@@ -67,35 +72,44 @@ def press_answer(row: Row, judgement: Judgement, *, silent: bool, now_ms: int) -
     """The press page's first sentence."""
     name = full_name(row)
     if row["last_shot_ms"] is None:
-        return f"{name} has not sent a shot yet."
+        return _("{name} has not sent a shot yet.", name=name)
     if judgement.likelihood is None:
-        return f"{name} cannot be judged yet."
+        return _("{name} cannot be judged yet.", name=name)
     share = percent(judgement.likelihood)
     if judgement.likelihood >= CLAIM:
         leaks = {cause: judgement.causes.get(cause, 0.0) for cause in LEAK_CLAIM}
         claim = LEAK_CLAIM[max(leaks, key=lambda cause: leaks[cause])]
         return f"{name} {claim}: {share}"
     if silent:
-        return f"{name} has been silent for {span(now_ms - row['last_shot_ms'])}."
+        return _("{name} has been silent for {now}.", name=name, now=span(now_ms - row["last_shot_ms"]))
     cause = judgement.leading_cause
     if cause in (None, "sealing", "unexplained") and judgement.likelihood < WATCH:
-        return f"{name} seals as it did at startup. Likelihood of a leak: {share}"
+        return _("{name} seals as it did at startup. Likelihood of a leak: {share}", name=name, share=share)
     if cause in (None, "sealing"):
-        return f"{name} may leak a little past its valve: {share}"
-    return f"{name}: {cause_name(str(cause)).lower()}. Likelihood of a leak: {share}"
+        return _("{name} may leak a little past its valve: {share}", name=name, share=share)
+    return _(
+        "{name}: {cause}. Likelihood of a leak: {share}",
+        name=name,
+        cause=cause_name(str(cause)).lower(),
+        share=share,
+    )
 
 
 def alarm_text(alarm: Row, row: Row | None, judgement: Judgement | None, *, units: Units, now_ms: int) -> str:
     """An alarm in words a line lead can act on."""
     if alarm["kind"] == "silent":
         last = row["last_shot_ms"] if row else None
-        return f"No shots for {span(now_ms - (last or alarm['since_ms']))}."
+        return _("No shots for {now}.", now=span(now_ms - (last or alarm["since_ms"])))
     if alarm["kind"] == "bottoming":
-        return "Parts may be short. The screw goes to bottom: no cushion is left."
+        return _("Parts may be short. The screw goes to bottom: no cushion is left.")
     charted = chart_alarm_text(alarm["kind"], document(alarm["facts"]))
     if charted:
         cause = alarm["cause"]
-        return charted if cause in ("", "unexplained") else f"{charted} Likely: {cause_name(cause).lower()}."
+        return (
+            charted
+            if cause in ("", "unexplained")
+            else _("{charted} Likely: {cause}.", charted=charted, cause=cause_name(cause).lower())
+        )
     parts = []
     if judgement is not None:
         parts = [_cushion(judgement, units), _low_shots(judgement)]
@@ -108,13 +122,17 @@ def _cushion(judgement: Judgement, units: Units) -> str:
     if change is None or change > -0.1:
         rise = judgement.fact("swept_rise_mm")
         if rise is not None and rise > 0.1:
-            return (
-                f"Parts may be short. The screw travels {length_change(rise, units)} further than at startup."
+            return _(
+                "Parts may be short. The screw travels {length_change} further than at startup.",
+                length_change=length_change(rise, units),
             )
         return ""
-    text = f"Parts may be short. Cushion is {length_change(change, units)} thinner than at startup"
+    text = _(
+        "Parts may be short. Cushion is {length_change} thinner than at startup",
+        length_change=length_change(change, units),
+    )
     if raised is not None and raised > 0.2:
-        return f"{text}, though the shot size was raised."
+        return _("{value}, though the shot size was raised.", value=text)
     return f"{text}."
 
 
@@ -122,7 +140,7 @@ def _low_shots(judgement: Judgement) -> str:
     low = judgement.fact("low_per_100")
     if low is None or low < 1.0:
         return ""
-    return f"One shot in {max(2, round(100 / low))} is light."
+    return _("One shot in {max} is light.", max=max(2, round(100 / low)))
 
 
 def is_fresh(at_ms: int | None, now_ms: int) -> bool:

@@ -5,6 +5,7 @@ import dataclasses
 import sqlalchemy as sa
 
 from server import __version__
+from server.language import N_, _
 from server.show.build_work import mold_choices
 from server.show.frame import Frame
 from server.show.pages import Choice
@@ -16,9 +17,12 @@ from server.store.reports import Report, list_reports
 
 #: Stretches that can be asked for by name, and what they are called.
 SPANS = {
-    "this_shift": "This shift", "last_shift": "The shift before", "last_30_days": "The last 30 days",
-    "this_month": "This month so far", "last_month": "Last month",
-}  # fmt: skip
+    "this_shift": N_("This shift"),
+    "last_shift": N_("The shift before"),
+    "last_30_days": N_("The last 30 days"),
+    "this_month": N_("This month so far"),
+    "last_month": N_("Last month"),
+}
 
 
 @dataclasses.dataclass(frozen=True)
@@ -71,11 +75,11 @@ class ReportPage:
 def build_reports(connection: sa.Connection, plant: Plant) -> ReportsPage:
     rows = tuple(_row(one, plant) for one in list_reports(connection, limit=200))
     areas = sorted({row["area"] for row in accepted_presses(connection) if row["area"]})
-    answer = f"{len(rows)} reports are kept." if len(rows) != 1 else "One report is kept."
+    answer = _("{rows} reports are kept.", rows=len(rows)) if len(rows) != 1 else _("One report is kept.")
     return ReportsPage(
-        frame=plant.frame("Reports", active="/reports"),
-        answer=answer if rows else "No report has been made yet.",
-        under="A report's link shows the numbers it was made with, or says what changed since.",
+        frame=plant.frame(_("Reports"), active="/reports"),
+        answer=answer if rows else _("No report has been made yet."),
+        under=_("A report's link shows the numbers it was made with, or says what changed since."),
         rows=rows,
         spans=tuple(Choice(value, text, value == "last_30_days") for value, text in SPANS.items()),
         areas=tuple(Choice(area, area) for area in areas),
@@ -85,7 +89,9 @@ def build_reports(connection: sa.Connection, plant: Plant) -> ReportsPage:
 
 def _row(one: Report, plant: Plant) -> ReportRow:
     kind = KINDS[one.kind]
-    span = f"{plant.day(one.from_ms)} to {plant.day(one.to_ms - 1)}" if kind.spans else ""
+    span = (
+        _("{since} to {to}", since=plant.day(one.from_ms), to=plant.day(one.to_ms - 1)) if kind.spans else ""
+    )
     return ReportRow(
         number=str(one.report_no),
         href=f"/reports/{one.report_no}",
@@ -98,7 +104,7 @@ def _row(one: Report, plant: Plant) -> ReportRow:
 
 def subject_words(one: Report) -> str:
     if KINDS[one.kind].of == "plant":
-        return f"area {one.subject}" if one.subject else "the plant"
+        return _("area {subject}", subject=one.subject) if one.subject else _("the plant")
     return f"{one.subject}, {one.number}" if one.number else one.subject
 
 
@@ -114,22 +120,24 @@ def build_report(connection: sa.Connection, plant: Plant, report: Report) -> Rep
     made = plant.zone.iso(report.made_ms)
     software = report.software
     if software != __version__:
-        software += f"; computed again by {__version__}"
+        software += _("; computed again by {version}", version=__version__)
     return ReportPage(
-        frame=plant.frame(f"Report {report.report_no}", active="/reports"),
-        answer=f"Report {report.report_no}: {paper.title}.",
-        under=f"Made {plant.moment(report.made_ms)} by {report.made_by}.",
+        frame=plant.frame(_("Report {report_no}", report_no=report.report_no), active="/reports"),
+        answer=_("Report {report_no}: {title}.", report_no=report.report_no, title=paper.title),
+        under=_("Made {made} by {made_by}.", made=plant.moment(report.made_ms), made_by=report.made_by),
         number=report.report_no,
         title=paper.title,
         paper=paper,
         identity=(
             *paper.identity,
-            ("Made", f"{made} by {report.made_by}"),
-            ("Software", f"Ringtell {software}"),
+            (_("Made"), _("{made} by {made_by}", made=made, made_by=report.made_by)),
+            (_("Software"), _("Ringtell {software}", software=software)),
             ("SHA-256", report.digest),
         ),
-        state_title="The numbers are those it was made with" if same else "Its inputs have changed since",
-        same=("Computed again just now from the inputs it names: the same hash.",),
+        state_title=_("The numbers are those it was made with")
+        if same
+        else _("Its inputs have changed since"),
+        same=(_("Computed again just now from the inputs it names: the same hash."),),
         changed=() if same else _changed(report, paper, digest),
         digest=report.digest,
         made_text=made,
@@ -146,10 +154,12 @@ def build_report(connection: sa.Connection, plant: Plant, report: Report) -> Rep
 
 def _changed(report: Report, paper: Paper, digest: str) -> tuple[str, ...]:
     return (
-        "Shots came late, were thinned out, or a record it rests on went on. What is below is what its inputs"
-        " give now; a signed paper with the hash of then stays what it was.",
+        _(
+            "Shots came late, were thinned out, or a record it rests on went on. What is below is"
+            " what its inputs give now; a signed paper with the hash of then stays what it was."
+        ),
         *differences(report.basis, paper.basis),
-        f"Hash now: {digest}",
+        _("Hash now: {digest}", digest=digest),
     )
 
 

@@ -7,6 +7,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
+from server.language import _
 from server.show.judged import Judgement
 from server.show.pages import StepRow
 from server.show.plant_words import Plant, Since
@@ -69,7 +70,7 @@ def _by_shots(facts: Facts) -> dict[str, Said]:
     for step, look in _LOOKS.items():
         text = look(facts)
         if text:
-            found[step] = Said(f"The shots speak against it: {text}.")
+            found[step] = Said(_("The shots speak against it: {value}.", value=text))
     return found
 
 
@@ -79,33 +80,43 @@ def _fact(facts: Facts, name: str) -> float:
 
 def _dosing(facts: Facts) -> str:
     times = _fact(facts, "shot_size_scatter")
-    return f"the shot size scatters as at startup (× {times:.2f})" if times < REPEATS else ""
+    return _("the shot size scatters as at startup (× {times:.2f})", times=times) if times < REPEATS else ""
 
 
 def _melt(facts: Facts) -> str:
     times, change = _fact(facts, "recovery_scatter"), _fact(facts, "recovery_change_pct")
     if times < REPEATS and abs(change) < SMALL_RECOVERY:
-        return f"recovery repeats as at startup (× {times:.2f}, {signed(change)} %)"
+        return _(
+            "recovery repeats as at startup (× {times:.2f}, {change} %)", times=times, change=signed(change)
+        )
     return ""
 
 
 def _temperatures(facts: Facts) -> str:
     peak, fill = _fact(facts, "peak_change_pct"), _fact(facts, "fill_change_pct")
     if abs(peak) < SMALL_PEAK and abs(fill) < SMALL_FILL:
-        return f"the melt is as thick as at startup (peak {signed(peak)} %, fill time {signed(fill)} %)"
+        return _(
+            "the melt is as thick as at startup (peak {peak} %, fill time {fill} %)",
+            peak=signed(peak),
+            fill=signed(fill),
+        )
     return ""
 
 
 def _screw(facts: Facts) -> str:
     change = _fact(facts, "recovery_change_pct")
     if abs(change) < SMALL_RECOVERY:
-        return f"recovery takes as long as at startup ({signed(change)} %)"
+        return _("recovery takes as long as at startup ({change} %)", change=signed(change))
     return ""
 
 
 def _flash(facts: Facts) -> str:
     change = _fact(facts, "weight_change_pct")
-    return f"shots are no heavier than at startup ({signed(change)} %)" if change < SMALL_WEIGHT else ""
+    return (
+        _("shots are no heavier than at startup ({change} %)", change=signed(change))
+        if change < SMALL_WEIGHT
+        else ""
+    )
 
 
 _LOOKS: Final[Mapping[str, Callable[[Facts], str]]] = {
@@ -125,7 +136,14 @@ def _by_record(connection: sa.Connection, row: Row, since: Since | None, plant: 
     found = {}
     for step, kind, word in (("lot", "lot", "lot"), ("setting", "setting", "setting")):
         if kind not in kinds:
-            found[step] = Said(f"No new {word} is on record between {day} and {plant.day(since.to_ms)}.")
+            found[step] = Said(
+                _(
+                    "No new {word} is on record between {day} and {to}.",
+                    word=word,
+                    day=day,
+                    to=plant.day(since.to_ms),
+                )
+            )
     return found
 
 
@@ -136,9 +154,14 @@ def _by_studies(connection: sa.Connection, row: Row, plant: Plant) -> dict[str, 
     for step, kind in _STUDY_OF.items():
         last = next((one for _, one in studies if one.kind == kind), None)
         if last is not None and plant.now_ms - last.at_ms < RECENT_MS:
-            said = f"Done {plant.moment(last.at_ms)}: {worded(VERDICT, last.verdict)}."
+            said = _(
+                "Done {at}: {verdict}.", at=plant.moment(last.at_ms), verdict=worded(VERDICT, last.verdict)
+            )
             found[step] = Said(said, ruled_out=False)
     trial = running_trial(connection, row["press_id"])
     if trial is not None:
-        found["setting_trial"] = Said(f"Trial {trial.trial_no} of {trial.setting} runs.", ruled_out=False)
+        found["setting_trial"] = Said(
+            _("Trial {trial_no} of {setting} runs.", trial_no=trial.trial_no, setting=trial.setting),
+            ruled_out=False,
+        )
     return found

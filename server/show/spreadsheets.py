@@ -12,6 +12,7 @@ import pyarrow.parquet
 
 from server.clock import as_datetime, as_text
 from server.errors import TooLargeError
+from server.language import _
 from server.show.api_tables import CSV, PARQUET, safe_cell, safe_in_csv
 
 XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -59,7 +60,7 @@ def _xlsx(path: Path, heads: Mapping[str, str], pages: Iterator[Page]) -> int:
     book = openpyxl.Workbook(write_only=True)
     sheet = book.create_sheet("Ringtell")
     # A sheet knows no zones: the header says which one its times are in.
-    named = (f"{name} (UTC)" if kind == "time" else name for name, kind in heads.items())
+    named = (_("{name} (UTC)", name=name) if kind == "time" else name for name, kind in heads.items())
     sheet.append([_cell(name, "text") for name in named])
     kinds, count = list(heads.values()), 0
     for page in pages:
@@ -67,8 +68,11 @@ def _xlsx(path: Path, heads: Mapping[str, str], pages: Iterator[Page]) -> int:
         if count > SHEET_ROWS:
             sheet.close()
             raise TooLargeError(
-                f"a sheet holds {SHEET_ROWS:,} rows and this is more; ask for a shorter stretch, for CSV or"
-                " for Parquet",
+                _(
+                    "a sheet holds {sheet_rows:,} rows and this is more; ask for a shorter stretch, for"
+                    " CSV or for Parquet",
+                    sheet_rows=SHEET_ROWS,
+                ),
                 field="format",
             )
         for row in page:
@@ -115,7 +119,13 @@ def flattened(items: Sequence[Mapping[str, Any]]) -> tuple[dict[str, str], list[
     flat = [dict(_flat("", item)) for item in items]
     names = list(dict.fromkeys(name for one in flat for name in one))
     if len(names) > _COLUMNS_MAX:
-        raise TooLargeError(f"{len(names):,} columns, and a table here takes {_COLUMNS_MAX:,} at most")
+        raise TooLargeError(
+            _(
+                "{names:,} columns, and a table here takes {columns_max:,} at most",
+                names=len(names),
+                columns_max=_COLUMNS_MAX,
+            )
+        )
     heads = {name: _kind([one.get(name) for one in flat]) for name in names}
     rows = [[_as(one.get(name), heads[name]) for name in names] for one in flat]
     return heads, rows

@@ -6,6 +6,7 @@ import math
 
 from markupsafe import Markup
 
+from server.language import _
 from server.show.scale import Scale, round_step, ticks
 from server.show.svg import box, drawing, element, label, line
 from server.words.numbers import number
@@ -50,7 +51,7 @@ def stroke_strip(
     units = units or Units()
     strokes = [stroke for stroke in (today, startup) if stroke is not None]
     if not strokes:
-        return drawing([], width=size.width, height=size.height, alt="no shots to draw", class_="strip")
+        return drawing([], width=size.width, height=size.height, alt=_("no shots to draw"), class_="strip")
     top = max(units.shown("length", stroke.shot_size_mm) for stroke in strokes)
     low = min(0.0, *(units.shown("length", stroke.cushion_mm) for stroke in strokes))
     scale = Scale(low=low, high=max(_above(top), 1e-6), left=6.0, right=size.width - 12.0)
@@ -78,12 +79,21 @@ def strip_words(today: Stroke | None, *, startup: Stroke | None, units: Units) -
     def said(value: float) -> str:
         return f"{number(units.shown('length', value), 3)} {units.written('length')}"
 
-    told = "No shots today"
+    told = _("No shots today")
     if today is not None:
-        told = f"From {said(today.shot_size_mm)} to a cushion of {said(today.cushion_mm)}"
+        told = _(
+            "From {said} to a cushion of {said_2}",
+            said=said(today.shot_size_mm),
+            said_2=said(today.cushion_mm),
+        )
     if startup is None:
-        return f"{told}; no startup record"
-    return f"{told}; at startup from {said(startup.shot_size_mm)} to {said(startup.cushion_mm)}"
+        return _("{told}; no startup record", told=told)
+    return _(
+        "{told}; at startup from {said} to {said_2}",
+        told=told,
+        said=said(startup.shot_size_mm),
+        said_2=said(startup.cushion_mm),
+    )
 
 
 def _above(top: float) -> float:

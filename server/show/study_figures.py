@@ -8,6 +8,7 @@ from typing import Any
 
 from markupsafe import Markup
 
+from server.language import N_, _
 from server.show.scale import Scale, round_step, ticks
 from server.show.svg import drawing, element, label, line
 from server.words.numbers import fixed, number
@@ -82,7 +83,12 @@ def order_chart(weights: Sequence[float], *, hold: Sequence[float] = (), apart: 
     if apart is not None:
         plane.dot(float(apart + 1), shares[0][1][apart], "plot-ring", 8.0)
     low, high = min(shares[0][1]), max(shares[0][1])
-    alt = f"{len(weights)} weights in order, {number(low, 2)} to {number(high, 2)} % from the mean"
+    alt = _(
+        "{weights} weights in order, {low} to {high} % from the mean",
+        weights=len(weights),
+        low=number(low, 2),
+        high=number(high, 2),
+    )
     return _drawn(plane, alt)
 
 
@@ -92,7 +98,7 @@ def creep_chart(samples: Sequence[tuple[float, float]], result: Mapping[str, Any
         return Markup("")
     ordered = sorted(samples)
     plane = _plane(
-        [t for t, _ in ordered], [p for _, p in ordered], x_name="seconds", y_name="screw position, mm"
+        [t for t, _ in ordered], [p for _, p in ordered], x_name="seconds", y_name=_("screw position, mm")
     )
     settled = float(result["settled_s"]) if result and "settled_s" in result else ordered[0][0]
     for t, position in ordered:
@@ -101,7 +107,14 @@ def creep_chart(samples: Sequence[tuple[float, float]], result: Mapping[str, Any
         plane.stroke(settled, result["line_mm"][0], ordered[-1][0], result["line_mm"][1], "plot-fit")
         x = plane.across.at(settled)
         plane.parts.append(line(x, _TOP, x, _BASE, "lane-target"))
-    return _drawn(plane, f"{len(ordered)} readings of the screw position over {number(ordered[-1][0], 3)} s")
+    return _drawn(
+        plane,
+        _(
+            "{ordered} readings of the screw position over {ordered_2} s",
+            ordered=len(ordered),
+            ordered_2=number(ordered[-1][0], 3),
+        ),
+    )
 
 
 def seal_chart(points: Sequence[tuple[float, float]], result: Mapping[str, Any] | None) -> Markup:
@@ -110,7 +123,7 @@ def seal_chart(points: Sequence[tuple[float, float]], result: Mapping[str, Any] 
         return Markup("")
     ordered = sorted(points)
     plane = _plane(
-        [t for t, _ in ordered], [w for _, w in ordered], x_name="hold time, s", y_name="part weight, g"
+        [t for t, _ in ordered], [w for _, w in ordered], x_name=_("hold time, s"), y_name=_("part weight, g")
     )
     seal = result.get("seal_s") if result else None
     if result and seal is not None and result.get("plateau_g") is not None:
@@ -121,7 +134,7 @@ def seal_chart(points: Sequence[tuple[float, float]], result: Mapping[str, Any] 
         plane.parts.append(line(x, _TOP, x, _BASE, "lane-target"))
     for t, weight in ordered:
         plane.dot(t, weight)
-    return _drawn(plane, f"part weight at {len(ordered)} hold times")
+    return _drawn(plane, _("part weight at {ordered} hold times", ordered=len(ordered)))
 
 
 @dataclasses.dataclass(frozen=True)
@@ -135,7 +148,11 @@ class Passed:
 
 
 def path_chart(
-    passed: Sequence[Passed], *, y_name: str, limits: Sequence[float] = (), x_name: str = "days on the valve"
+    passed: Sequence[Passed],
+    *,
+    y_name: str,
+    limits: Sequence[float] = (),
+    x_name: str = N_("days on the valve"),
 ) -> Markup:
     """A number over the life of a valve, each check with its interval, limits as hairlines."""
     if not passed:
@@ -150,7 +167,9 @@ def path_chart(
     for one in passed:
         plane.stroke(one.day, one.low, one.day, one.high, "plot-interval")
         plane.dot(one.day, one.value)
-    return _drawn(plane, f"{y_name} at {len(passed)} checks over the life of the valve")
+    return _drawn(
+        plane, _("{y_name} at {passed} checks over the life of the valve", y_name=y_name, passed=len(passed))
+    )
 
 
 def _drawn(plane: _Plane, alt: str) -> Markup:

@@ -3,15 +3,16 @@
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+from server.language import N_, _
 from server.words.catalogue import signal_name
 from server.words.numbers import fixed, number
 
 DOUBT_WORDS: Final[Mapping[str, str]] = {
-    "wrapped": "small negative values arrive as large ones near 655",
-    "impossible": "values contradict one another",
-    "lost": "records are missing",
-    "other_press": "counters jump back and forth, as if two presses sent under one name",
-    "stuck": "a reading does not move any more",
+    "wrapped": N_("small negative values arrive as large ones near 655"),
+    "impossible": N_("values contradict one another"),
+    "lost": N_("records are missing"),
+    "other_press": N_("counters jump back and forth, as if two presses sent under one name"),
+    "stuck": N_("a reading does not move any more"),
 }
 
 
@@ -22,7 +23,7 @@ def listed(words: Sequence[str]) -> str:
     """
     if len(words) < 2:
         return "".join(words)
-    return f"{', '.join(words[:-1])} and {words[-1]}"
+    return _("{join} and {words}", join=", ".join(words[:-1]), words=words[-1])
 
 
 def shift_words(signals: Mapping[str, float]) -> str:
@@ -31,7 +32,12 @@ def shift_words(signals: Mapping[str, float]) -> str:
     'Swept stroke stands higher than before, by 0.6 σ.'
     """
     parts = [
-        f"{_lead(name, i)} {'higher' if moved > 0 else 'lower'} than before, by {number(abs(moved), 1)} σ"
+        _(
+            "{lead} {value} than before, by {moved} σ",
+            lead=_lead(name, i),
+            value="higher" if moved > 0 else "lower",
+            moved=number(abs(moved), 1),
+        )
         for i, (name, moved) in enumerate(sorted(signals.items(), key=lambda one: -abs(one[1])))
     ]
     return f"{listed(parts)}."
@@ -39,7 +45,7 @@ def shift_words(signals: Mapping[str, float]) -> str:
 
 def _lead(signal: str, place: int) -> str:
     name = signal_name(signal)
-    return f"{name} stands" if place == 0 else name[0].lower() + name[1:]
+    return _("{name} stands", name=name) if place == 0 else name[0].lower() + name[1:]
 
 
 def scatter_words(signals: Mapping[str, float]) -> str:
@@ -48,7 +54,10 @@ def scatter_words(signals: Mapping[str, float]) -> str:
     'Shots differ more from one another than before: shot size.'
     """
     names = [signal_name(name) for name in signals]
-    return f"Shots differ more from one another than before: {listed([n[0].lower() + n[1:] for n in names])}."
+    return _(
+        "Shots differ more from one another than before: {listed}.",
+        listed=listed([n[0].lower() + n[1:] for n in names]),
+    )
 
 
 def doubt_sentence(doubts: Sequence[str]) -> str:
@@ -56,7 +65,9 @@ def doubt_sentence(doubts: Sequence[str]) -> str:
     >>> doubt_sentence(["lost"])
     'The data cannot be right: records are missing.'
     """
-    return f"The data cannot be right: {listed([DOUBT_WORDS.get(one, one) for one in doubts])}."
+    return _(
+        "The data cannot be right: {listed}.", listed=listed([DOUBT_WORDS.get(one, one) for one in doubts])
+    )
 
 
 def capability_words(short: Mapping[str, Mapping[str, float]]) -> str:
@@ -65,8 +76,12 @@ def capability_words(short: Mapping[str, Mapping[str, float]]) -> str:
     'Part weight falls short of what the mold demands: Ppk 0.91, 1.33 wanted.'
     """
     parts = [
-        f"{signal_name(name)} falls short of what the mold demands: Ppk {fixed(one['ppk'], 2)},"
-        f" {fixed(one['demand'], 2)} wanted"
+        _(
+            "{name} falls short of what the mold demands: Ppk {ppk}, {demand} wanted",
+            name=signal_name(name),
+            ppk=fixed(one["ppk"], 2),
+            demand=fixed(one["demand"], 2),
+        )
         for name, one in short.items()
     ]
     return f"{'; '.join(parts)}."

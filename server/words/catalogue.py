@@ -9,119 +9,124 @@ import json
 from collections.abc import Mapping
 from typing import Any, Final
 
+from server.language import N_, _
 from server.settings import outside
 
-URGENCY: Final[dict[str, str]] = {"now": "now", "this_shift": "this shift", "this_week": "this week"}
+URGENCY: Final[dict[str, str]] = {
+    "now": N_("now"),
+    "this_shift": N_("this shift"),
+    "this_week": N_("this week"),
+}
 
 ALARM_STATE: Final[dict[str, str]] = {
-    "normal": "over",
-    "unacknowledged": "nobody has answered yet",
-    "acknowledged": "answered",
-    "returned_unacknowledged": "over, nobody answered",
-    "shelved": "put aside",
-    "suppressed": "held back",
-    "out_of_service": "out of service",
+    "normal": N_("over"),
+    "unacknowledged": N_("nobody has answered yet"),
+    "acknowledged": N_("answered"),
+    "returned_unacknowledged": N_("over, nobody answered"),
+    "shelved": N_("put aside"),
+    "suppressed": N_("held back"),
+    "out_of_service": N_("out of service"),
 }
 
 REASON: Final[dict[str, str]] = {
-    "going": "Going to it",
-    "seen": "Seen",
-    "planned": "Planned work",
-    "not_real": "Not real",
+    "going": N_("Going to it"),
+    "seen": N_("Seen"),
+    "planned": N_("Planned work"),
+    "not_real": N_("Not real"),
 }
 
 #: Why alarms are held back by design, as far as the reason has a word of its own.
 HELD_BACK: Final[dict[str, str]] = {
-    "startup": "the press starts up",
-    "mold_change": "mold change",
-    "study": "a study runs or has just been made",
+    "startup": N_("the press starts up"),
+    "mold_change": N_("mold change"),
+    "study": N_("a study runs or has just been made"),
 }
 
 #: What kind of thing an alarm tells, in few words.
 ALARM_KIND: Final[dict[str, str]] = {
-    "leak": "leak",
-    "bottoming": "no cushion left",
-    "silent": "press is silent",
-    "shift": "a signal has moved",
-    "scatter": "a signal scatters",
-    "data_quality": "data cannot be right",
-    "capability": "mold falls short",
+    "leak": N_("leak"),
+    "bottoming": N_("no cushion left"),
+    "silent": N_("press is silent"),
+    "shift": N_("a signal has moved"),
+    "scatter": N_("a signal scatters"),
+    "data_quality": N_("data cannot be right"),
+    "capability": N_("mold falls short"),
 }
 
 EVENT_NAMES: Final[dict[str, str]] = {
-    "setting": "setting",
-    "lot": "lot",
-    "mold_start": "mold start",
-    "maintenance": "maintenance",
-    "valve_change": "valve change",
-    "top_up": "top-up",
-    "note": "note",
+    "setting": N_("setting"),
+    "lot": N_("lot"),
+    "mold_start": N_("mold start"),
+    "maintenance": N_("maintenance"),
+    "valve_change": N_("valve change"),
+    "top_up": N_("top-up"),
+    "note": N_("note"),
 }
 
 LEAK_STATUS: Final[dict[str, str]] = {
-    "ok": "judged",
-    "no_baseline": "Not enough data: no startup record to compare with",
-    "too_few_shots": "Not enough data: too few shots since the startup record",
-    "missing_signals": "Not enough data: signals are missing",
-    "stale": "The last judgement is old: no shots since",
-    "not_applicable": "No judgement: this press has no valve of that kind",
+    "ok": N_("judged"),
+    "no_baseline": N_("Not enough data: no startup record to compare with"),
+    "too_few_shots": N_("Not enough data: too few shots since the startup record"),
+    "missing_signals": N_("Not enough data: signals are missing"),
+    "stale": N_("The last judgement is old: no shots since"),
+    "not_applicable": N_("No judgement: this press has no valve of that kind"),
 }
 
 VALVE_STYLE: Final[dict[str, str]] = {
-    "sliding_ring": "sliding ring",
-    "ball_check": "ball check",
-    "other": "another valve",
-    "none": "no valve",
+    "sliding_ring": N_("sliding ring"),
+    "ball_check": N_("ball check"),
+    "other": N_("another valve"),
+    "none": N_("no valve"),
 }
 
 ROLE: Final[dict[str, str]] = {
-    "plant_engineer": "plant engineer",
-    "quality_lead": "quality lead",
-    "line_lead": "line lead",
-    "viewer": "viewer",
-    "administrator": "administrator",
+    "plant_engineer": N_("plant engineer"),
+    "quality_lead": N_("quality lead"),
+    "line_lead": N_("line lead"),
+    "viewer": N_("viewer"),
+    "administrator": N_("administrator"),
 }
 
 STUDY: Final[dict[str, str]] = {
-    "short-shot": "Short-shot weights",
-    "drift-check": "Drift check",
-    "inspection": "Inspection",
-    "setting-trial": "Setting trial",
-    "gate-seal": "Gate seal",
-    "qualification": "Press qualification",
-    "proof": "Proof of fix",
+    "short-shot": N_("Short-shot weights"),
+    "drift-check": N_("Drift check"),
+    "inspection": N_("Inspection"),
+    "setting-trial": N_("Setting trial"),
+    "gate-seal": N_("Gate seal"),
+    "qualification": N_("Press qualification"),
+    "proof": N_("Proof of fix"),
 }
 
 VERDICT: Final[dict[str, str]] = {
-    "within": "repeats",
-    "over": "does not repeat",
-    "undecided": "cannot tell yet",
-    "fine": "holds",
-    "watch": "watch it",
-    "act": "does not hold",
-    "good": "good",
-    "worn": "worn, still usable",
-    "failed": "failed",
-    "fixed": "fixed",
-    "better": "better",
-    "no_change": "no change",
-    "worse": "worse",
-    "sealed": "gate seals",
-    "not_sealed": "gate not yet sealed",
-    "no_rise": "sealed before the shortest hold",
-    "no_difference": "no difference shown",
-    "mean": "changes the level",
-    "spread": "changes the scatter",
-    "both": "changes level and scatter",
-    "passed": "passed",
-    "conditional": "passed with conditions",
+    "within": N_("repeats"),
+    "over": N_("does not repeat"),
+    "undecided": N_("cannot tell yet"),
+    "fine": N_("holds"),
+    "watch": N_("watch it"),
+    "act": N_("does not hold"),
+    "good": N_("good"),
+    "worn": N_("worn, still usable"),
+    "failed": N_("failed"),
+    "fixed": N_("fixed"),
+    "better": N_("better"),
+    "no_change": N_("no change"),
+    "worse": N_("worse"),
+    "sealed": N_("gate seals"),
+    "not_sealed": N_("gate not yet sealed"),
+    "no_rise": N_("sealed before the shortest hold"),
+    "no_difference": N_("no difference shown"),
+    "mean": N_("changes the level"),
+    "spread": N_("changes the scatter"),
+    "both": N_("changes level and scatter"),
+    "passed": N_("passed"),
+    "conditional": N_("passed with conditions"),
 }
 
 #: What is said of a press whose valve leaks, as the start of a sentence about it.
 LEAK_CLAIM: Final[dict[str, str]] = {
-    "steady_leak": "is probably leaking past its valve",
-    "erratic_closing": "probably closes late on some shots",
-    "not_closing": "probably has a valve that does not shut",
+    "steady_leak": N_("is probably leaking past its valve"),
+    "erratic_closing": N_("probably closes late on some shots"),
+    "not_closing": N_("probably has a valve that does not shut"),
 }
 
 
@@ -140,7 +145,7 @@ class Entry:
 def _shared(file: str) -> Mapping[str, Any]:
     found: Any = json.loads((outside("shared") / f"{file}.json").read_text(encoding="utf-8"))
     if not isinstance(found, dict):
-        raise TypeError(f"shared/{file}.json is not an object")
+        raise TypeError(_("shared/{file}.json is not an object", file=file))
     return found
 
 
@@ -179,7 +184,7 @@ def entry_of(file: str, code: str) -> Entry:
     parts = {field: str(found.get(field, "")) for field in ("name", "meaning", "formula", "source")}
     caution = found.get("caution") or found.get("settled_by")
     if caution:
-        lead = "" if found.get("caution") else "Settled by: "
+        lead = "" if found.get("caution") else _("Settled by: ")
         parts["meaning"] = f"{parts['meaning']} {lead}{caution}{'' if str(caution).endswith('.') else '.'}"
     return Entry(id=code, **parts)
 

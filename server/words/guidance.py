@@ -8,20 +8,21 @@ import functools
 from collections.abc import Mapping
 from typing import Any, Final
 
+from server.language import N_
 from server.words.catalogue import shared_entries, shared_list
 
 #: The page or study a step opens, where there is one.
 STUDY_ACTIONS = ("short-shot", "drift-check", "inspection")
 #: What the button of a step says: it opens a page, and starts nothing at the press.
 STEP_ACTIONS: Final = {
-    "short-shot": "enter the weights",
-    "drift-check": "enter the readings",
-    "inspection": "enter what was found",
-    "setting-trial": "plan the trial",
-    "comparison": "the case",
-    "containment": "suspect shots",
-    "events": "record it",
-    "baselines": "startup records",
+    "short-shot": N_("enter the weights"),
+    "drift-check": N_("enter the readings"),
+    "inspection": N_("enter what was found"),
+    "setting-trial": N_("plan the trial"),
+    "comparison": N_("the case"),
+    "containment": N_("suspect shots"),
+    "events": N_("record it"),
+    "baselines": N_("startup records"),
 }
 
 
@@ -103,9 +104,9 @@ def step_text(step: str) -> str:
 
 #: What to do with the parts, in words.
 PARTS_WORDS: Final[Mapping[str, str]] = {
-    "stop": "Stop the press as the site's procedure says and set the last parts aside.",
-    "sort": "Go on, but sort the parts.",
-    "go_on": "The parts may go on.",
+    "stop": N_("Stop the press as the site's procedure says and set the last parts aside."),
+    "sort": N_("Go on, but sort the parts."),
+    "go_on": N_("The parts may go on."),
 }
 
 
@@ -124,12 +125,14 @@ def parts_of(kind: str, urgency: str) -> str:
 
 #: What to do at the press about alarms whose cause is not one of the melt's or the valve's.
 _AT_THE_PRESS: Final[Mapping[str, str]] = {
-    "silent": "Check that the press runs and that it sends.",
-    "bottoming": "Weigh the last shots, set short parts aside, tell the engineer."
-    " Do not raise the shot size.",
-    "data_quality": "Compare the display of the press with what it sends; until they agree, nothing said of"
-    " it holds.",
-    "capability": "Weigh and measure the last parts and tell quality.",
+    "silent": N_("Check that the press runs and that it sends."),
+    "bottoming": N_(
+        "Weigh the last shots, set short parts aside, tell the engineer. Do not raise the shot size."
+    ),
+    "data_quality": N_(
+        "Compare the display of the press with what it sends; until they agree, nothing said of it holds."
+    ),
+    "capability": N_("Weigh and measure the last parts and tell quality."),
 }
 
 

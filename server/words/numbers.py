@@ -3,12 +3,26 @@
 import math
 from typing import Final
 
+from server.language import N_, _
+
 #: What stands where nothing can be said.
 NOTHING: Final = "–"
 
 _SMALL: Final = (
-    "no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten", "eleven", "twelve",
-)  # fmt: skip
+    N_("no"),
+    N_("one"),
+    N_("two"),
+    N_("three"),
+    N_("four"),
+    N_("five"),
+    N_("six"),
+    N_("seven"),
+    N_("eight"),
+    N_("nine"),
+    N_("ten"),
+    N_("eleven"),
+    N_("twelve"),
+)
 
 
 def number(value: float | None, digits: int = 3) -> str:
@@ -78,9 +92,9 @@ def percent(share: float | None, *, short: bool = False) -> str:
     if share is None or not math.isfinite(share):
         return NOTHING
     if 0 < share < 0.005:
-        return "< 1 %" if short else "under 1 %"
+        return "< 1 %" if short else _("under 1 %")
     if 0.995 < share < 1:
-        return "> 99 %" if short else "over 99 %"
+        return "> 99 %" if short else _("over 99 %")
     return f"{round(100 * share)} %"
 
 
@@ -92,7 +106,7 @@ def odds_factor(log_odds: float) -> str:
     """
     factor = math.exp(min(abs(log_odds), 20.0))
     text = f"× {factor:.1f}" if factor < 9.95 else f"× {factor:,.0f}"
-    return f"{text} against" if log_odds < 0 and text != "× 1.0" else text
+    return _("{value} against", value=text) if log_odds < 0 and text != "× 1.0" else text
 
 
 def count_word(count: int, *, capital: bool = False) -> str:
@@ -103,15 +117,6 @@ def count_word(count: int, *, capital: bool = False) -> str:
     """
     text = _SMALL[count] if 0 <= count < len(_SMALL) else f"{count:,d}"
     return text[0].upper() + text[1:] if capital else text
-
-
-def plural(count: int, one: str, many: str | None = None) -> str:
-    """The noun that goes with a count.
-
-    >>> plural(1, "press", "presses"), plural(3, "shot")
-    ('press', 'shots')
-    """
-    return one if count == 1 else (many or one + "s")
 
 
 def _minus(text: str) -> str:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Final
 
+from server.language import _
 from server.valve.checks import Part
 from server.valve.judgement import likelihood
 from server.words.catalogue import STUDY, worded
@@ -30,14 +31,22 @@ def prior_sentence(part: Part) -> str:
     'Drift check 3, about 12,400 shots ago, speaks against a leak'
     """
     if part.source == "prevalence":
-        return f"Before any data: {percent(likelihood(part.log_odds))} of such valves leak"
+        return _(
+            "Before any data: {likelihood} of such valves leak", likelihood=percent(likelihood(part.log_odds))
+        )
     if part.source == "valve_age":
-        how = "few" if part.log_odds < -_LITTLE else "many" if part.log_odds > _LITTLE else "about half"
-        return f"The valve has made {whole(part.shots)} shots, {how} for its expected life"
-    says = "settles nothing"
+        how = "few" if part.log_odds < -_LITTLE else "many" if part.log_odds > _LITTLE else _("about half")
+        return _(
+            "The valve has made {shots} shots, {how} for its expected life", shots=whole(part.shots), how=how
+        )
+    says = _("settles nothing")
     if abs(part.log_odds) >= _LITTLE:
-        says = "speaks for a leak" if part.log_odds > 0 else "speaks against a leak"
-    ago = f"about {whole(part.shots)} shots ago" if part.shots else "within the last 100 shots"
+        says = _("speaks for a leak") if part.log_odds > 0 else _("speaks against a leak")
+    ago = (
+        _("about {shots} shots ago", shots=whole(part.shots))
+        if part.shots
+        else _("within the last 100 shots")
+    )
     return f"{worded(STUDY, part.source)} {part.number}, {ago}, {says}"
 
 

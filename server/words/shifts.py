@@ -5,6 +5,7 @@ import datetime as dt
 from collections.abc import Sequence
 
 from server import clock
+from server.language import _
 from server.words.times import Zone
 
 _NAMES = {1: ("",), 2: ("early", "late"), 3: ("early", "late", "night")}
@@ -35,7 +36,7 @@ def shift_at(at_ms: int, *, starts: Sequence[str], zone: Zone) -> Shift:
         start = begun[-1]
     else:
         start, day = times[-1], day - dt.timedelta(days=1)
-    names = _NAMES.get(len(times), tuple(f"shift {i + 1}" for i in range(len(times))))
+    names = _NAMES.get(len(times), tuple(_("shift {i}", i=i + 1) for i in range(len(times))))
     at = dt.datetime.combine(day, dt.time(start // 60, start % 60), tzinfo=local.tzinfo)
     return Shift(name=names[times.index(start)], from_ms=clock.from_datetime(at))
 

@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from typing import Any, Final
 
+from server.language import N_, _
 from server.valve.press_checks import PRESS_CHECKS
 from server.valve.resins import METHODS, RESINS
 from server.valve.wear import FINDINGS
@@ -10,26 +11,28 @@ from server.words.numbers import fixed, number, percent
 
 #: What a class of process is called.
 PROCESS: Final[dict[str, str]] = {
-    "general": "general parts",
-    "precise": "precise parts",
-    "no_hold": "parts without hold",
+    "general": N_("general parts"),
+    "precise": N_("precise parts"),
+    "no_hold": N_("parts without hold"),
 }
 #: What a check that was judged came to.
 OUTCOME: Final[dict[str, str]] = {
-    "passed": "passed",
-    "failed": "not passed",
-    "undecided": "cannot tell yet: more readings",
-    "not_done": "not done",
+    "passed": N_("passed"),
+    "failed": N_("not passed"),
+    "undecided": N_("cannot tell yet: more readings"),
+    "not_done": N_("not done"),
 }
 _NOT_STATED: Final[dict[str, str]] = {
-    "resin": "the resin", "method": "how the way out was closed", "confirmed": "all cautions confirmed",
-}  # fmt: skip
-SEAT: Final[dict[str, str]] = {"full": "all around", "partial": "in parts", "none": "none"}
+    "resin": N_("the resin"),
+    "method": N_("how the way out was closed"),
+    "confirmed": N_("all cautions confirmed"),
+}
+SEAT: Final[dict[str, str]] = {"full": N_("all around"), "partial": N_("in parts"), "none": N_("none")}
 
 #: What drift checks at several screw positions tell.
 POSITIONS: Final[dict[str, str]] = {
-    "depends": "the creep depends on where the screw stands: a worn bore leaks so",
-    "not_shown": "no difference shows: ring or seat leak everywhere alike",
+    "depends": N_("the creep depends on where the screw stands: a worn bore leaks so"),
+    "not_shown": N_("no difference shows: ring or seat leak everywhere alike"),
     "too_near": "",
 }
 
@@ -41,7 +44,11 @@ def between(interval: Any, places: int) -> str:
     >>> between([0.794, 2.108], 2)
     '0.79 to 2.11'
     """
-    return f"{fixed(float(interval[0]), places)} to {fixed(float(interval[1]), places)}"
+    return _(
+        "{float} to {float_2}",
+        float=fixed(float(interval[0]), places),
+        float_2=fixed(float(interval[1]), places),
+    )
 
 
 def result_facts(kind: str, asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
@@ -54,72 +61,109 @@ def _weights(asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
     if "percent_variation" not in result:
         return []
     facts = [
-        ("Percent variation", f"{fixed(result['percent_variation'], 2)} % (heaviest less lightest)"),
-        ("Mean", f"{number(result['mean_g'], 5)} g"),
-        ("Standard deviation", f"{number(result['sd_g'])} g, {_grams(result['sd_interval'])}"),
+        (
+            _("Percent variation"),
+            _(
+                "{percent_variation} % (heaviest less lightest)",
+                percent_variation=fixed(result["percent_variation"], 2),
+            ),
+        ),
+        (_("Mean"), f"{number(result['mean_g'], 5)} g"),
+        (_("Standard deviation"), f"{number(result['sd_g'])} g, {_grams(result['sd_interval'])}"),
     ]
     if "cv_interval" in result:
         facts.append(("CV", f"{fixed(result['cv_pct'], 2)} %, {between(result['cv_interval'], 2)}"))
         facts.append(
-            ("Allowed", f"CV {fixed(result['allowed_cv_pct'], 2)} %: {result['limit_pct']:g} % over"
-                        f" {result['limit_shots']} shots")
-        )  # fmt: skip
-        facts.append(("True variation over the limit", percent(result["over_probability"])))
+            (
+                _("Allowed"),
+                _(
+                    "CV {allowed_cv_pct} %: {limit_pct:g} % over {limit_shots} shots",
+                    allowed_cv_pct=fixed(result["allowed_cv_pct"], 2),
+                    limit_pct=result["limit_pct"],
+                    limit_shots=result["limit_shots"],
+                ),
+            )
+        )
+        facts.append((_("True variation over the limit"), percent(result["over_probability"])))
         if result.get("more_shots"):
-            facts.append(("To settle it", f"about {result['more_shots']} more shots"))
+            facts.append(
+                (_("To settle it"), _("about {more_shots} more shots", more_shots=result["more_shots"]))
+            )
     hold = result.get("hold")
     if hold:
         facts.append(
-            ("Under hold", f"{hold['n_hold']} weights, CV {fixed(hold['cv_hold_pct'], 2)} %; without hold "
-                           f"{number(hold['ratio'], 2)} times as much ({between(hold['ratio_interval'], 1)})")
-        )  # fmt: skip
+            (
+                _("Under hold"),
+                _(
+                    "{n_hold} weights, CV {cv_hold_pct} %; without hold {ratio} times as much ({between})",
+                    n_hold=hold["n_hold"],
+                    cv_hold_pct=fixed(hold["cv_hold_pct"], 2),
+                    ratio=number(hold["ratio"], 2),
+                    between=between(hold["ratio_interval"], 1),
+                ),
+            )
+        )
     return facts
 
 
 def _grams(interval: Any) -> str:
-    return f"{number(float(interval[0]))} to {number(float(interval[1]))}"
+    return _("{float} to {float_2}", float=number(float(interval[0])), float_2=number(float(interval[1])))
 
 
 def _drift(asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
     facts = []
     if asked.get("method"):
-        facts.append(("Against", METHODS.get(asked["method"], asked["method"])))
+        facts.append((_("Against"), METHODS.get(asked["method"], asked["method"])))
     if asked.get("resin"):
         resin = RESINS.get(asked["resin"])
-        facts.append(("Resin", resin.name if resin else asked["resin"]))
+        facts.append((_("Resin"), resin.name if resin else asked["resin"]))
     if "pressure_bar" in asked:
-        facts.append(("Pressure", f"{asked['pressure_bar']:g} bar"))
+        facts.append((_("Pressure"), _("{pressure_bar:g} bar", pressure_bar=asked["pressure_bar"])))
     if result.get("not_stated"):
-        facts.append(("Not stated", ", ".join(_NOT_STATED.get(one, one) for one in result["not_stated"])))
+        facts.append((_("Not stated"), ", ".join(_NOT_STATED.get(one, one) for one in result["not_stated"])))
     if "creep_mm_s" not in result:
         return facts
-    creep = f"{fixed(result['creep_mm_s'], 3)} mm/s, {between(result['creep_interval'], 3)}"
-    facts.append(("Creep", creep))
+    creep = _(
+        "{creep_mm_s} mm/s, {between}",
+        creep_mm_s=fixed(result["creep_mm_s"], 3),
+        between=between(result["creep_interval"], 3),
+    )
+    facts.append((_("Creep"), creep))
     if result.get("leak_flow_cm3_s") is not None:
-        flow = f"{fixed(result['leak_flow_cm3_s'], 3)} cm³/s"
+        flow = _("{leak_flow_cm3_s} cm³/s", leak_flow_cm3_s=fixed(result["leak_flow_cm3_s"], 3))
         if result.get("leak_flow_interval"):
             flow += f", {between(result['leak_flow_interval'], 3)}"
-        facts.append(("Leak flow", flow))
+        facts.append((_("Leak flow"), flow))
     if result.get("gap_mm") is not None:
-        gap = f"{fixed(result['gap_mm'], 3)} mm"
+        gap = _("{gap_mm} mm", gap_mm=fixed(result["gap_mm"], 3))
         gap += f", {between(result['gap_interval'], 3)}" if result.get("gap_interval") else ""
-        facts.append(("Equivalent gap", gap))
+        facts.append((_("Equivalent gap"), gap))
     if "settled_s" in result:
         facts.append(
-            ("Left out as settling", f"{result['discarded']} readings before {number(result['settled_s'])} s,"
-                                     f" {fixed(result['settling_mm'], 2)} mm: {result['settling_why']}")
-        )  # fmt: skip
-        facts.append(("Screw stood at", f"{fixed(result['position_mm'], 1)} mm"))
+            (
+                _("Left out as settling"),
+                _(
+                    "{discarded} readings before {settled_s} s, {settling_mm} mm: {settling_why}",
+                    discarded=result["discarded"],
+                    settled_s=number(result["settled_s"]),
+                    settling_mm=fixed(result["settling_mm"], 2),
+                    settling_why=result["settling_why"],
+                ),
+            )
+        )
+        facts.append(
+            (_("Screw stood at"), _("{position_mm} mm", position_mm=fixed(result["position_mm"], 1)))
+        )
     return facts
 
 
 def _seal(asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
     facts = []
     if result.get("seal_s") is not None:
-        facts.append(("Gate seals at", f"{number(result['seal_s'])} s, {between(result['interval'], 2)}"))
-        facts.append(("Part then weighs", f"{number(result['plateau_g'], 5)} g"))
+        facts.append((_("Gate seals at"), f"{number(result['seal_s'])} s, {between(result['interval'], 2)}"))
+        facts.append((_("Part then weighs"), f"{number(result['plateau_g'], 5)} g"))
     if "rise_g_per_s" in result:
-        facts.append(("Before that it gains", f"{number(result['rise_g_per_s'])} g/s"))
+        facts.append((_("Before that it gains"), f"{number(result['rise_g_per_s'])} g/s"))
     return facts
 
 
@@ -128,15 +172,25 @@ def _inspection(asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
     found = result.get("clearance")
     if found:
         give = f" ± {fixed(found['uncertainty_mm'], 3)}" if found["uncertainty_mm"] else ""
-        facts.append(("Clearance a side", f"{fixed(found['clearance_mm'], 3)}{give} mm"))
+        facts.append(
+            (
+                _("Clearance a side"),
+                _("{clearance_mm}{give} mm", clearance_mm=fixed(found["clearance_mm"], 3), give=give),
+            )
+        )
         if found["ovality_mm"] is not None:
-            facts.append(("Bore out of round or tapered", f"{fixed(found['ovality_mm'], 3)} mm"))
+            facts.append(
+                (
+                    _("Bore out of round or tapered"),
+                    _("{ovality_mm} mm", ovality_mm=fixed(found["ovality_mm"], 3)),
+                )
+            )
     if result.get("nominal_mm") is not None:
-        facts.append(("Made with", f"{result['nominal_mm']:g} mm"))
+        facts.append((_("Made with"), _("{nominal_mm:g} mm", nominal_mm=result["nominal_mm"])))
     if asked.get("seat_contact"):
-        facts.append(("Seat contact", SEAT[asked["seat_contact"]]))
+        facts.append((_("Seat contact"), SEAT[asked["seat_contact"]]))
     if asked.get("findings"):
-        facts.append(("Found", "; ".join(FINDINGS[one] for one in asked["findings"])))
+        facts.append((_("Found"), "; ".join(FINDINGS[one] for one in asked["findings"])))
     return facts
 
 
@@ -148,5 +202,5 @@ def check_rows(result: Mapping[str, Any]) -> tuple[tuple[str, ...], ...]:
         rows.append((title, OUTCOME[one["verdict"]], one["text"], f"{one['limit']:g} {one['unit']}"))
     balance = result.get("balance")
     if balance:
-        rows.append(("Volume balance", "measured", balance["text"], "none"))
+        rows.append((_("Volume balance"), "measured", balance["text"], "none"))
     return tuple(rows)

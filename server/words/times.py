@@ -5,13 +5,27 @@ import zoneinfo
 from typing import Final
 
 from server import clock
+from server.language import N_, _
 
 SECOND: Final = 1_000
 MINUTE: Final = 60 * SECOND
 HOUR: Final = 60 * MINUTE
 DAY: Final = 24 * HOUR
 
-_MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+_MONTHS: Final = (
+    N_("Jan"),
+    N_("Feb"),
+    N_("Mar"),
+    N_("Apr"),
+    N_("May"),
+    N_("Jun"),
+    N_("Jul"),
+    N_("Aug"),
+    N_("Sep"),
+    N_("Oct"),
+    N_("Nov"),
+    N_("Dec"),
+)
 
 
 def span(length_ms: float) -> str:
@@ -24,10 +38,10 @@ def span(length_ms: float) -> str:
     if length < 2 * MINUTE:
         return f"{length // SECOND} s"
     if length < 2 * HOUR:
-        return f"{length // MINUTE} min"
+        return _("{length} min", length=length // MINUTE)
     if length < 2 * DAY:
         return f"{length // HOUR} h"
-    return f"{length // DAY:,d} days"
+    return _("{length:,d} days", length=length // DAY)
 
 
 def age(at_ms: int | None, now_ms: int) -> str:
@@ -39,8 +53,8 @@ def age(at_ms: int | None, now_ms: int) -> str:
     if at_ms is None:
         return "never"
     if at_ms > now_ms + 5 * SECOND:
-        return "ahead of the clock"
-    return f"{span(now_ms - at_ms)} ago"
+        return _("ahead of the clock")
+    return _("{now} ago", now=span(now_ms - at_ms))
 
 
 class Zone:
