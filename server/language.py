@@ -76,6 +76,12 @@ def plural(count: int, one: str, many: str) -> str:
     return language.translate_plural(one, many, count)
 
 
+def say(text: str) -> str:
+    """A text that only becomes known while something is made, in the reader's language."""
+    language = _current.get()
+    return text if language is None else language.translate(text)
+
+
 def shown(value: object) -> object:
     """A marked text in the reader's language; everything else as it is."""
     language = _current.get()

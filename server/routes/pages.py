@@ -10,8 +10,10 @@ import jinja2
 import sqlalchemy as sa
 from fastapi import APIRouter, Query, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from jinja2.nodes import EvalContext
+from markupsafe import Markup
 
-from server import clock
+from server import clock, language
 from server.access.actors import NOBODY, need, permissions_of
 from server.derived.standing import find_onset
 from server.errors import InvalidError, NotFoundError
@@ -64,11 +66,18 @@ def templates() -> jinja2.Environment:
         loader=jinja2.FileSystemLoader(outside("web") / "templates"),
         autoescape=True,
         undefined=jinja2.StrictUndefined,
+        extensions=["jinja2.ext.i18n"],
+        # Constants are written down before anybody asks; where they are shown the language is known.
+        finalize=language.shown,
         trim_blocks=True,
         lstrip_blocks=True,
         auto_reload=False,
     )
+    environment.newstyle_gettext = True  # type: ignore[attr-defined]
     environment.globals |= {
+        "_": language.say,
+        "gettext": _gettext,
+        "language": language.code,
         "navigation": NAVIGATION,
         "more": MORE,
         "go": GO,
@@ -77,6 +86,15 @@ def templates() -> jinja2.Environment:
         "reasons": ANSWERS,
     }
     return environment
+
+
+@jinja2.pass_eval_context
+def _gettext(context: EvalContext, text: str, **values: object) -> str:
+    """What `{% trans %}` calls: its text is ours and may hold markup, its values are escaped."""
+    said = language.say(text)
+    return (Markup(said) if context.autoescape else said) % {
+        name: language.shown(value) for name, value in values.items()
+    }
 
 
 def render(template: str, page: object, *, fragment: bool = False) -> str:
