@@ -39,6 +39,7 @@ from server.show.build_valves import build_valves
 from server.show.frame import GO, MORE, NAVIGATION, Actor
 from server.show.mold_judged import Stretch
 from server.show.plant_words import Plant, Since, plant_at
+from server.show.script_words import EVERYWHERE, script_words
 from server.show.strokes import Kept
 from server.store.page_queries import press_with_state
 from server.store.plant import need_press
@@ -78,6 +79,7 @@ def templates() -> jinja2.Environment:
         "_": language.say,
         "gettext": _gettext,
         "language": language.code,
+        "say_everywhere": functools.partial(script_words, EVERYWHERE),
         "navigation": NAVIGATION,
         "more": MORE,
         "go": GO,

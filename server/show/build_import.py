@@ -10,6 +10,7 @@ from server.show.build_work import mold_choices, press_choices
 from server.show.more_pages import ApartRow, ImportPage, ImportRow, TargetGroup
 from server.show.pages import Choice
 from server.show.plant_words import Plant
+from server.show.script_words import IMPORTING, script_words
 from server.store.imports import UNDOABLE, Import, newest_imports
 from server.store.page_queries import rows_apart
 from server.tabular.units import ALL, quantity_of
@@ -55,6 +56,7 @@ def build_import(connection: sa.Connection, plant: Plant) -> ImportPage:
         molds=mold_choices(connection),
         targets=(*groups, TargetGroup(_("Barrel"), zones)),
         units_json=json.dumps(_units()),
+        say=script_words(IMPORTING),
         zone=str(plant.settings.get("time_zone") or "UTC"),
         imports=tuple(_row(one, plant) for one in newest_imports(connection, limit=SHOWN)),
         apart=tuple(_apart(row, plant) for row in apart),

@@ -128,6 +128,8 @@ class ImportPage:
     targets: tuple[TargetGroup, ...]
     #: The units of each target as JSON, for the script.
     units_json: str
+    #: What the page's script says, as JSON.
+    say: str
     zone: str
     imports: tuple[ImportRow, ...]
     apart: tuple[ApartRow, ...]

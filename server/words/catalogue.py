@@ -9,7 +9,7 @@ import json
 from collections.abc import Mapping
 from typing import Any, Final
 
-from server.language import N_, _
+from server.language import N_, _, say
 from server.settings import outside
 
 URGENCY: Final[dict[str, str]] = {
@@ -175,16 +175,17 @@ def shared_entries(file: str) -> Mapping[str, Mapping[str, Any]]:
 
 def _shared_text(file: str, code: str, field: str) -> str | None:
     text = shared_entries(file).get(code, {}).get(field)
-    return text if isinstance(text, str) and text else None
+    return say(text) if isinstance(text, str) and text else None
 
 
 def entry_of(file: str, code: str) -> Entry:
     """A catalogue's entry as the help page shows it."""
     found = shared_entries(file)[code]
-    parts = {field: str(found.get(field, "")) for field in ("name", "meaning", "formula", "source")}
+    parts = {field: say(str(found.get(field, ""))) for field in ("name", "meaning", "formula", "source")}
     caution = found.get("caution") or found.get("settled_by")
     if caution:
         lead = "" if found.get("caution") else _("Settled by: ")
+        caution = say(str(caution))
         parts["meaning"] = f"{parts['meaning']} {lead}{caution}{'' if str(caution).endswith('.') else '.'}"
     return Entry(id=code, **parts)
 
@@ -217,4 +218,4 @@ def worded(table: Mapping[str, str], code: str) -> str:
     >>> worded(URGENCY, "this_shift"), worded(URGENCY, "some_day")
     ('this shift', 'some day')
     """
-    return table.get(code, code.replace("_", " "))
+    return say(table.get(code, code.replace("_", " ")))

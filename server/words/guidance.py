@@ -8,7 +8,7 @@ import functools
 from collections.abc import Mapping
 from typing import Any, Final
 
-from server.language import N_
+from server.language import N_, say
 from server.words.catalogue import shared_entries, shared_list
 
 #: The page or study a step opens, where there is one.
@@ -41,7 +41,7 @@ def _steps() -> Mapping[str, Advice]:
     return {
         str(step["id"]): Advice(
             id=str(step["id"]),
-            text=str(step["text"]),
+            text=N_(str(step["text"])),
             action=str(step.get("action", "")),
             cautions=tuple(str(one) for one in step.get("cautions", ())),
         )
@@ -61,7 +61,7 @@ def caution_text(*ids: str) -> str:
     (True, '')
     """
     known = shared_entries("cautions")
-    return " ".join(str(known[one]["text"]) for one in ids if one in known)
+    return " ".join(say(str(known[one]["text"])) for one in ids if one in known)
 
 
 def caution_names(*ids: str) -> str:
@@ -71,7 +71,8 @@ def caution_names(*ids: str) -> str:
     'Hot melt under pressure; pressure stays after lock-out'
     """
     known = shared_entries("cautions")
-    names = "; ".join(str(known[one]["name"])[0].lower() + str(known[one]["name"])[1:] for one in ids)
+    said = (say(str(known[one]["name"])) for one in ids)
+    names = "; ".join(name[0].lower() + name[1:] for name in said)
     return names[:1].upper() + names[1:]
 
 
@@ -99,7 +100,7 @@ def step_text(step: str) -> str:
     >>> step_text("weigh").startswith("Weigh one shot"), step_text("guess")
     (True, 'guess')
     """
-    return _steps()[step].text if step in _steps() else step
+    return say(_steps()[step].text) if step in _steps() else step
 
 
 #: What to do with the parts, in words.

@@ -3,7 +3,7 @@
 import math
 from typing import Final
 
-from server.language import N_, _
+from server.language import N_, _, marks, say
 
 #: What stands where nothing can be said.
 NOTHING: Final = "–"
@@ -105,7 +105,7 @@ def odds_factor(log_odds: float) -> str:
     ('× 13', '× 4.1 against', '× 1.0')
     """
     factor = math.exp(min(abs(log_odds), 20.0))
-    text = f"× {factor:.1f}" if factor < 9.95 else f"× {factor:,.0f}"
+    text = f"× {marks(f'{factor:.1f}')}" if factor < 9.95 else f"× {marks(f'{factor:,.0f}')}"
     return _("{value} against", value=text) if log_odds < 0 and text != "× 1.0" else text
 
 
@@ -115,9 +115,9 @@ def count_word(count: int, *, capital: bool = False) -> str:
     >>> count_word(2), count_word(0, capital=True), count_word(37)
     ('two', 'No', '37')
     """
-    text = _SMALL[count] if 0 <= count < len(_SMALL) else f"{count:,d}"
+    text = say(_SMALL[count]) if 0 <= count < len(_SMALL) else f"{count:,d}"
     return text[0].upper() + text[1:] if capital else text
 
 
 def _minus(text: str) -> str:
-    return text.replace("-", "−", 1)
+    return marks(text.replace("-", "−", 1))

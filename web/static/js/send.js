@@ -1,4 +1,6 @@
 // Sends one request to the API the way a page may: same origin, marked as a page, problems as a sentence.
+import { say } from './say.js';
+
 export class Problem extends Error {
   constructor(message, status) { super(message); this.status = status; }
 }
@@ -17,5 +19,5 @@ export async function send(method, url, body, headers = {}) {
   if (answer.status === 401 && !window.location.pathname.startsWith('/login')) {
     window.location.assign('/login?next=' + encodeURIComponent(window.location.pathname));
   }
-  throw new Problem(read.detail || read.title || `The server answered ${answer.status}.`, answer.status);
+  throw new Problem(read.detail || read.title || say('answered', { status: answer.status }), answer.status);
 }

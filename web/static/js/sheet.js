@@ -1,4 +1,6 @@
 // The sheet of an import: what a look at the file found, drawn; and what somebody chose, read back.
+import { say, whole } from './say.js';
+
 const DRAWN = ['press', 'mold', 'counter', 'at'];
 
 export function draw(form, found, options) {
@@ -12,29 +14,30 @@ export function draw(form, found, options) {
   part('lag').textContent = found.dose_lag_text;
   columns(form, found, options);
   choices(form, part('sheets'), 'sheet', found.sheets.length > 1 ? found.sheets.map((name) => [name, name]) : []);
-  choices(form, part('presses'), 'only_press', found.presses.length > 1 ? [['', 'all of them'], ...found.presses.map((one) => [one.press, `${one.press} (${one.rows} rows seen)`])] : []);
+  choices(form, part('presses'), 'only_press', found.presses.length > 1 ? [['', say('all_presses')], ...found.presses.map((one) => [one.press, say('rows_seen', { press: one.press, count: whole(one.rows) })])] : []);
   part('getid').hidden = found.kind !== 'report';
   saved(form, found);
   preview(form, found);
 }
 
 function facts(found) {
-  const rows = found.rows_total === null ? 'A long file' : `${found.rows_total.toLocaleString('en')} rows`;
-  const span = found.from ? `, from ${found.from.slice(0, 16).replace('T', ' ')} to ${found.to.slice(0, 16).replace('T', ' ')} UTC` : '';
+  const rows = found.rows_total === null ? say('long_file') : say('rows', { count: whole(found.rows_total) });
+  const span = found.from ? say('from_to', { from: minute(found.from), to: minute(found.to) }) : '';
   return `${rows}${span}.`;
 }
+
+function minute(moment) { return moment.slice(0, 16).replace('T', ' '); }
 
 function more(found) {
   const said = [];
   const marks = { ',': 'commas', ';': 'semicolons', '\t': 'tabs', '|': 'bars' };
-  if (found.kind === 'report') said.push('a report file');
-  else if (found.delimiter) said.push(`cells set apart by ${marks[found.delimiter]}`);
-  if (found.delimiter) said.push(found.decimal_comma ? 'decimal commas' : 'decimal points');
+  if (found.kind === 'report') said.push(say('report_file'));
+  else if (found.delimiter) said.push(say('set_apart', { mark: say(marks[found.delimiter]) }));
+  if (found.delimiter) said.push(say(found.decimal_comma ? 'decimal_commas' : 'decimal_points'));
   if (found.encoding) said.push({ 'utf-8-sig': 'UTF-8', cp1252: 'Windows-1252' }[found.encoding] || found.encoding.toUpperCase());
-  const orders = { day_first: 'day first', month_first: 'month first', year_first: 'year first' };
-  if (found.date_order) said.push(`dates ${orders[found.date_order]}`);
-  said.push(found.has_offset ? 'times with their offset' : 'times without an offset');
-  return `Found: ${said.join(', ')}. ${found.rows_looked_at.toLocaleString('en')} rows were looked at.`;
+  if (found.date_order) said.push(say('dates', { order: say(found.date_order) }));
+  said.push(say(found.has_offset ? 'with_offset' : 'without_offset'));
+  return say('found', { facts: said.join(', '), count: whole(found.rows_looked_at) });
 }
 
 function list(target, items, around) {
@@ -53,7 +56,7 @@ function columns(form, found, options) {
     target.append(form.querySelector('[data-targets]').content.cloneNode(true));
     target.name = `column ${one.name}`;
     target.dataset.column = one.name;
-    target.setAttribute('aria-label', `${one.name} is read as`);
+    target.setAttribute('aria-label', say('read_as', { name: one.name }));
     if (one.field.startsWith('extra.')) target.value = 'extra';
     else target.value = one.field;
     if (target.value === '' && one.field) { target.append(new Option(one.field, one.field)); target.value = one.field; }
@@ -72,7 +75,7 @@ function cellsOf(one) {
 }
 
 function why(one) {
-  if (!one.field) return one.injected ? 'what was injected, no shot size' : '';
+  if (!one.field) return one.injected ? say('injected') : '';
   return one.why;
 }
 
@@ -82,7 +85,7 @@ function unitOf(form, one, options) {
   const select = document.createElement('select');
   select.name = `unit ${one.name}`;
   select.dataset.unit = one.name;
-  select.setAttribute('aria-label', `Unit of ${one.name}`);
+  select.setAttribute('aria-label', say('unit_of', { name: one.name }));
   for (const name of known) select.append(new Option(written(name), name));
   select.value = options?.column_units?.[one.name] || one.unit || known[0];
   return select;
@@ -103,7 +106,7 @@ function saved(form, found) {
   const select = form.elements.saved;
   if (select.options.length > 1) return;
   const ordered = [...found.mappings].sort((a, b) => b.fits - a.fits);
-  select.append(...ordered.map((one) => new Option(one.fits ? `${one.name} (same columns)` : one.name, one.name)));
+  select.append(...ordered.map((one) => new Option(one.fits ? say('same_columns', { name: one.name }) : one.name, one.name)));
   around.hidden = ordered.length === 0;
 }
 
@@ -128,7 +131,7 @@ function preview(form, found) {
 // The word of a field with the unit it is kept in.
 function title(form, name) {
   const option = form.querySelector('[data-targets]').content.querySelector(`option[value="${CSS.escape(name)}"]`);
-  const word = option ? option.textContent : { zone_temps_c: 'Barrel zones', extra: 'Own numbers' }[name] || name;
+  const word = option ? option.textContent : { zone_temps_c: say('barrel_zones'), extra: say('own_numbers') }[name] || name;
   const unit = JSON.parse(form.dataset.units)[name]?.[0];
   return unit ? `${word}, ${written(unit)}` : word;
 }

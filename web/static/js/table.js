@@ -1,4 +1,6 @@
 // Saves a list of the API as a CSV file: all its pages, one header line.
+import { say } from './say.js';
+
 export function startTables() {
   document.addEventListener('click', (event) => {
     const link = event.target.closest('a[data-csv]');
@@ -33,7 +35,7 @@ async function pages(first) {
   const parts = [];
   for (let url = first; url;) {
     const answer = await fetch(url, { credentials: 'same-origin', headers: { 'X-Ringtell': 'page', Accept: 'text/csv' } });
-    if (!answer.ok) throw new Error(`The list could not be had: the server answered ${answer.status}.`);
+    if (!answer.ok) throw new Error(say('no_list', { status: answer.status }));
     const text = await answer.text();
     parts.push(parts.length ? text.slice(text.indexOf('\n') + 1) : text);
     url = /<([^>]+)>;\s*rel="next"/.exec(answer.headers.get('Link') ?? '')?.[1];

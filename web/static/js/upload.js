@@ -1,4 +1,5 @@
 // An import: the file travels, is looked at, stored by the server and followed; a reload goes on where it was.
+import { say, whole } from './say.js';
 import { send } from './send.js';
 import { refreshLive } from './live.js';
 import { chosen, draw, put } from './sheet.js';
@@ -72,17 +73,17 @@ function bring(file) {
   const request = new XMLHttpRequest();
   request.open('POST', `/api/v1/imports?name=${encodeURIComponent(file.name)}`);
   request.setRequestHeader('X-Ringtell', 'page');
-  request.upload.addEventListener('progress', (event) => progress(`${file.name} is on its way`, event.lengthComputable ? event.loaded / event.total : null, false));
+  request.upload.addEventListener('progress', (event) => progress(say('on_its_way', { name: file.name }), event.lengthComputable ? event.loaded / event.total : null, false));
   request.addEventListener('load', () => {
     part('progress').hidden = true;
     const answer = read(request.responseText);
-    if (request.status !== 201) { outcome(answer.detail || `The server answered ${request.status}.`, true); return; }
+    if (request.status !== 201) { outcome(answer.detail || say('answered', { status: request.status }), true); return; }
     number = answer.id;
     history.replaceState(null, '', `#import-${number}`);
     look(start());
   });
-  request.addEventListener('error', () => { part('progress').hidden = true; outcome('The file did not reach the server; try again when there is a network.', true); });
-  progress(`${file.name} is on its way`, 0, false);
+  request.addEventListener('error', () => { part('progress').hidden = true; outcome(say('not_reached'), true); });
+  progress(say('on_its_way', { name: file.name }), 0, false);
   request.send(file);
 }
 
@@ -91,10 +92,10 @@ function read(text) { try { return JSON.parse(text); } catch { return {}; } }
 function start() { const options = chosen(form, getid); delete options.mapping; delete options.column_units; return options; }
 
 async function straight(file, kind) {
-  progress(`${file.name} is on its way`, null, false);
+  progress(say('on_its_way', { name: file.name }), null, false);
   try {
     const answer = await send('POST', '/api/v1/shots', file, { 'Content-Type': kind });
-    outcome(`${answer.stored} of ${answer.received} rows stored, ${answer.duplicate} were there already, ${answer.conflict} contradict a stored shot, ${answer.rejected.length} refused.`);
+    outcome(say('came_to', counted(answer, answer.rejected.length)));
     await refreshLive();
   } catch (problem) { outcome(problem.message, true); }
   part('progress').hidden = true;
@@ -137,7 +138,7 @@ async function look(options) {
   const mine = ++asked;
   const output = part('result');
   output.className = '';
-  output.textContent = 'Looking…';
+  output.textContent = say('looking');
   try {
     const found = await send('POST', `/api/v1/imports/${number}/look`, options);
     if (mine !== asked) return;
@@ -176,7 +177,7 @@ async function store() {
 async function giveUp() {
   part('sheet').hidden = true;
   try { await send('POST', `/api/v1/imports/${number}/cancel`); } catch { /* gone already */ }
-  outcome('Nothing was stored.');
+  outcome(say('nothing_stored'));
   history.replaceState(null, '', window.location.pathname);
   await refreshLive();
 }
@@ -187,8 +188,8 @@ async function follow() {
   let one;
   try { one = await send('GET', `/api/v1/imports/${number}`); } catch (problem) { progress(problem.message, null, false); setTimeout(follow, 4 * FOLLOW_MS); return; }
   if (['waiting', 'running', 'undoing'].includes(one.state)) {
-    const counts = one.state === 'undoing' ? '' : ` ${one.stored.toLocaleString('en')} rows stored, ${one.rejected.toLocaleString('en')} refused.`;
-    progress(`${one.file}: ${one.text}, ${Math.round(one.share * 100)} %.${counts}`, one.state === 'waiting' ? null : one.share, one.state !== 'undoing');
+    const counts = one.state === 'undoing' ? '' : say('until_now', counted(one, one.rejected));
+    progress(say('under_way', { file: one.file, state: one.text, percent: Math.round(one.share * 100), counts }), one.state === 'waiting' ? null : one.share, one.state !== 'undoing');
     setTimeout(follow, FOLLOW_MS);
     return;
   }
@@ -199,8 +200,14 @@ async function follow() {
 
 function said(one) {
   const failed = one.state === 'failed';
-  const rows = `${one.stored.toLocaleString('en')} of ${one.received.toLocaleString('en')} rows stored, ${one.duplicate.toLocaleString('en')} were there already, ${one.conflict.toLocaleString('en')} contradict a stored shot, ${one.rejected.toLocaleString('en')} refused.`;
-  outcome(`${one.file}: ${one.text}. ${one.state === 'undone' ? 'Its shots are gone.' : rows}${one.trouble ? ` ${one.trouble}.` : ''}`, failed);
+  const counts = one.state === 'undone' ? say('gone') : say('came_to', counted(one, one.rejected));
+  outcome(say('over', { file: one.file, state: one.text, counts }) + (one.trouble ? ` ${one.trouble}.` : ''), failed);
+}
+
+function counted(one, refused) {
+  return {
+    stored: whole(one.stored), received: whole(one.received), duplicate: whole(one.duplicate), conflict: whole(one.conflict), refused: whole(refused),
+  };
 }
 
 async function stop() {
@@ -208,7 +215,7 @@ async function stop() {
 }
 
 async function undo(button, although) {
-  const text = although ? 'People decided on these shots. Undo it all the same?' : `Take back every shot that ${button.dataset.file} brought?`;
+  const text = although ? say('although') : say('take_back', { file: button.dataset.file });
   if (!window.confirm(text)) return;
   button.disabled = true;
   try {
