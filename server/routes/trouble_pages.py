@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse
 from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+from server.access.actors import NOBODY, permissions_of
 from server.routes import problems
 from server.routes.pages import render
 from server.show.frame import Frame
@@ -76,7 +77,8 @@ class _Answer:
             return
         self._held += message.get("body", b"")
         if not message.get("more_body", False):
-            page = trouble_page(self._status, json.loads(self._held), path=self._scope["path"])
+            problem = json.loads(self._held)
+            page = trouble_page(self._status, problem, path=self._scope["path"], may=_may(self._scope))
             answer = HTMLResponse(page, status_code=self._status, headers=self._headers)
             answer.headers["Cache-Control"] = "no-store"
             await answer(self._scope, self._receive, self._send)
@@ -88,8 +90,19 @@ def _opens_a_page(scope: Scope) -> bool:
     return wants and scope["method"] == "GET" and not scope["path"].startswith(("/api/", "/static/"))
 
 
-def trouble_page(status: int, problem: dict[str, Any], *, path: str) -> str:
-    """The page for a problem; what it says beyond the words of its status is the problem's own detail."""
+def _may(scope: Scope) -> frozenset[str]:
+    """What whoever asked may do; nothing where the door had not yet said who it is."""
+    actor = scope.get("state", {}).get("actor", NOBODY)
+    return frozenset() if actor.must_change else permissions_of(actor)
+
+
+def trouble_page(
+    status: int, problem: dict[str, Any], *, path: str, may: frozenset[str] = frozenset()
+) -> str:
+    """The page for a problem; what it says beyond the words of its status is the problem's own detail.
+
+    may: who may read finds from here what the address did not lead to.
+    """
     title, answer, again = _WORDS.get(status, _OTHER)
     detail = str(problem.get("detail", ""))
     under = "" if detail == problem.get("title") else detail[:1].upper() + detail[1:]
@@ -99,7 +112,7 @@ def trouble_page(status: int, problem: dict[str, Any], *, path: str) -> str:
         ways.insert(0, ("/" + quote(path.lstrip("/")), _AGAIN))
     if status == 403:
         ways.append(("/login", "To the login"))
-    frame = Frame(title=title, active="", plant_name="", clock_text="")
+    frame = Frame(title=title, active="", plant_name="", clock_text="", may=may)
     return render("trouble.html", TroublePage(frame=frame, answer=answer, under=under, way_out=tuple(ways)))
 
 

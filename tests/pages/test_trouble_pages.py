@@ -84,6 +84,16 @@ def test_the_way_out_leads_to_this_server_whatever_the_address_was(whole: House)
     assert "<b>" not in text
 
 
+def test_who_may_read_finds_from_there_what_the_address_did_not_lead_to(whole: House) -> None:
+    field = 'action="/find" method="get" role="search"'
+    assert field in opened(whole, "/presess/P01").text
+    assert field in failing(whole, RuntimeError("x")).text
+    assert field not in opened(whole, "/presess/P01", who="key ingest").text
+    nobody = opened(whole, "/login?wait=soon", who="nobody")
+    assert nobody.status_code == 422
+    assert field not in nobody.text
+
+
 def test_programs_and_parts_of_pages_get_a_problem(whole: House) -> None:
     nowhere = whole.send("viewer", "GET", "/nowhere", headers={"Accept": "*/*"})
     part = whole.send("viewer", "GET", "/nowhere", headers={**BROWSER, "X-Fragment": "1"})
