@@ -36,7 +36,7 @@ from server.show.build_settings import build_settings, build_trouble
 from server.show.build_sources import build_sources
 from server.show.build_studies import build_studies
 from server.show.build_valves import build_valves
-from server.show.frame import GO, MORE, NAVIGATION, Actor
+from server.show.frame import GO, KEYS, MORE, NAVIGATION, Actor
 from server.show.mold_judged import Stretch
 from server.show.plant_words import Plant, Since, plant_at
 from server.show.script_words import EVERYWHERE, script_words
@@ -83,6 +83,7 @@ def templates() -> jinja2.Environment:
         "navigation": NAVIGATION,
         "more": MORE,
         "go": GO,
+        "keys": KEYS,
         "static": assets().href,
         "library": assets().href(LIBRARY),
         "reasons": ANSWERS,

@@ -28,6 +28,14 @@ GO = (
     ("i", "/import", N_("Import")),
     ("w", "/help", N_("Help")),
 )
+#: Other keys, with what they do; those that belong together stand together.
+KEYS = (
+    (("/",), N_("to the field that finds")),
+    (("↓", "↑"), N_("through the rows of presses, alarms, molds and lists; Enter opens")),
+    (("Home", "End"), N_("to the first and the last of these rows")),
+    (("j", "k"), N_("down and up through the rows, wherever the page stands")),
+    (("?",), N_("the list of keys")),
+)
 #: Pages of the foot line.
 MORE = (
     ("/reports", N_("Reports")),

@@ -1,7 +1,7 @@
 """Without a mouse: keys that lead about, that are listed, and that can be switched off."""
 
 import pytest
-from playwright.sync_api import Browser, expect
+from playwright.sync_api import Browser, Page, expect
 
 from tests.browser.conftest import PageServer, Watched
 from tests.browser.test_browser import opened
@@ -45,6 +45,63 @@ def test_keys_lead_to_pages_and_through_rows(browser: Browser, server: PageServe
     page.keyboard.press("g")
     page.keyboard.press("m")
     page.wait_for_url("**/molds")
+    page.context.close()
+
+
+def focused(page: Page) -> str:
+    return page.evaluate("document.activeElement.getAttribute('href') ?? ''")  # type: ignore[no-any-return]
+
+
+@pytest.mark.parametrize(("path", "row"), [("/", ".rows > li"), ("/alarms", ".cards > article")])
+def test_arrows_move_through_the_rows_of_the_plant_and_of_the_alarms(
+    browser: Browser, server: PageServer, path: str, row: str
+) -> None:
+    page = opened(browser, server, path).page
+    rows = page.locator(row).count()
+    assert rows > 1
+    page.keyboard.press("ArrowDown")
+    first = focused(page)
+    assert first.startswith("/presses/")
+    assert page.evaluate(f"document.activeElement.closest('{row}') === document.querySelector('{row}')")
+    page.keyboard.press("ArrowDown")
+    in_second = f"document.querySelectorAll('{row}')[1].contains(document.activeElement)"
+    assert page.evaluate(in_second)
+    page.keyboard.press("ArrowUp")
+    assert focused(page) == first
+    page.keyboard.press("End")
+    assert page.evaluate(
+        f"document.querySelectorAll('{row}')[{rows - 1}].compareDocumentPosition(document.activeElement) >= 4"
+    )
+    page.keyboard.press("Home")
+    assert focused(page) == first
+    page.keyboard.press("Enter")
+    page.wait_for_url(f"**{first}")
+    page.context.close()
+
+
+def test_arrows_scroll_as_ever_beyond_the_rows_and_where_keys_are_off(
+    browser: Browser, server: PageServer
+) -> None:
+    page = opened(browser, server, "/").page
+    page.set_viewport_size({"width": 900, "height": 420})
+    page.keyboard.press("Home")
+    page.keyboard.press("End")
+    # Neither the first row nor the last was focused: nobody is taken into the list by Home or End.
+    assert focused(page) == ""
+    page.evaluate("window.scrollTo(0, 0); document.querySelector('.rows a').focus()")
+    page.keyboard.press("End")
+    last = focused(page)
+    at = page.evaluate("window.scrollY")
+    page.keyboard.press("ArrowDown")
+    assert focused(page) == last
+    page.wait_for_function("(before) => window.scrollY > before", arg=at)
+    page.evaluate("localStorage.setItem('ringtell-keys-off', '1')")
+    page.reload(wait_until="load")
+    page.wait_for_function("document.documentElement.dataset.ready === '1'")
+    page.locator(".rows a").first.focus()
+    here = focused(page)
+    page.keyboard.press("ArrowDown")
+    assert focused(page) == here
     page.context.close()
 
 
