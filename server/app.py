@@ -27,6 +27,7 @@ from server.routes import (
     case_pages,
     cases,
     containments,
+    described,
     docs,
     exports,
     find,
@@ -142,4 +143,5 @@ def build_app(objects: Objects, *, run_pipeline: bool = True) -> FastAPI:
     doors = (access, access_pages, people, keys, tablets, trail)
     for module in (*stages, *doors, live, watching, docs, *shown):
         app.include_router(module.router)
+    described.install(app)
     return app

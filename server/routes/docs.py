@@ -7,6 +7,8 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse
 
 from server.routes.assets import assets
+from server.routes.described import ANSWERS
+from server.words.help_api import FIELDS
 
 router = APIRouter(include_in_schema=False)
 
@@ -40,4 +42,13 @@ def _row(method: str, path: str, call: dict[str, Any]) -> str:
     names = [one["name"] for one in call.get("parameters", []) if one.get("in") == "query"]
     query = f" <small>?{escape(', '.join(names))}</small>" if names else ""
     text = escape(call.get("description") or call.get("summary") or "")
-    return f"<dt><code>{method.upper()} {escape(path)}</code>{query}</dt><dd>{text}</dd>"
+    fields = ", ".join(_field(one) for one in ANSWERS.get((method, path), ()))
+    told = f"<br><small>What is answered: {fields}</small>" if fields else ""
+    return f"<dt><code>{method.upper()} {escape(path)}</code>{query}</dt><dd>{text}{told}</dd>"
+
+
+def _field(path: str) -> str:
+    """A field of an answer, leading to what explains it."""
+    anchor = FIELDS.get(path.rpartition(".")[2])
+    code = f"<code>{escape(path)}</code>"
+    return f'<a href="/help#{anchor}">{code}</a>' if anchor else code

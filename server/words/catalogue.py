@@ -132,13 +132,14 @@ LEAK_CLAIM: Final[dict[str, str]] = {
 
 @dataclasses.dataclass(frozen=True)
 class Entry:
-    """A term with what it means, its formula and its source, as the help page shows it."""
+    """A term with what it means, its formula, its source and what to do, as the help page shows it."""
 
     id: str
     name: str
     meaning: str
     formula: str
     source: str
+    act: str = ""
 
 
 @functools.cache

@@ -86,6 +86,16 @@ def steps_for(cause: str) -> tuple[Advice, ...]:
     return tuple(_steps()[step] for step in entry["steps"] if step in _steps())
 
 
+def at_the_press(cause: str) -> str:
+    """What to do at the press while a cause leads.
+
+    >>> at_the_press("metering")
+    'Look at the hopper: is there material? Tell the engineer.'
+    """
+    entry = _by_cause().get(cause) or _by_cause()["unexplained"]
+    return str(entry["at_the_press"])
+
+
 def is_step(step: str) -> bool:
     """
     >>> is_step("weigh"), is_step("guess")
@@ -145,8 +155,7 @@ def floor_advice(kind: str, cause: str, urgency: str = "") -> str:
     >>> floor_advice("shift", "viscosity_shift", "this_week").startswith("The parts may go on.")
     True
     """
-    entry = _by_cause().get(cause) or _by_cause()["unexplained"]
-    advice = _AT_THE_PRESS.get(kind) or str(entry["at_the_press"])
+    advice = _AT_THE_PRESS.get(kind) or at_the_press(cause)
     if not urgency or kind == "silent":
         return advice
     return f"{PARTS_WORDS[parts_of(kind, urgency)]} {advice}"

@@ -19,6 +19,7 @@ CHECKS: Final = (
         ),
         formula=N_("scatter of ten shots, as percent of their mean"),
         source=N_("Common practice, no source."),
+        act=N_("Where weights vary, look at melt and metering first. Where only they do, try decompression."),
     ),
     Entry(
         id="check-drift-check",
@@ -33,6 +34,7 @@ CHECKS: Final = (
         ),
         formula=N_("leak flow = creep speed × screw area"),
         source=N_("Common practice, no source."),
+        act=N_("Creeps: look at the outlet, then measure at two or three screw positions, then inspect."),
     ),
     Entry(
         id="check-inspection",
@@ -44,8 +46,9 @@ CHECKS: Final = (
                 " look like before they fail."
             )
         ),
-        formula="",
-        source=N_("Common practice, no source."),
+        formula=N_("clearance = (widest bore − thinnest ring) ÷ 2, U = √(U bore² + U ring²) ÷ 2"),
+        source=N_("GUM (JCGM 100:2008) 5.1 for the uncertainty; verdict: common practice, no source."),
+        act=N_("Measure cold, with the instrument named; enter it under Studies, sound valves too."),
     ),
     Entry(
         id="check-setting-trial",
@@ -59,6 +62,7 @@ CHECKS: Final = (
         ),
         formula=N_("risk shared over the planned looks"),
         source=N_("Lan and DeMets 1983 for the looks."),
+        act=N_("Keep to the drawn order. Take over a level only where the trial says that it differs."),
     ),
     Entry(
         id="check-gate-seal",
@@ -69,8 +73,9 @@ CHECKS: Final = (
                 " melt runs back out of the mold and looks like a leaking valve."
             )
         ),
-        formula="",
+        formula=N_("shortest hold time from which the weight rises no more than chance explains"),
         source=N_("Common practice, no source."),
+        act=N_("Set the hold time just past the point from which the part gets no heavier."),
     ),
     Entry(
         id="check-qualification",
@@ -82,8 +87,9 @@ CHECKS: Final = (
                 " judges the press, not the valve."
             )
         ),
-        formula="",
+        formula=N_("each number against its limit; where readings scatter, its 95 % interval"),
         source=N_("Common practice, no source."),
+        act=N_("Settle every check that failed before a startup record is approved on the press."),
     ),
     Entry(
         id="check-proof",
@@ -95,7 +101,8 @@ CHECKS: Final = (
                 " that is in."
             )
         ),
-        formula="",
+        formula=N_("level and scatter of the swept stroke after against before, risk of 5 % shared by both"),
         source=N_("Welch 1947, Holm 1979."),
+        act=N_("Close the action with the verdict shown; undecided means more shots, not another word."),
     ),
 )

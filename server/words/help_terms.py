@@ -1,10 +1,19 @@
 """What each term and rule means, its formula and its source, as the help page and its links show them."""
 
+import dataclasses
+from collections.abc import Sequence
 from typing import Final
 
 from server.language import N_, _
 from server.words.catalogue import Entry, entry_of, shared_entries
+from server.words.guidance import at_the_press
+from server.words.help_acts import ACTS
+from server.words.help_alarms import ALARMS
 from server.words.help_checks import CHECKS
+from server.words.help_estimates import ESTIMATES, SHOWN
+from server.words.help_evidence import EVIDENCE
+from server.words.help_indices import INDICES, PROOF_TERMS, RECORD_TERMS
+from server.words.help_press_checks import PRESS_CHECK_ENTRIES
 
 _OWN_TERMS: Final = (
     Entry(
@@ -19,6 +28,7 @@ _OWN_TERMS: Final = (
         ),
         formula=N_("log-odds = prior + sum of terms; likelihood = 1 ÷ (1 + exp(−log-odds))"),
         source=N_("Calibrated on simulated presses until real inspections exist."),
+        act=N_("Read the lines under Why first. Then follow the steps of the leading cause, in order."),
     ),
     Entry(
         id="startup-record",
@@ -31,6 +41,7 @@ _OWN_TERMS: Final = (
         ),
         formula=N_("limits = middle ± 3 σ, σ never under one display step"),
         source=N_("ISO 7870-2 for the limits; σ widened for autocorrelation."),
+        act=N_("Capture one from 200 shots of a settled press with good parts, and approve it."),
     ),
     Entry(
         id="qualified",
@@ -43,8 +54,9 @@ _OWN_TERMS: Final = (
                 " was good when it began."
             )
         ),
-        formula="",
+        formula=N_("drift check holds and short shots repeat, same valve, at most 30 days apart"),
         source=N_("Common practice, no source."),
+        act=N_("Make both checks on the valve that is in, within 30 days of the record."),
     ),
     Entry(
         id="effect-size",
@@ -57,6 +69,7 @@ _OWN_TERMS: Final = (
         ),
         formula=N_("g = c(m) · (mean 2 − mean 1) ÷ √((s1² + s2²) ÷ 2), m effective degrees of freedom"),
         source=N_("Hedges 1981 for g; Welch 1947 and Holm 1979 for chance."),
+        act=N_("Below 0.2 a change is hardly worth a walk, however sure it is (common practice)."),
     ),
     Entry(
         id="set-up",
@@ -69,7 +82,8 @@ _OWN_TERMS: Final = (
             )
         ),
         formula="",
-        source="",
+        source=N_("A word of this plant's own records."),
+        act=N_("Name set-ups that run differently on purpose, and capture a record for each."),
     ),
     Entry(
         id="stroke-strip",
@@ -82,66 +96,8 @@ _OWN_TERMS: Final = (
             )
         ),
         formula="",
-        source="",
-    ),
-)
-
-_INDICES: Final = (
-    Entry(
-        id="ppk",
-        name=N_("Ppk"),
-        meaning=(
-            N_(
-                "How far the mean is from the nearer limit, in long-term scatter. It stands with its"
-                " 95 % interval, and only after stability."
-            )
-        ),
-        formula=N_("min(upper − mean, mean − lower) ÷ 3 σ total"),
-        source=N_("ISO 22514-2."),
-    ),
-    Entry(
-        id="cpk",
-        name=N_("Cpk"),
-        meaning=N_("The same with short-term scatter."),
-        formula=N_("min(upper − mean, mean − lower) ÷ 3 σ within"),
-        source=N_("ISO 22514-2."),
-    ),
-    Entry(
-        id="pp-cp",
-        name=N_("Pp and Cp"),
-        meaning=(
-            N_(
-                "How wide the limits of the drawing are beside the scatter, wherever the mean lies:"
-                " what Ppk and Cpk could be if it lay in the middle. Far above Ppk or Cpk, the mean is"
-                " off, not the scatter."
-            )
-        ),
-        formula=N_("Pp = (upper − lower) ÷ 6 σ total; Cp = (upper − lower) ÷ 6 σ within"),
-        source=N_("ISO 22514-2. Exists with both limits only."),
-    ),
-    Entry(
-        id="cpm",
-        name=N_("Cpm"),
-        meaning=(
-            N_(
-                "As Cp, with the distance of the mean from its target counted as scatter: a part may"
-                " lie within its limits and still be worth less for lying far from what was meant."
-            )
-        ),
-        formula=N_("(upper − lower) ÷ 6 √(σ² + (mean − target)²)"),
-        source=N_("Chan, Cheng and Spiring 1988 (memory)."),
-    ),
-    Entry(
-        id="percentile-method",
-        name=N_("Percentile method"),
-        meaning=(
-            N_(
-                "Where values are not normal, the points that cut off 0.135 % on each side stand in"
-                " for mean ± 3 σ."
-            )
-        ),
-        formula=N_("min((U − x50) ÷ (x99.865 − x50), (x50 − L) ÷ (x50 − x0.135))"),
-        source=N_("ISO 22514-2."),
+        source=N_("A picture of our own."),
+        act=N_("Look at the left end: solid left of dashed is a cushion that thins."),
     ),
 )
 
@@ -149,27 +105,65 @@ _INDICES: Final = (
 def help_groups() -> tuple[tuple[str, tuple[Entry, ...]], ...]:
     """Groups of entries in the order of the page.
 
-    >>> [title for title, _ in help_groups()]
-    ['Terms', 'Signals', 'Causes', 'Rules on charts', 'Capability', 'Checks', 'Cautions']
+    >>> [title for title, _ in help_groups()][:4]
+    ['Terms', 'Evidence behind the likelihood', 'Estimates', 'Alarms']
     """
     return (
         (_("Terms"), _OWN_TERMS),
-        (_("Signals"), _entries("signals")),
+        (_("Evidence behind the likelihood"), EVIDENCE),
+        (_("Estimates"), ESTIMATES),
+        (_("Alarms"), tuple(ALARMS.values())),
         (_("Causes"), _entries("causes")),
+        (_("Signals"), _entries("signals")),
         (_("Rules on charts"), _entries("rules")),
-        (_("Capability"), _INDICES),
+        (_("Capability"), INDICES),
+        (_("The report of a startup record"), RECORD_TERMS),
         (_("Checks"), CHECKS),
+        (_("Checks of the press itself"), PRESS_CHECK_ENTRIES),
+        (_("How good the score is"), PROOF_TERMS),
+        (_("Units and time"), SHOWN),
         (_("Cautions"), _cautions()),
     )
 
 
+def entry_called(anchor: str) -> Entry | None:
+    """The entry of an anchor, None where there is none.
+
+    >>> entry_called("cpk").name, entry_called("moon")
+    ('Cpk', None)
+    """
+    return next((one for _title, entries in help_groups() for one in entries if one.id == anchor), None)
+
+
+def speaks_of(entry: Entry, words: Sequence[str]) -> bool:
+    """Whether an entry holds every one of some words, in small letters, as the reader sees it.
+
+    >>> speaks_of(entry_called("cpk"), ["short-term", "iso"]), speaks_of(entry_called("cpk"), ["hopper"])
+    (True, False)
+    """
+    parts = (entry.name, entry.meaning, entry.formula, entry.source, entry.act)
+    text = " ".join(_(part) for part in parts if part).casefold()
+    return all(word in text for word in words)
+
+
 def _entries(file: str) -> tuple[Entry, ...]:
-    return tuple(entry_of(file, code) for code in shared_entries(file))
+    return tuple(
+        dataclasses.replace(
+            entry_of(file, code), act=at_the_press(code) if file == "causes" else ACTS.get(code, "")
+        )
+        for code in shared_entries(file)
+    )
 
 
 def _cautions() -> tuple[Entry, ...]:
     return tuple(
-        Entry(id=f"caution-{code}", name=str(found["name"]), meaning=str(found["text"]), formula="",
-              source=str(found["source"]))
+        Entry(
+            id=f"caution-{code}",
+            name=str(found["name"]),
+            meaning=str(found["meaning"]),
+            formula="",
+            source=str(found["source"]),
+            act=str(found["text"]),
+        )
         for code, found in shared_entries("cautions").items()
-    )  # fmt: skip
+    )
