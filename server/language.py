@@ -1,25 +1,14 @@
-"""The language somebody reads: English stands in the source, other languages in `web/locale/<code>.po`.
+"""The language somebody reads: English stands in the source, the other languages are loaded by `languages`.
 
 `_()` gives a text in the language of whoever is answered right now; `N_()` marks one that is written down
-before anybody asks (a constant) and put into a language where it is shown. Numbers keep the marks of the
-language, too.
+before anybody asks (a constant, a reason that is kept) and is put into a language where it is shown.
 """
 
 import contextlib
 import dataclasses
-import functools
-import gettext
-import io
 from collections.abc import Callable, Iterator, Mapping
 from contextvars import ContextVar
-from pathlib import Path
 from typing import Any, Final
-
-from babel import Locale, negotiate_locale
-from babel.messages.mofile import write_mo
-from babel.messages.pofile import read_po
-
-from server.settings import outside
 
 SOURCE: Final = "en"
 
@@ -36,17 +25,56 @@ class Language:
 
 
 class Marked(str):
-    """A text of the source that has not been put into a language yet."""
+    """A text of the source that knows how to be said in another language.
 
-    __slots__ = ()
+    It *is* the English text, so that it can be kept, compared and sent; printed, formatted or joined
+    with `+` it speaks the language of whoever is answered.
+    """
+
+    template: str
+    values: dict[str, object]
+
+    def __new__(cls, text: str, values: Mapping[str, object] | None = None) -> "Marked":
+        made = super().__new__(cls, text.format(**values) if values else text)
+        made.template, made.values = text, dict(values or {})
+        return made
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        return Marked, (self.template, self.values)
+
+    def __str__(self) -> str:
+        language = _current.get()
+        if language is None:
+            return self[:]
+        said = language.translate(self.template)
+        return (
+            said.format(**{name: shown(value) for name, value in self.values.items()})
+            if self.values
+            else said
+        )
+
+    def __format__(self, spec: str) -> str:
+        return format(str(self), spec)
+
+    def __add__(self, other: str) -> str:
+        return str(self) + str(other)
+
+    def __radd__(self, other: str) -> str:
+        return other + str(self)
 
 
 _current: ContextVar[Language | None] = ContextVar("language", default=None)
 
 
-def N_(text: str) -> Marked:
-    """Mark a text written down before anybody asks."""
-    return Marked(text)
+def N_(text: str, /, **values: object) -> str:
+    """A text written down before anybody asks, or where nobody is asked: a constant, a reason that is kept.
+
+    It is typed as the text it is; `Marked` is what it knows besides.
+
+    >>> N_("{have} of {need} values", have=3, need=8)
+    '3 of 8 values'
+    """
+    return Marked(text, values)
 
 
 def _(text: str, /, **values: object) -> str:
@@ -57,7 +85,7 @@ def _(text: str, /, **values: object) -> str:
     """
     language = _current.get()
     if language is None:
-        return text.format(**values) if values else str(text)
+        return text.format(**values) if values else text
     said = language.translate(text)
     if not values:
         return said
@@ -78,14 +106,15 @@ def plural(count: int, one: str, many: str) -> str:
 
 def say(text: str) -> str:
     """A text that only becomes known while something is made, in the reader's language."""
+    if isinstance(text, Marked):
+        return str(text)
     language = _current.get()
     return text if language is None else language.translate(text)
 
 
 def shown(value: object) -> object:
     """A marked text in the reader's language; everything else as it is."""
-    language = _current.get()
-    return language.translate(value) if language is not None and isinstance(value, Marked) else value
+    return str(value) if isinstance(value, Marked) else value
 
 
 def marks(text: str) -> str:
@@ -110,54 +139,3 @@ def spoken(language: Language | None) -> Iterator[None]:
         yield
     finally:
         _current.reset(token)
-
-
-def languages() -> Mapping[str, str]:
-    """Languages to choose from, by code, each with its own name for itself; the source's first."""
-    codes = (SOURCE, *sorted(path.stem for path in _files()))
-    return {code: (Locale.parse(code).get_display_name(code) or code).capitalize() for code in codes}
-
-
-def wanted_of(header: str) -> Language | None:
-    """The best of what a browser asks for (`Accept-Language`); None: the source's."""
-    if not any(True for _file in _files()):
-        return None
-    asked = [part.partition(";") for part in header[:200].split(",")]
-    ranked = sorted(asked, key=lambda part: -_quality(part[2]))
-    best = negotiate_locale([part[0].strip() for part in ranked], list(languages()), sep="-")
-    return language(best or SOURCE)
-
-
-@functools.cache
-def language(code: str) -> Language | None:
-    """One of `languages()`; None for the source's and for what there is none of.
-
-    Raises: ValueError when the file of the language cannot be read.
-    """
-    path = _folder() / f"{code}.po"
-    if code == SOURCE or path not in _files():
-        return None
-    locale = Locale.parse(code)
-    packed = io.BytesIO()
-    with path.open("rb") as file:
-        write_mo(packed, read_po(file, locale=locale, abort_invalid=True))
-    packed.seek(0)
-    texts = gettext.GNUTranslations(packed)
-    symbols: Mapping[str, Any] = locale.number_symbols.get("latn", locale.number_symbols)
-    return Language(code, texts.gettext, texts.ngettext, symbols["decimal"], symbols["group"])
-
-
-@functools.cache
-def _files() -> frozenset[Path]:
-    return frozenset(_folder().glob("*.po"))
-
-
-def _folder() -> Path:
-    return outside("web") / "locale"
-
-
-def _quality(text: str) -> float:
-    try:
-        return float(text.partition("=")[2] or 1.0)
-    except ValueError:
-        return 0.0

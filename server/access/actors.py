@@ -4,6 +4,7 @@ import dataclasses
 from typing import Final, Literal, get_args
 
 from server.errors import ForbiddenError, UnauthorizedError
+from server.language import N_
 
 Permission = Literal[
     "read",
@@ -110,17 +111,25 @@ def need(actor: Actor, permission: Permission, *, press: str | None = None) -> N
     whole plant, and act only on presses there.
     """
     if actor.kind == "nobody":
-        raise UnauthorizedError("log in, or send Authorization: Bearer with a device key")
+        raise UnauthorizedError(N_("log in, or send Authorization: Bearer with a device key"))
     if actor.must_change:
-        raise ForbiddenError("the password was given out once; set your own with POST /api/v1/password first")
+        raise ForbiddenError(
+            N_("the password was given out once; set your own with POST /api/v1/password first")
+        )
     if permission not in permissions_of(actor):
         raise ForbiddenError(_refusal(actor, permission))
     about = "the whole plant" if press is None else f"press {press!r}"
     if actor.press and actor.press != press:
-        raise ForbiddenError(f"this key is for press {actor.press!r}, not for {about}", field="press")
+        raise ForbiddenError(
+            N_("this key is for press {press!r}, not for {about}", press=actor.press, about=about),
+            field="press",
+        )
     if permission != "read" and actor.presses is not None and press not in actor.presses:
         areas = ", ".join(actor.areas)
-        raise ForbiddenError(f"{actor.name} acts in {areas} only, not on {about}", field="press")
+        raise ForbiddenError(
+            N_("{name} acts in {areas} only, not on {about}", name=actor.name, areas=areas, about=about),
+            field="press",
+        )
 
 
 def _refusal(actor: Actor, permission: Permission) -> str:

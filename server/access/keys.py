@@ -11,6 +11,7 @@ from server.access.actors import Actor
 from server.access.tokens import new_token, token_hash
 from server.contract import SCOPES
 from server.errors import ConflictError, InvalidError, NotFoundError
+from server.language import N_
 from server.store import device_keys as kept
 from server.store import people as kept_people
 from server.store.audit import PLANT, add_audit
@@ -56,10 +57,16 @@ def create_key(
     """Make a key for one press, or with press '' for all."""
     wanted = sorted(set(scopes))
     if not wanted or not set(wanted) <= set(SCOPES):
-        raise InvalidError(f"scopes {', '.join(wanted)!r}: some of {', '.join(SCOPES)}", field="scopes")
+        raise InvalidError(
+            N_("scopes {join!r}: some of {join_2}", join=", ".join(wanted), join_2=", ".join(SCOPES)),
+            field="scopes",
+        )
     label = name or press or "every press"
     if len(label) > NAME_LENGTH_MAX or not label.isprintable():
-        raise InvalidError(f"name: up to {NAME_LENGTH_MAX} printable characters", field="name")
+        raise InvalidError(
+            N_("name: up to {name_length_max} printable characters", name_length_max=NAME_LENGTH_MAX),
+            field="name",
+        )
     token = PREFIX + new_token()
     key = kept.insert_key(
         connection,
@@ -81,14 +88,21 @@ def rotate_key(
     """A successor with the same press and scopes; the old key goes on until the overlap is over."""
     if not 0.0 <= overlap_hours <= OVERLAP_HOURS_MAX:
         raise InvalidError(
-            f"overlap_hours {overlap_hours:g}: 0 to {OVERLAP_HOURS_MAX:g}", field="overlap_hours"
+            N_(
+                "overlap_hours {overlap_hours:g}: 0 to {overlap_hours_max:g}",
+                overlap_hours=overlap_hours,
+                overlap_hours_max=OVERLAP_HOURS_MAX,
+            ),
+            field="overlap_hours",
         )
     kept.lock_keys(connection)
     old = kept.key_by_id(connection, key_id)
     if old is None or not old.holds(now_ms):
-        raise NotFoundError(f"no key {key_id} in use", field="key")
+        raise NotFoundError(N_("no key {key_id} in use", key_id=key_id), field="key")
     if any(one.replaces == key_id and one.holds(now_ms) for one in kept.all_keys(connection)):
-        raise ConflictError(f"key {key_id} has a successor already; rotate that one, or revoke it first")
+        raise ConflictError(
+            N_("key {key_id} has a successor already; rotate that one, or revoke it first", key_id=key_id)
+        )
     ends_ms = now_ms + int(overlap_hours * 3_600_000)
     token = PREFIX + new_token()
     key = kept.insert_key(
@@ -121,7 +135,7 @@ def hold_key(connection: sa.Connection, token: str, *, now_ms: int) -> HeldKey |
 def revoke_key(connection: sa.Connection, key_id: int, *, by: str, now_ms: int) -> None:
     """From now on the key opens nothing."""
     if not kept.revoke_key(connection, key_id, now_ms=now_ms):
-        raise NotFoundError(f"no key {key_id} in use", field="key")
+        raise NotFoundError(N_("no key {key_id} in use", key_id=key_id), field="key")
     _audit(connection, "key_revoked", key_id, by=by, now_ms=now_ms)
 
 

@@ -14,6 +14,7 @@ from typing import Final
 
 from server.access.tokens import hash_password
 from server.errors import InvalidError
+from server.language import N_
 
 LENGTH_MIN: Final = 15
 LENGTH_MAX: Final = 200
@@ -132,9 +133,16 @@ def _letters(text: str) -> str:
 def hash_new_pin(pin: str) -> str:
     """The hash of a short number, or InvalidError saying what is wrong with it."""
     if not (pin.isascii() and pin.isdigit() and PIN_LENGTH_MIN <= len(pin) <= PIN_LENGTH_MAX):
-        raise InvalidError(f"pin: {PIN_LENGTH_MIN} to {PIN_LENGTH_MAX} digits", field="pin")
+        raise InvalidError(
+            N_(
+                "pin: {pin_length_min} to {pin_length_max} digits",
+                pin_length_min=PIN_LENGTH_MIN,
+                pin_length_max=PIN_LENGTH_MAX,
+            ),
+            field="pin",
+        )
     steps = {(int(b) - int(a)) % 10 for a, b in itertools.pairwise(pin)}
     half = pin[: len(pin) // 2]
     if len(set(pin)) < 3 or len(steps) == 1 or half + half == pin:
-        raise InvalidError("pin: this one is tried first; not a run, not a repetition", field="pin")
+        raise InvalidError(N_("pin: this one is tried first; not a run, not a repetition"), field="pin")
     return hash_password(pin)

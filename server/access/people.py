@@ -14,6 +14,7 @@ from server.access.passwords import LENGTH_MAX
 from server.access.tokens import hash_password, is_outdated, one_time_password, password_fits
 from server.contract import ROLES
 from server.errors import ConflictError, InvalidError, NotFoundError, UnauthorizedError
+from server.language import N_
 from server.store import people as kept
 from server.store.audit import PLANT, add_audit
 from server.store.people import Person
@@ -61,12 +62,16 @@ def add_person(
     """Add somebody with a one-time password that has to be changed at the first login."""
     if not _NAME(name):
         raise InvalidError(
-            f"name {name!r}: 1 to 40 letters, digits, '.', '-', '_' or '@', beginning with a letter or digit",
+            N_(
+                "name {name!r}: 1 to 40 letters, digits, '.', '-', '_' or '@', beginning with a"
+                " letter or digit",
+                name=name,
+            ),
             field="name",
         )
     _check(Changes(role, full_name, mail, tuple(areas)))
     if kept.person_by_name(connection, name) is not None:
-        raise ConflictError(f"there is already somebody named {name!r}", field="name")
+        raise ConflictError(N_("there is already somebody named {name!r}", name=name), field="name")
     password = one_time_password()
     kept.insert_person(
         connection,
@@ -148,13 +153,15 @@ def _keep_one_administrator(connection: sa.Connection, person: Person, changed: 
         if other.role == "administrator" and other.active and other.person_id != person.person_id
     ]
     if not others:
-        raise ConflictError(f"{person.name} is the only administrator; make another one first", field="role")
+        raise ConflictError(
+            N_("{name} is the only administrator; make another one first", name=person.name), field="role"
+        )
 
 
 def need_person(connection: sa.Connection, name: str) -> Person:
     person = kept.person_by_name(connection, name)
     if person is None:
-        raise NotFoundError(f"nobody is named {name!r}", field="name")
+        raise NotFoundError(N_("nobody is named {name!r}", name=name), field="name")
     return person
 
 
@@ -166,10 +173,11 @@ def check_password(person: Person | None, password: str, *, now_ms: int) -> Pers
     usable = person if person is not None and person.active else None
     tried = password[: LENGTH_MAX + 1]
     if not password_fits(usable.password_hash if usable else None, tried) or usable is None:
-        raise UnauthorizedError("name or password is wrong")
+        raise UnauthorizedError(N_("name or password is wrong"))
     if usable.one_time_ends_ms is not None and now_ms >= usable.one_time_ends_ms:
         raise UnauthorizedError(
-            "this one-time password was not used in time; an administrator gives out another", has_ended=True
+            N_("this one-time password was not used in time; an administrator gives out another"),
+            has_ended=True,
         )
     return usable
 
@@ -196,12 +204,21 @@ def change_password(connection: sa.Connection, actor: Actor, new_hash: str, *, n
 def _check(changes: Changes) -> None:
     if changes.role is not None and changes.role not in ROLES:
         raise InvalidError(
-            f"role {changes.role!r}: one of {', '.join(ROLES)}", field="role", value=changes.role
+            N_("role {role!r}: one of {join}", role=changes.role, join=", ".join(ROLES)),
+            field="role",
+            value=changes.role,
         )
     for field in ("full_name", "mail"):
         text = getattr(changes, field)
         if text is not None and (len(text) > TEXT_LENGTH_MAX or not text.isprintable()):
-            raise InvalidError(f"{field}: up to {TEXT_LENGTH_MAX} printable characters", field=field)
+            raise InvalidError(
+                N_(
+                    "{field}: up to {text_length_max} printable characters",
+                    field=field,
+                    text_length_max=TEXT_LENGTH_MAX,
+                ),
+                field=field,
+            )
     areas = changes.areas or ()
     if len(areas) > AREAS_MAX or any(not area or len(area) > TEXT_LENGTH_MAX for area in areas):
         raise bad_areas()
@@ -209,7 +226,10 @@ def _check(changes: Changes) -> None:
 
 def bad_areas() -> InvalidError:
     """For what is no list of areas."""
-    return InvalidError(f"areas: a list of up to {AREAS_MAX} names of areas, empty for all", field="areas")
+    return InvalidError(
+        N_("areas: a list of up to {areas_max} names of areas, empty for all", areas_max=AREAS_MAX),
+        field="areas",
+    )
 
 
 def _audit(

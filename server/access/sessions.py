@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from server.access.actors import Actor
 from server.access.tokens import new_token, token_hash
 from server.errors import NotFoundError
+from server.language import N_
 from server.store import people as kept
 from server.store.audit import PLANT, add_audit
 from server.store.people import Person, Session
@@ -113,7 +114,9 @@ def end_one(connection: sa.Connection, person: Person, wanted: str, *, by: str, 
             kept.revoke_session(connection, session.token_hash, now_ms=now_ms)
             _audit(connection, "session_ended", person, by=by, now_ms=now_ms, sessions=1)
             return
-    raise NotFoundError(f"{person.name} has no session {wanted!r}", field="session")
+    raise NotFoundError(
+        N_("{name} has no session {wanted!r}", name=person.name, wanted=wanted), field="session"
+    )
 
 
 def end_all(

@@ -13,6 +13,7 @@ from server.access.actors import Actor
 from server.access.people import need_person
 from server.access.tokens import new_token, password_fits, token_hash
 from server.errors import InvalidError, NotFoundError, UnauthorizedError
+from server.language import N_
 from server.store import people as kept
 from server.store.audit import PLANT, add_audit
 from server.store.people import Person, Tablet
@@ -33,7 +34,10 @@ class NewTablet:
 def enrol(connection: sa.Connection, name: str, *, by: str, now_ms: int) -> NewTablet:
     """Make the browser that asks a shared tablet."""
     if not 1 <= len(name) <= NAME_LENGTH_MAX or not name.isprintable():
-        raise InvalidError(f"name: 1 to {NAME_LENGTH_MAX} printable characters", field="name")
+        raise InvalidError(
+            N_("name: 1 to {name_length_max} printable characters", name_length_max=NAME_LENGTH_MAX),
+            field="name",
+        )
     token = new_token()
     tablet = kept.insert_tablet(connection, token_hash(token), name=name, created_by=by, now_ms=now_ms)
     _audit(connection, "tablet_enrolled", f"tablet {tablet.tablet_id}", by=by, now_ms=now_ms, name=name)
@@ -43,7 +47,7 @@ def enrol(connection: sa.Connection, name: str, *, by: str, now_ms: int) -> NewT
 def strike_off(connection: sa.Connection, tablet_id: int, *, by: str, now_ms: int) -> None:
     """A tablet that is lost or done with: its token and every session on it end at once."""
     if not kept.revoke_tablet(connection, tablet_id, now_ms=now_ms):
-        raise NotFoundError(f"no tablet {tablet_id} in use", field="tablet")
+        raise NotFoundError(N_("no tablet {tablet_id} in use", tablet_id=tablet_id), field="tablet")
     _audit(connection, "tablet_struck_off", f"tablet {tablet_id}", by=by, now_ms=now_ms)
 
 
@@ -65,7 +69,9 @@ def check_pin(person: Person | None, pin: str) -> Person:
     usable = person if person is not None and person.active and not person.must_change else None
     pin_hash = usable.pin_hash if usable is not None and usable.pin_wrong < PIN_TRIES else None
     if not password_fits(pin_hash, pin[:40]) or usable is None:
-        raise UnauthorizedError("name or short number is wrong; after several tries only the password helps")
+        raise UnauthorizedError(
+            N_("name or short number is wrong; after several tries only the password helps")
+        )
     return usable
 
 

@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from typing import Final
 
 from server.errors import ThrottledError, UnauthorizedError
+from server.language import N_
 
 WINDOW_MS: Final = 15 * 60_000
 #: Wrong passwords for a name from one address before that address has to wait for that name.
@@ -60,7 +61,9 @@ class Throttle:
                 self._looked_at.update(key for key, _ in _keys(name, address))
                 return
         seconds = -(-wait_ms // 1000)
-        raise ThrottledError(f"too many wrong tries; try again in {_told(seconds)}", retry_after_s=seconds)
+        raise ThrottledError(
+            N_("too many wrong tries; try again in {told}", told=_told(seconds)), retry_after_s=seconds
+        )
 
     def _end(self, name: str, address: str, *, wrong: bool, right: bool, now_ms: int) -> None:
         with self._lock:

@@ -11,6 +11,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from server.contract import URGENCIES
+from server.language import N_
 from server.maths.results import Undetermined
 from server.store import alarm_history as history
 from server.store import alarms as kept
@@ -25,7 +26,7 @@ FLOOD_ABOVE, FLOOD_BELOW = 10, 5
 HOUR_FULL: Final = 30
 _QUIET: Final = ("suppressed", "out_of_service", "shelved")
 
-_ISA = "ISA-18.2 / IEC 62682, read in secondary public sources"
+_ISA = N_("ISA-18.2 / IEC 62682, read in secondary public sources")
 _RATE, _FLOOD = f"{_ISA}, 16.4.3", f"{_ISA}, 16.4.4"
 
 
@@ -213,13 +214,13 @@ def _measures(
 def _top_ten(rises: Sequence[Rise], frequent: Sequence[Frequent]) -> float | Undetermined:
     """Share of the ten that come most; where there are no more than ten, it says nothing."""
     if len({(rise.press_id, rise.kind) for rise in rises}) <= 10:
-        return Undetermined("no more than ten different alarms came")
+        return Undetermined(N_("no more than ten different alarms came"))
     return sum(one.share for one in frequent)
 
 
 def _per(count: float, each_ms: int, span_ms: int) -> float | Undetermined:
     if span_ms < each_ms or span_ms <= 0:
-        return Undetermined("alarms have been counted for too short a time")
+        return Undetermined(N_("alarms have been counted for too short a time"))
     return count * each_ms / span_ms
 
 

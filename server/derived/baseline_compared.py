@@ -17,6 +17,7 @@ from server.contract import SHOT_NUMBERS, SIGNALS
 from server.derived.baseline_shots import record_shots
 from server.derived.standing import setups_compared
 from server.derived.values import derive_signals
+from server.language import N_
 from server.maths.autocorrelation import autocorrelation, effective_for_mean, effective_for_scatter
 from server.maths.comparison import MeanComparison, compare_means, compare_scatter
 from server.maths.effects import Effect, RatioOfSigmas, Summary, compare_summaries, hedges_g, holm
@@ -130,7 +131,7 @@ def _newest(connection: sa.Connection, press: Press, baseline: Baseline, shots: 
     bad = np.array([one in _BAD for one in columns["quality"]], dtype=bool)
     keep = np.flatnonzero(~derived.restart_transient & ~bad)[-shots:]
     if not len(keep):
-        return Undetermined("no settled shots since the record")
+        return Undetermined(N_("no settled shots since the record"))
     at_ms = columns["at_ms"][keep]
     signals = {name: np.asarray(derived.signals[name][keep], dtype=np.float64) for name in SIGNALS}
     return Side(
@@ -165,7 +166,7 @@ def _signal(name: str, first: Side, second: Side) -> SignalCompared:
     missing = [side for side in (first, second) if not _has(side, name)]
     if missing:
         which = "startup" if missing[0] is first else "later"
-        return SignalCompared(name, (0, 0), reason=f"the {which} stretch does not hold it")
+        return SignalCompared(name, (0, 0), reason=N_("the {which} stretch does not hold it", which=which))
     if name in first.signals and name in second.signals:
         return _from_values(name, first.signals[name], second.signals[name])
     return _from_summaries(name, _summary(first, name), _summary(second, name))
@@ -217,7 +218,7 @@ def _worth(mean: float, sigma: float, n: int, phi: float) -> Summary:
 def _from_summaries(name: str, one: tuple[Summary, int], other: tuple[Summary, int]) -> SignalCompared:
     n = (one[1], other[1])
     if not all(part.sigma > 0.0 and part.n_mean >= 2.0 for part, _ in (one, other)):
-        return SignalCompared(name, n, reason="too few values, or no scatter, on one side")
+        return SignalCompared(name, n, reason=N_("too few values, or no scatter, on one side"))
     means, sigmas = compare_summaries(one[0], second=other[0])
     return SignalCompared(
         name,

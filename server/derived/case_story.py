@@ -6,6 +6,7 @@ from collections.abc import Iterator
 import sqlalchemy as sa
 
 from server.contract import CAUSES
+from server.language import N_
 from server.store.alarms import public_id
 from server.store.cases import Case, acts_between, alarm_steps_between, notes_of
 from server.store.plant import Press
@@ -46,7 +47,12 @@ def _alarms(connection: sa.Connection, press: Press, from_ms: int, to_ms: int) -
             what = f"{what} ({cause_name(step.cause).lower()})"
         reason = worded(REASON, step.reason).lower() if step.reason else ""
         said = listed([one for one in (reason, step.note.replace("_", " ")) if one])
-        text = f"Alarm {public_id(press.press, step.alarm_no)}, {what}: {worded({}, step.action)}"
+        text = N_(
+            "Alarm {public_id}, {what}: {worded}",
+            public_id=public_id(press.press, step.alarm_no),
+            what=what,
+            worded=worded({}, step.action),
+        )
         yield Happening(step.at_ms, "alarm", f"{text}; {said}" if said else text, step.who)
 
 

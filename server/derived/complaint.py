@@ -9,6 +9,7 @@ import sqlalchemy as sa
 from server.derived.capability import DrawingLimits, press_capability
 from server.derived.mold_limits import in_force
 from server.errors import InvalidError
+from server.language import N_
 from server.maths.capability import Capability
 from server.maths.results import Undetermined
 from server.maths.stability import Stability
@@ -52,7 +53,7 @@ def look_up(
 ) -> list[Found]:
     """One entry a mold, in order of time. InvalidError where nothing is asked for."""
     if not box and not serial and from_ms is None:
-        raise InvalidError("name a box, a serial, or from when on", field="box")
+        raise InvalidError(N_("name a box, a serial, or from when on"), field="box")
     asked = shots_asked(connection, press.press_id, box=box, serial=serial, from_ms=from_ms, to_ms=to_ms)
     return [_found(connection, press, one) for one in asked]
 
@@ -88,13 +89,17 @@ def _capability(
 ) -> tuple[float | None, float | None, str]:
     mold = mold_by_code(connection, one.mold)
     if mold is None:
-        return None, None, f"{one.mold} is no mold of the plant" if one.mold else "the shots name no mold"
+        return (
+            None,
+            None,
+            N_("{mold} is no mold of the plant", mold=one.mold) if one.mold else N_("the shots name no mold"),
+        )
     held = in_force(connection, mold, until_ms=one.last_ms + 1)
     given = held.limits.get(_PRODUCT) or {}
     demand = held.demand.get("ppk")
     limits = DrawingLimits(given.get("lower"), given.get("upper"), given.get("target"))
     if not limits.known():
-        return None, demand, "no limits of the drawing were entered"
+        return None, demand, N_("no limits of the drawing were entered")
     setups = [
         setup.setup_id for setup in setups_of(connection, press.press_id).values() if setup.mold == one.mold
     ]

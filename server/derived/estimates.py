@@ -8,6 +8,7 @@ import numpy as np
 import sqlalchemy as sa
 
 from server.derived.standing import likelihood_of, setups_compared
+from server.language import N_
 from server.maths.drift import Crossing, crossing, theil_sen
 from server.maths.results import Undetermined
 from server.store.evaluation import HOUR, TEN_MINUTES
@@ -70,7 +71,7 @@ def estimates_of(
     onset_from_ms: the early end of the estimated onset, None where none is estimated.
     """
     if baseline is None or row["facts"] is None or row["last_shot_ms"] is None:
-        none = Undetermined("no startup record to compare with")
+        none = Undetermined(N_("no startup record to compare with"))
         return Estimates(none, none)
     recent = read_columns(connection, press.press_id, names=_COLUMNS, limit=RECENT, newest=True)
     return Estimates(
@@ -82,16 +83,16 @@ def estimates_of(
 def _leak(connection: sa.Connection, press: Press, row: Row, recent: Columns) -> LeakEstimate | Undetermined:
     value = likelihood_of(row)
     if value is None or value < 0.5:
-        return Undetermined("a leak is not the likelier story")
+        return Undetermined(N_("a leak is not the likelier story"))
     facts = dict(zip(FACTS, np.frombuffer(row["facts"], dtype="<f8").tolist(), strict=False))
     rise, rise_pct = facts.get("swept_rise_mm", math.nan), facts.get("swept_rise_pct", math.nan)
     noise_pct = facts.get("swept_noise_pct", math.nan)
     if not (math.isfinite(rise) and math.isfinite(noise_pct) and math.isfinite(rise_pct)) or rise_pct == 0.0:
-        return Undetermined("the swept stroke is not known")
+        return Undetermined(N_("the swept stroke is not known"))
     noise = abs(noise_pct * rise / rise_pct)
     in_volume = not np.isfinite(recent["shot_size_mm"]).any()
     if in_volume and press.screw_diameter_mm is None:
-        return Undetermined("strokes come as volumes; the screw diameter is needed")
+        return Undetermined(N_("strokes come as volumes; the screw diameter is needed"))
     fill, hold = _middle(recent["fill_time_s"]), _middle(recent["hold_time_s"])
     fitted = next((one for one in valves_of(connection, press.press_id) if one.removed_ms is None), None)
     return leak_estimate(
@@ -140,21 +141,21 @@ def _run_out(
     """From the swept stroke and today's shot size, so that topping up the shot size hides nothing."""
     size = _shot_size(press, recent)
     if size is None:
-        return Undetermined("the shot size is not known")
+        return Undetermined(N_("the shot size is not known"))
     begin, end = _since(connection, press, row, baseline, onset_from_ms), int(row["last_shot_ms"]) + 1
     shots, starts, swept = _course(connection, press, baseline, begin, end)
     drift = theil_sen(swept, at=shots)
     if isinstance(drift, Undetermined):
         return drift
     if drift.slope_lower <= 0.0:
-        return Undetermined("the cushion does not shrink for sure")
+        return Undetermined(N_("the cushion does not shrink for sure"))
     bottom = _BOTTOM_MM if press.bottom_mm is None else press.bottom_mm
     reached = crossing(drift, limit=size - bottom)
     if isinstance(reached, Undetermined):
         return reached
     per_ms = _rate(shots, starts, end)
     if per_ms is None:
-        return Undetermined("too little production lately to give a date")
+        return Undetermined(N_("too little production lately to give a date"))
     made = float(shots[-1])
     left = size - (drift.level + drift.slope * (made - drift.at_middle))
     return _dated(reached, drift.slope, made=made, left=left, end=end, rate=per_ms)
@@ -168,7 +169,7 @@ def _dated(
 
     at = when(reached.at)
     if at - end > _FAR_MS:
-        return Undetermined("not within a year, if it goes on as it does")
+        return Undetermined(N_("not within a year, if it goes on as it does"))
     late = None if reached.upper is None else when(reached.upper)
     return RunOut(
         at_ms=at,

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from server.derived.standing import likelihood_of
 from server.derived.valve_life import Life, LifeGroup, group_of, life_groups, life_of
+from server.language import N_
 from server.maths.results import Undetermined
 from server.store.plant import Press, read_settings
 from server.store.questions import press_with_state
@@ -34,7 +35,7 @@ def choice_of(
 ) -> ChangeChoice | Undetermined:
     """Both costs for a valve that is in; Undetermined says what is missing."""
     if life.valve.removed_ms is not None:
-        return Undetermined("this valve is out already")
+        return Undetermined(N_("this valve is out already"))
     settings = read_settings(connection)
     figures = CostFigures(
         change=float(settings["cost_change"]),
@@ -44,11 +45,13 @@ def choice_of(
         shots_between_stops=float(settings["shots_between_stops"]),
     )
     if not (figures.change > 0.0 and figures.failure > 0.0 and figures.shots_between_stops > 0.0):
-        return Undetermined("the plant has not said what a change and a failure cost and how often it stops")
+        return Undetermined(
+            N_("the plant has not said what a change and a failure cost and how often it stops")
+        )
     likelihood = likelihood_of(press_with_state(connection, press.press_id))
     if likelihood is None:
-        return Undetermined("the press is not judged, so that nobody knows whether its valve leaks")
-    chance: float | Undetermined = Undetermined("no valve of this kind")
+        return Undetermined(N_("the press is not judged, so that nobody knows whether its valve leaks"))
+    chance: float | Undetermined = Undetermined(N_("no valve of this kind"))
     if group is not None:
         chance = group.fails_within(life.age, figures.shots_between_stops)
     known = not isinstance(chance, Undetermined)

@@ -12,6 +12,7 @@ from typing import Final
 
 import sqlalchemy as sa
 
+from server.language import N_
 from server.maths.life import LifeCurve, Remaining, WeibullLife, life_curve, remaining, weibull_life
 from server.maths.results import Undetermined
 from server.store.records import Study, Valve, all_valves, checks_of, shots_between
@@ -92,7 +93,7 @@ def _group(style: str, pair: str, lives: Sequence[Life]) -> LifeGroup:
     low = [float(life.good_until) for life in counted]
     high = [life.failed_by for life in counted]
     entry = [float(life.entry) for life in counted]
-    unknown = Undetermined("no valve of this kind has a known age")
+    unknown = Undetermined(N_("no valve of this kind has a known age"))
     law: WeibullLife | Undetermined = unknown
     curve: LifeCurve | Undetermined = unknown
     if counted:
@@ -116,9 +117,9 @@ def life_of(connection: sa.Connection, press: str, valve: Valve, checks: Sequenc
     ]
     if valve.removed_ms is not None:
         if valve.outcome == "failed":
-            failures.append((valve.removed_ms, "found when it was out"))
+            failures.append((valve.removed_ms, N_("found when it was out")))
         if any(_proves(one, valve) for one in checks):
-            failures.append((valve.removed_ms, "the change fixed it"))
+            failures.append((valve.removed_ms, N_("the change fixed it")))
     first = min(failures, default=None)
     failed_by = math.inf if first is None else float(age_at(first[0]))
     seen_good = [
@@ -140,10 +141,10 @@ def life_of(connection: sa.Connection, press: str, valve: Valve, checks: Sequenc
         good_until=max([known, *seen_good]) if first is not None else age,
         failed_by=failed_by,
         how="" if first is None else first[1],
-        left_out="its age is not known" if entry is None else "",
+        left_out=N_("its age is not known") if entry is None else "",
     )
     if not life.left_out and life.failed and life.failed_by <= life.good_until:
-        return dataclasses.replace(life, left_out="no shot between the last good look and the failure")
+        return dataclasses.replace(life, left_out=N_("no shot between the last good look and the failure"))
     return life
 
 

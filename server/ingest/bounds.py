@@ -11,6 +11,7 @@ from typing import Final, NamedTuple
 from server.contract import QUANTITY, SHOT_NUMBERS, UNITS
 from server.errors import BadBodyError
 from server.ingest.faults import RowFault, shown
+from server.language import N_
 
 
 class Range(NamedTuple):
@@ -85,11 +86,21 @@ def read_units(named: Mapping[str, str]) -> Units:
     for quantity, unit in sorted(named.items()):
         if quantity not in UNITS:
             raise BadBodyError(
-                f"units name the quantity {shown(quantity)}; known are {', '.join(UNITS)}", field="units"
+                N_(
+                    "units name the quantity {quantity}; known are {join}",
+                    quantity=shown(quantity),
+                    join=", ".join(UNITS),
+                ),
+                field="units",
             )
         if unit not in UNITS[quantity]:
             raise BadBodyError(
-                f"{quantity} has no unit {shown(unit)}; known are {', '.join(UNITS[quantity])}",
+                N_(
+                    "{quantity} has no unit {unit}; known are {join}",
+                    quantity=quantity,
+                    unit=shown(unit),
+                    join=", ".join(UNITS[quantity]),
+                ),
                 field="units",
             )
         chosen[quantity] = UNITS[quantity][unit]

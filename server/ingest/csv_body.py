@@ -17,6 +17,7 @@ from server.ingest.forms import check_lines, decode
 from server.ingest.json_body import Around
 from server.ingest.labels import LABEL_FIELDS, Head
 from server.ingest.rows import Row, check_rows
+from server.language import N_
 
 DELIMITERS: Final = (",", ";", "\t")
 COLUMNS_MAX: Final = 400
@@ -45,11 +46,17 @@ def _header_of(text: str) -> tuple[list[str], str]:
     first = text.lstrip("\r\n").split("\n", 1)[0]
     delimiter = delimiter_of(first)
     if len(first) > HEADER_MAX:
-        raise BadBodyError(f"the header has {len(first)} characters; at most {HEADER_MAX} are read")
+        raise BadBodyError(
+            N_(
+                "the header has {first} characters; at most {header_max} are read",
+                first=len(first),
+                header_max=HEADER_MAX,
+            )
+        )
     try:
         names = [name.strip() for name in next(csv.reader([first.rstrip("\r")], delimiter=delimiter), [])]
     except csv.Error as error:
-        raise BadBodyError(f"the header cannot be read: {error}") from None
+        raise BadBodyError(N_("the header cannot be read: {error}", error=error)) from None
     while names and not names[-1]:
         names.pop()
     _check_header(names)
@@ -58,19 +65,30 @@ def _header_of(text: str) -> tuple[list[str], str]:
 
 def _check_header(names: Sequence[str]) -> None:
     if not names:
-        raise BadBodyError("the table is empty; its first line is a header of field names")
+        raise BadBodyError(N_("the table is empty; its first line is a header of field names"))
     if not _KNOWN.intersection(names):
         raise BadBodyError(
-            f"the first line {shown(','.join(names))} names no field of a shot; start with a header like "
-            "press,counter,at,shot_size_mm,cushion_mm"
+            N_(
+                "the first line {join} names no field of a shot; start with a header like"
+                " press,counter,at,shot_size_mm,cushion_mm",
+                join=shown(",".join(names)),
+            )
         )
     if len(names) > COLUMNS_MAX:
-        raise BadBodyError(f"the header has {len(names)} columns; at most {COLUMNS_MAX} are read")
+        raise BadBodyError(
+            N_(
+                "the header has {names} columns; at most {columns_max} are read",
+                names=len(names),
+                columns_max=COLUMNS_MAX,
+            )
+        )
     twice = sorted({name for name in names if names.count(name) > 1})
     if twice:
-        raise BadBodyError(f"the header names {shown(twice[0])} twice; each column needs its own name")
+        raise BadBodyError(
+            N_("the header names {twice} twice; each column needs its own name", twice=shown(twice[0]))
+        )
     if "" in names:
-        raise BadBodyError(f"column {names.index('') + 1} of the header has no name")
+        raise BadBodyError(N_("column {index} of the header has no name", index=names.index("") + 1))
 
 
 def read_csv_fast(text: str, around: Around) -> ReadBatch | None:
@@ -173,7 +191,13 @@ def _rows(text: str, names: Sequence[str], delimiter: str, around: Around) -> It
 def _lines(text: str) -> Iterator[str]:
     for line in io.StringIO(text, newline=""):
         if len(line) > LINE_MAX:
-            raise TooLargeError(f"a line has {len(line)} characters; at most {LINE_MAX} are read")
+            raise TooLargeError(
+                N_(
+                    "a line has {line} characters; at most {line_max} are read",
+                    line=len(line),
+                    line_max=LINE_MAX,
+                )
+            )
         yield line
 
 

@@ -9,6 +9,7 @@ from typing import Final
 from server.contract import UNITS
 from server.errors import BadBodyError, TooLargeError, UnknownMediaError
 from server.ingest.faults import named, shown
+from server.language import N_
 
 MEDIA: Final = ("application/json", "application/x-ndjson", "text/csv")
 _SAME_AS: Final = {
@@ -38,7 +39,13 @@ def read_media(content_type: str) -> tuple[str, str]:
     media = _SAME_AS.get(media, media)
     if media not in MEDIA:
         raise UnknownMediaError(
-            f"the body is {shown(media)}; send {', '.join(MEDIA[:-1])} or {MEDIA[-1]}", field="Content-Type"
+            N_(
+                "the body is {media}; send {join} or {media_2}",
+                media=shown(media),
+                join=", ".join(MEDIA[:-1]),
+                media_2=MEDIA[-1],
+            ),
+            field="Content-Type",
         )
     codec = "utf-8"
     for parameter in parameters:
@@ -47,7 +54,9 @@ def read_media(content_type: str) -> tuple[str, str]:
             charset = value.strip().strip('"').lower()
             codec = _CHARSETS.get(charset, "")
             if not codec or (codec != "utf-8" and media != "text/csv"):
-                raise UnknownMediaError(f"the character set {shown(charset)} is not taken; send UTF-8")
+                raise UnknownMediaError(
+                    N_("the character set {charset} is not taken; send UTF-8", charset=shown(charset))
+                )
     return media, codec
 
 
@@ -55,14 +64,18 @@ def expand(body: bytes, content_encoding: str | None, *, max_bytes: int, max_exp
     """The body as it was before compression; never more than `max_expanded_bytes` of it in memory."""
     if len(body) > max_bytes:
         raise TooLargeError(
-            f"the body has {len(body)} bytes; at most {max_bytes} are taken at once, so send smaller batches"
+            N_(
+                "the body has {body} bytes; at most {max_bytes} are taken at once, so send smaller batches",
+                body=len(body),
+                max_bytes=max_bytes,
+            )
         )
     encoding = (content_encoding or "identity").strip().lower()
     if encoding in ("identity", ""):
         return body
     if encoding not in ("gzip", "x-gzip"):
         raise UnknownMediaError(
-            f"the content encoding {shown(encoding)} is not taken; send gzip or none",
+            N_("the content encoding {encoding} is not taken; send gzip or none", encoding=shown(encoding)),
             field="Content-Encoding",
         )
     return _gunzip(body, max_expanded_bytes)
@@ -77,11 +90,17 @@ def _gunzip(body: bytes, limit: int) -> bytes:
                 size += len(piece)
                 if size > limit:
                     raise TooLargeError(
-                        f"the body expands to more than {limit} bytes, the most taken; send smaller batches"
+                        N_(
+                            "the body expands to more than {limit} bytes, the most taken; send smaller"
+                            " batches",
+                            limit=limit,
+                        )
                     )
                 pieces.append(piece)
     except (OSError, EOFError, zlib.error) as error:
-        raise BadBodyError(f"the body is no whole gzip stream: {error}", field="Content-Encoding") from None
+        raise BadBodyError(
+            N_("the body is no whole gzip stream: {error}", error=error), field="Content-Encoding"
+        ) from None
     return b"".join(pieces)
 
 
@@ -92,7 +111,10 @@ def read_query(query: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]
     for name in query:
         if name not in labels and name not in units:
             known = ", ".join((*_QUERY_LABELS, *UNITS))
-            raise BadBodyError(f"the query has {shown(name)}; known are {known}", field=named(name))
+            raise BadBodyError(
+                N_("the query has {name}; known are {known}", name=shown(name), known=known),
+                field=named(name),
+            )
     return labels, units
 
 
@@ -102,14 +124,23 @@ def decode(body: bytes, codec: str) -> str:
         text = body.decode(codec)
     except UnicodeDecodeError as error:
         raise BadBodyError(
-            f"the body is no {codec.upper()} text at byte {error.start}; save it as UTF-8"
+            N_(
+                "the body is no {codec} text at byte {start}; save it as UTF-8",
+                codec=codec.upper(),
+                start=error.start,
+            )
         ) from None
     return text.removeprefix("\ufeff")
 
 
 def too_many_rows(count: int, max_rows: int) -> TooLargeError:
     return TooLargeError(
-        f"the body has {count} rows or more; at most {max_rows} are taken at once, so send smaller batches"
+        N_(
+            "the body has {count} rows or more; at most {max_rows} are taken at once, so send"
+            " smaller batches",
+            count=count,
+            max_rows=max_rows,
+        )
     )
 
 

@@ -15,6 +15,7 @@ from server.ingest.json_loose import columns_of_objects, decode_loosely
 from server.ingest.json_scan import read_parts, row_of
 from server.ingest.labels import Head, read_head
 from server.ingest.rows import Row, check_rows
+from server.language import N_
 
 HEAD_FIELDS: Final = (*LABELS, "units", "shots")
 
@@ -115,12 +116,16 @@ def read_json_carefully(body: bytes, around: Around) -> ReadBatch:
     unknown = [name for name in fields if name not in HEAD_FIELDS]
     if unknown:
         raise BadBodyError(
-            f"the body has {shown(unknown[0])} beside its shots; known are {', '.join(HEAD_FIELDS)}",
+            N_(
+                "the body has {unknown} beside its shots; known are {join}",
+                unknown=shown(unknown[0]),
+                join=", ".join(HEAD_FIELDS),
+            ),
             field=named(unknown[0]),
         )
     if rows is None:
         raise BadBodyError(
-            "the body has no list shots; send the shots under it, also a single one", field="shots"
+            N_("the body has no list shots; send the shots under it, also a single one"), field="shots"
         )
     head = around.head({name: fields.get(name) for name in LABELS}, _units_of(fields.get("units")))
     return check_rows(rows, head, around.received_ms)
@@ -130,7 +135,7 @@ def _units_of(units: Any) -> dict[str, str] | None:
     if units is None:
         return None
     if not isinstance(units, dict) or not all(isinstance(v, str) for v in units.values()):
-        raise BadBodyError('units is an object of texts, like {"length": "mm"}', field="units")
+        raise BadBodyError(N_('units is an object of texts, like {"length": "mm"}'), field="units")
     return units
 
 

@@ -12,6 +12,7 @@ from typing import Any, Final
 from server.errors import BadBodyError, TooLargeError
 from server.ingest.faults import RowFault
 from server.ingest.rows import Row
+from server.language import N_
 
 #: Longest whole number read as one; anything longer is beyond every bound there is.
 _DIGITS: Final = 400
@@ -45,7 +46,7 @@ def row_of(text: str) -> Row:
     try:
         fields, end = _read(text, 0)
         if end < len(text):
-            raise json.JSONDecodeError("Extra data", text, end)
+            raise json.JSONDecodeError(N_("Extra data"), text, end)
         return Row(raw=text, fields=fields)
     except json.JSONDecodeError as error:
         return Row(text, None, RowFault("", "bad_json", f"the row is no JSON: {error}"))
@@ -62,15 +63,20 @@ def read_parts(
     """
     if text.count("{") + text.count("[") > _CONTAINERS * (max_rows + 1):
         raise TooLargeError(
-            "the body holds more lists and objects than its rows can need; send smaller batches"
+            N_("the body holds more lists and objects than its rows can need; send smaller batches")
         )
     try:
         return _Scan(text, check_count).whole()
     except RecursionError:
-        raise BadBodyError("the body nests too deeply to be a batch of shots") from None
+        raise BadBodyError(N_("the body nests too deeply to be a batch of shots")) from None
     except json.JSONDecodeError as error:
         raise BadBodyError(
-            f"the body is no JSON: {error.msg} at line {error.lineno}, column {error.colno}"
+            N_(
+                "the body is no JSON: {msg} at line {lineno}, column {colno}",
+                msg=error.msg,
+                lineno=error.lineno,
+                colno=error.colno,
+            )
         ) from None
 
 
@@ -85,7 +91,7 @@ class _Scan:
     def whole(self) -> tuple[dict[str, Any], list[Row] | None]:
         if self.next() != "{":
             self.value()  # says what is wrong where it is no JSON at all
-            raise BadBodyError('the body is no object; send {"press": …, "mold": …, "shots": […]}')
+            raise BadBodyError(N_('the body is no object; send {"press": …, "mold": …, "shots": […]}'))
         head: dict[str, Any] = {}
         rows: list[Row] | None = None
         for name in self.members():
@@ -94,7 +100,7 @@ class _Scan:
             else:
                 head[name] = self.value()
         if self.next():
-            raise json.JSONDecodeError("Extra data", self.text, self.place)
+            raise json.JSONDecodeError(N_("Extra data"), self.text, self.place)
         return head, rows
 
     def next(self) -> str:
@@ -131,7 +137,7 @@ class _Scan:
         while True:
             if self.next() != '"':
                 raise json.JSONDecodeError(
-                    "Expecting property name enclosed in double quotes", self.text, self.place
+                    N_("Expecting property name enclosed in double quotes"), self.text, self.place
                 )
             name = self.value()
             self.take(":", "Expecting ':' delimiter")

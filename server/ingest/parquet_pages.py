@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import BinaryIO, Final
 
 from server.ingest.compact_structs import BINARY, I32, I64, STRUCT, Fields, items, read_struct
+from server.language import N_
 
 #: A header with its statistics is far smaller; nearly all are shorter than the first.
 _HEADERS: Final = (512, 1 << 16)
@@ -64,14 +65,14 @@ class Walk:
         self._file.seek(max(0, end))
         length = int.from_bytes(self._file.read(4), "little")
         if length > min(_FOOTER_MAX, end):
-            raise BrokenPageError("its footer is longer than it may be")
+            raise BrokenPageError(N_("its footer is longer than it may be"))
         self._file.seek(end - length)
         try:
             footer, _ = read_struct(self._file.read(length))
             groups = items(footer, 4, STRUCT)
             found = [[_chunk(column) for column in items(group, 1, STRUCT)] for group in groups]
         except (IndexError, KeyError, ValueError) as error:
-            raise BrokenPageError(f"its footer is damaged ({error})") from None
+            raise BrokenPageError(N_("its footer is damaged ({error})", error=error)) from None
         yield from found
 
     def unpacked(self, chunk: Chunk) -> int:
@@ -80,15 +81,15 @@ class Walk:
         while seen < chunk.values:
             self._pages += 1
             if self._pages > _PAGES_MAX:
-                raise BrokenPageError(f"more than {_PAGES_MAX:,} pages")
+                raise BrokenPageError(N_("more than {pages_max:,} pages", pages_max=_PAGES_MAX))
             header, length = self._header(at)
             try:
                 kind, unpacked, packed = (header[field, I32] for field in (1, 2, 3))
                 values = header[_COUNTS[kind], STRUCT][1, I32] if kind in _COUNTS else 0
             except KeyError:
-                raise BrokenPageError(f"the page at byte {at} lacks a size") from None
+                raise BrokenPageError(N_("the page at byte {at} lacks a size", at=at)) from None
             if min(unpacked, packed, values) < 0 or (kind == _DICTIONARY and values > chunk.values):
-                raise BrokenPageError(f"the page at byte {at} says a size that cannot be")
+                raise BrokenPageError(N_("the page at byte {at} says a size that cannot be", at=at))
             seen += 0 if kind == _DICTIONARY else values
             total += unpacked
             at += length + packed
@@ -103,7 +104,7 @@ class Walk:
                 continue
             except (ValueError, OverflowError):
                 break
-        raise BrokenPageError(f"no page begins at byte {at}")
+        raise BrokenPageError(N_("no page begins at byte {at}", at=at))
 
 
 def _chunk(column: Fields) -> Chunk:

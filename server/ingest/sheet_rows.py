@@ -18,6 +18,7 @@ from openpyxl.utils.datetime import from_excel, from_ISO8601
 from openpyxl.xml.constants import SHEET_MAIN_NS
 
 from server.errors import TooLargeError
+from server.language import N_
 
 _PIECE: Final = 1 << 16
 #: Spreadsheets keep 32,767 characters in a cell; what is far longer is no cell of a log.
@@ -109,7 +110,13 @@ class SheetReader:
             return
         self._taken += len(text)
         if self._taken > CELL_TEXT_MAX:
-            raise TooLargeError(f"a cell of row {self._row_no} holds more than {CELL_TEXT_MAX:,} characters")
+            raise TooLargeError(
+                N_(
+                    "a cell of row {row_no} holds more than {cell_text_max:,} characters",
+                    row_no=self._row_no,
+                    cell_text_max=CELL_TEXT_MAX,
+                )
+            )
         self._text += text
 
     def _end(self, name: str) -> None:

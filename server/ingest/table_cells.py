@@ -13,6 +13,7 @@ from server.errors import InvalidError
 from server.ingest.bounds import WRAPPING
 from server.ingest.cells import NUMBER_FIELDS, TEXT_FIELDS, value_of
 from server.ingest.faults import RowFault, shown
+from server.language import N_
 from server.tabular.local_time import LocalClock, TimeTroubleError
 from server.tabular.numbers import is_missing, point_of
 
@@ -47,7 +48,8 @@ def zone_of(name: str | None) -> ZoneInfo | None:
         return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
         raise InvalidError(
-            f"there is no time zone {shown(name)}; names look like Europe/Berlin or UTC", field="time_zone"
+            N_("there is no time zone {name}; names look like Europe/Berlin or UTC", name=shown(name)),
+            field="time_zone",
         ) from None
 
 

@@ -11,6 +11,7 @@ from server.ingest.faults import shown
 from server.ingest.labels import LABEL_FIELDS, Head, read_head
 from server.ingest.table_cells import EXTRA, ZONE
 from server.ingest.table_text import ENCODINGS
+from server.language import N_
 from server.tabular.local_time import ORDERS, Order
 from server.tabular.report_files import Token, read_getid
 from server.tabular.units import ALL, conversion, quantity_of
@@ -53,15 +54,26 @@ class Plan:
         for column, field in self.mapping.items():
             if not is_target(field):
                 raise InvalidError(
-                    f"column {shown(column)} is mapped to {shown(field)}, which is no field of a shot; "
-                    f"known are {', '.join(sorted(FIELDS))}, extra.NAME and zone_temps_c.1",
+                    N_(
+                        "column {column} is mapped to {field}, which is no field of a shot; known are"
+                        " {join}, extra.NAME and zone_temps_c.1",
+                        column=shown(column),
+                        field=shown(field),
+                        join=", ".join(sorted(FIELDS)),
+                    ),
                     field="mapping",
                 )
         for column, unit in self.column_units.items():
             if not any(unit in units for units in ALL.values()):
                 known = ", ".join(sorted({name for units in ALL.values() for name in units}))
                 raise InvalidError(
-                    f"column {shown(column)} is in {shown(unit)}; known units are {known}", field="units"
+                    N_(
+                        "column {column} is in {unit}; known units are {known}",
+                        column=shown(column),
+                        unit=shown(unit),
+                        known=known,
+                    ),
+                    field="units",
                 )
         for name, value, choices in (
             ("date_order", self.date_order, ORDERS),
@@ -70,7 +82,15 @@ class Plan:
             ("cavities", self.cavities, ("keep", "sum")),
         ):
             if value is not None and value not in choices:
-                raise InvalidError(f"{name} is {shown(value)}; known are {', '.join(choices)}", field=name)
+                raise InvalidError(
+                    N_(
+                        "{name} is {value}; known are {join}",
+                        name=name,
+                        value=shown(value),
+                        join=", ".join(choices),
+                    ),
+                    field=name,
+                )
 
     def tokens(self) -> Mapping[str, Token]:
         return read_getid(self.getid) if self.getid else {}
@@ -91,7 +111,13 @@ class Plan:
             change = conversion(target, unit)
             if change is None:
                 raise InvalidError(
-                    f"column {shown(column)} is in {shown(unit)}, which {target} cannot be", field="units"
+                    N_(
+                        "column {column} is in {unit}, which {target} cannot be",
+                        column=shown(column),
+                        unit=shown(unit),
+                        target=target,
+                    ),
+                    field="units",
                 )
             chosen[target] = change
             names[target] = unit
@@ -118,14 +144,26 @@ def plan_of(document: Mapping[str, Any]) -> Plan:
     for name, value in document.items():
         if name not in known:
             raise InvalidError(
-                f"{shown(name)} is no option of an import; known are {', '.join(sorted(known))}",
+                N_(
+                    "{name} is no option of an import; known are {join}",
+                    name=shown(name),
+                    join=", ".join(sorted(known)),
+                ),
                 field=str(name),
             )
         if value is None or value == "":
             continue
         kind = kinds.get(name, str)
         if not isinstance(value, kind):
-            raise InvalidError(f"{name} is {shown(value)}; it has to be {_called(kind)}", field=name)
+            raise InvalidError(
+                N_(
+                    "{name} is {value}; it has to be {called}",
+                    name=name,
+                    value=shown(value),
+                    called=_called(kind),
+                ),
+                field=name,
+            )
         given[name] = _texts(name, value) if kind is Mapping else value
     plan = Plan(**given)
     plan.check()
@@ -134,7 +172,7 @@ def plan_of(document: Mapping[str, Any]) -> Plan:
 
 def _texts(name: str, value: Mapping[Any, Any]) -> dict[str, str]:
     if not all(isinstance(key, str) and isinstance(one, str) for key, one in value.items()):
-        raise InvalidError(f"{name} has to be an object of texts", field=name)
+        raise InvalidError(N_("{name} has to be an object of texts", name=name), field=name)
     return {key: one for key, one in value.items() if one}
 
 

@@ -6,7 +6,7 @@ import dataclasses
 import io
 import itertools
 import zipfile
-from collections.abc import Callable, Generator, Iterable, Iterator, Sequence
+from collections.abc import Callable, Generator, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -18,7 +18,8 @@ from server.errors import InvalidError, NotFoundError, TooLargeError
 from server.ingest.faults import shown
 from server.ingest.parquet_pages import BrokenPageError, largest_group, too_many_rows
 from server.ingest.sheet_rows import Workbook
-from server.ingest.table_text import BadLine, codec_of, opened
+from server.ingest.table_text import BadLine, clean, codec_of, opened, possible_headers, share_read
+from server.language import N_
 from server.tabular.report_files import ReportLines
 
 #: Lines looked at for the header: logs often begin with a title or the press's name.
@@ -76,9 +77,11 @@ def open_table(
     """The table in a file, by its suffix."""
     kind = _SUFFIXES.get(path.suffix.lower())
     if kind is None:
-        raise InvalidError(f"{path.name}: tables end in {', '.join(_SUFFIXES)}", field="file")
+        raise InvalidError(
+            N_("{name}: tables end in {join}", name=path.name, join=", ".join(_SUFFIXES)), field="file"
+        )
     if not path.is_file():
-        raise NotFoundError(f"{path}: there is no such file", field="file")
+        raise NotFoundError(N_("{path}: there is no such file", path=path), field="file")
     if kind == "text":
         return _open_text(path, wanted, encoding, delimiter)
     if kind == "report":
@@ -88,17 +91,14 @@ def open_table(
     return _open_parquet(path, wanted, batch_rows)
 
 
-def _clean(cells: Iterable[Any]) -> tuple[str, ...]:
-    names = ["" if cell is None else " ".join(str(cell).split()) for cell in cells]
-    while names and not names[-1]:
-        names.pop()
-    return tuple(names)
-
-
 def _no_header(path: Path) -> InvalidError:
     return InvalidError(
-        f"{path.name}: none of the first {HEADER_WITHIN} lines names a field of a shot or a mapped column; "
-        'map columns to fields, like --map "Column=cushion_mm"',
+        N_(
+            "{name}: none of the first {header_within} lines names a field of a shot or a mapped"
+            ' column; map columns to fields, like --map "Column=cushion_mm"',
+            name=path.name,
+            header_within=HEADER_WITHIN,
+        ),
         field="file",
     )
 
@@ -106,7 +106,13 @@ def _no_header(path: Path) -> InvalidError:
 def _check_width(path: Path, names: Sequence[str]) -> None:
     if len(names) > COLUMNS_MAX:
         raise InvalidError(
-            f"{path.name} has {len(names)} columns; at most {COLUMNS_MAX} are read", field="file"
+            N_(
+                "{name} has {names} columns; at most {columns_max} are read",
+                name=path.name,
+                names=len(names),
+                columns_max=COLUMNS_MAX,
+            ),
+            field="file",
         )
 
 
@@ -119,7 +125,7 @@ def _open_text(path: Path, wanted: Wanted, encoding: str | None, given: str | No
         lines = [file.readline(1 << 17) for _ in range(HEADER_WITHIN)]
     hits, after, delimiter, names = 0, 0, "", tuple[str, ...]()
     for mark in (given,) if given else DELIMITERS:
-        for lines_read, found in _possible_headers(lines, mark):
+        for lines_read, found in possible_headers(lines, mark):
             if (count := sum(map(wanted, found))) > hits:
                 hits, after, delimiter, names = count, lines_read, mark, found
     if not hits:
@@ -131,40 +137,8 @@ def _open_text(path: Path, wanted: Wanted, encoding: str | None, given: str | No
         rows=_text_rows(path, codec, after, delimiter, at),
         delimiter=delimiter,
         encoding=codec,
-        progress=_share_read(at, path),
+        progress=share_read(at, path),
     )
-
-
-def _share_read(at: list[io.TextIOWrapper], path: Path) -> Callable[[], float]:
-    """Of a file that `at` holds once it is opened."""
-    size = max(1, path.stat().st_size)
-
-    def share() -> float:
-        if not at:
-            return 0.0
-        below: Any = at[0].buffer
-        return 1.0 if at[0].closed else min(1.0, below.tell() / size)
-
-    return share
-
-
-def _possible_headers(lines: Sequence[str], delimiter: str) -> Iterator[tuple[int, tuple[str, ...]]]:
-    """Each line's names with how many lines end with it; then records whose quoted names run over lines."""
-    for number, line in enumerate(lines, start=1):
-        yield number, _split(line, delimiter)
-    reader = csv.reader(lines, delimiter=delimiter)
-    try:
-        for cells in reader:
-            yield reader.line_num, _clean(cells)
-    except csv.Error:
-        return
-
-
-def _split(line: str, delimiter: str) -> tuple[str, ...]:
-    try:
-        return _clean(next(csv.reader([line.strip("\r\n")], delimiter=delimiter), []))
-    except csv.Error:
-        return ()
 
 
 def _text_rows(
@@ -199,7 +173,7 @@ def _open_report(path: Path, wanted: Wanted, encoding: str | None) -> Source:
         raise _no_header(path)
     _check_width(path, names)
     return Source(names=names, rows=rows, delimiter=",", kind="report", encoding=codec,
-                  progress=_share_read(at, path))  # fmt: skip
+                  progress=share_read(at, path))  # fmt: skip
 
 
 def _report_rows(path: Path, codec: str, at: list[io.TextIOWrapper]) -> Any:
@@ -233,14 +207,30 @@ def _check_unpacked(path: Path) -> None:
     with zipfile.ZipFile(path) as packed:
         parts = packed.infolist()
     if sum(part.file_size for part in parts) > UNPACKED_MAX:
-        raise TooLargeError(f"{path.name} unpacks to more than {UNPACKED_MAX >> 30} GB; split it")
+        raise TooLargeError(
+            N_(
+                "{name} unpacks to more than {unpacked_max} GB; split it",
+                name=path.name,
+                unpacked_max=UNPACKED_MAX >> 30,
+            )
+        )
     for part in parts:
         if "sharedStrings" in part.filename and part.file_size > TEXTS_MAX:
             raise TooLargeError(
-                f"{path.name} holds more than {TEXTS_MAX >> 20} MB of text; save it as CSV instead"
+                N_(
+                    "{name} holds more than {texts_max} MB of text; save it as CSV instead",
+                    name=path.name,
+                    texts_max=TEXTS_MAX >> 20,
+                )
             )
         if part.file_size > 50 << 20 and part.file_size > PACKED_MAX * max(1, part.compress_size):
-            raise TooLargeError(f"{path.name}: {shown(part.filename)} is packed too closely to be a log")
+            raise TooLargeError(
+                N_(
+                    "{name}: {filename} is packed too closely to be a log",
+                    name=path.name,
+                    filename=shown(part.filename),
+                )
+            )
 
 
 def _open_workbook(path: Path, wanted: Wanted, sheet: str | None) -> Source:
@@ -250,18 +240,26 @@ def _open_workbook(path: Path, wanted: Wanted, sheet: str | None) -> Source:
     except TooLargeError:
         raise
     except Exception as error:  # a damaged workbook meets any exception of zip, XML and reader
-        raise InvalidError(f"{path.name} is no XLSX workbook: {error}", field="file") from error
+        raise InvalidError(
+            N_("{name} is no XLSX workbook: {error}", name=path.name, error=error), field="file"
+        ) from error
     sheets = tuple(book.sheets)
     if not sheets or (sheet is not None and sheet not in sheets):
         book.close()
         if not sheets:
             raise _no_header(path)
         raise InvalidError(
-            f"{path.name} has no sheet {shown(sheet)}; it has {', '.join(sheets)}", field="sheet"
+            N_(
+                "{name} has no sheet {sheet}; it has {join}",
+                name=path.name,
+                sheet=shown(sheet),
+                join=", ".join(sheets),
+            ),
+            field="sheet",
         )
     rows = _workbook_rows(path, book, sheet or sheets[0])
     for cells in itertools.islice(rows, HEADER_WITHIN):
-        names = _clean(cells)
+        names = clean(cells)
         if any(map(wanted, names)):
             return Source(
                 names=names, rows=rows, kind="xlsx", sheets=sheets, progress=lambda: book.share,
@@ -279,7 +277,9 @@ def _workbook_rows(path: Path, book: Workbook, sheet: str) -> Generator[Cells, N
     except TooLargeError as error:
         raise TooLargeError(f"{path.name}: {error}") from error
     except Exception as error:  # as above
-        raise InvalidError(f"{path.name} cannot be read to its end: {error}", field="file") from error
+        raise InvalidError(
+            N_("{name} cannot be read to its end: {error}", name=path.name, error=error), field="file"
+        ) from error
     finally:
         book.close()
 
@@ -298,17 +298,28 @@ def _open_parquet(path: Path, wanted: Wanted, batch_rows: int) -> Source:
         told = max((meta.row_group(i).total_byte_size for i in range(meta.num_row_groups)), default=0)
         largest = told if told > ROW_GROUP_MAX else max(told, largest_group(path))
     except (pa.ArrowException, OSError, ValueError, BrokenPageError) as error:
-        raise InvalidError(f"{path.name} is no Parquet file: {error}", field="file") from None
+        raise InvalidError(
+            N_("{name} is no Parquet file: {error}", name=path.name, error=error), field="file"
+        ) from None
     _check_width(path, names)
     if largest > ROW_GROUP_MAX:
         file.close()
         raise TooLargeError(
-            f"{path.name} has a row group of {largest >> 20} MB; write it with smaller ones (100,000 rows)"
+            N_(
+                "{name} has a row group of {largest} MB; write it with smaller ones (100,000 rows)",
+                name=path.name,
+                largest=largest >> 20,
+            )
         )
     if too_many_rows(path, meta.num_rows):
         file.close()
         raise TooLargeError(
-            f"{path.name} says it holds {meta.num_rows:,} rows in {path.stat().st_size:,} bytes; no log does"
+            N_(
+                "{name} says it holds {num_rows:,} rows in {st_size:,} bytes; no log does",
+                name=path.name,
+                num_rows=meta.num_rows,
+                st_size=path.stat().st_size,
+            )
         )
     count = [0, max(1, meta.num_rows)]
     # Columns nobody asks for are not unpacked; where none is known all of them are looked at.
@@ -334,7 +345,9 @@ def _parquet_rows(
                 count[0] += batch.num_rows
                 yield from zip(*found, strict=True)
     except (pa.ArrowException, OSError, ValueError) as error:
-        raise InvalidError(f"{path.name} cannot be read to its end: {error}", field="file") from error
+        raise InvalidError(
+            N_("{name} cannot be read to its end: {error}", name=path.name, error=error), field="file"
+        ) from error
 
 
 def _is_text(kind: Any) -> bool:
@@ -350,8 +363,14 @@ def _check_texts(path: Path, batch: Any) -> None:
             size += pc.sum(lengths.take(column.indices)).as_py() or 0
     if size > BATCH_TEXT_MAX:
         raise TooLargeError(
-            f"{path.name} unpacks to {size >> 20} MB of text in {batch.num_rows} rows; at most"
-            f" {BATCH_TEXT_MAX >> 20} MB are read at once"
+            N_(
+                "{name} unpacks to {size} MB of text in {num_rows} rows; at most {batch_text_max} MB"
+                " are read at once",
+                name=path.name,
+                size=size >> 20,
+                num_rows=batch.num_rows,
+                batch_text_max=BATCH_TEXT_MAX >> 20,
+            )
         )
 
 

@@ -1,7 +1,9 @@
 """Text files opened in the encoding they are written in, and lines that cannot be split into cells."""
 
 import codecs
+import csv
 import io
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -55,3 +57,42 @@ def _by_zeros(start: bytes) -> str:
 def opened(path: Path, codec: str) -> io.TextIOWrapper:
     """For reading; what is no text of this encoding becomes a mark in its place."""
     return path.open(encoding=codec, errors="replace", newline="")
+
+
+def share_read(at: list[io.TextIOWrapper], path: Path) -> Callable[[], float]:
+    """Of a file that `at` holds once it is opened."""
+    size = max(1, path.stat().st_size)
+
+    def share() -> float:
+        if not at:
+            return 0.0
+        below: Any = at[0].buffer
+        return 1.0 if at[0].closed else min(1.0, below.tell() / size)
+
+    return share
+
+
+def possible_headers(lines: Sequence[str], delimiter: str) -> Iterator[tuple[int, tuple[str, ...]]]:
+    """Each line's names with how many lines end with it; then records whose quoted names run over lines."""
+    for number, line in enumerate(lines, start=1):
+        yield number, split(line, delimiter)
+    reader = csv.reader(lines, delimiter=delimiter)
+    try:
+        for cells in reader:
+            yield reader.line_num, clean(cells)
+    except csv.Error:
+        return
+
+
+def split(line: str, delimiter: str) -> tuple[str, ...]:
+    try:
+        return clean(next(csv.reader([line.strip("\r\n")], delimiter=delimiter), []))
+    except csv.Error:
+        return ()
+
+
+def clean(cells: Iterable[Any]) -> tuple[str, ...]:
+    names = ["" if cell is None else " ".join(str(cell).split()) for cell in cells]
+    while names and not names[-1]:
+        names.pop()
+    return tuple(names)

@@ -24,6 +24,7 @@ from server.ingest.table_columns import read_chunk_fast
 from server.ingest.table_plan import FIELDS, Plan, number_places
 from server.ingest.table_sources import Source, open_table
 from server.ingest.table_text import BadLine
+from server.language import N_
 from server.tabular.local_time import LocalClock, OrderFound, find_order
 from server.tabular.numbers import has_decimal_comma
 
@@ -138,12 +139,17 @@ def heading_of(source: Source, mapping: Mapping[str, str]) -> Heading:
 def _check_heading(heading: Heading, head: Head) -> None:
     twice = sorted({n for n in heading.fields if heading.columns.count(n) > 1})
     if twice:
-        raise InvalidError(f"the header names {shown(twice[0])} twice; rename one", field="file")
+        raise InvalidError(
+            N_("the header names {twice} twice; rename one", twice=shown(twice[0])), field="file"
+        )
     targets = [field for field in heading.fields.values() if field != "at"]
     for field in targets:
         if targets.count(field) > 1:
             columns = ", ".join(shown(c) for c, f in heading.fields.items() if f == field)
-            raise InvalidError(f"the columns {columns} are all mapped to {field}; map one", field="mapping")
+            raise InvalidError(
+                N_("the columns {columns} are all mapped to {field}; map one", columns=columns, field=field),
+                field="mapping",
+            )
     known = set(heading.fields.values())
     for field in ("counter", "at"):
         if field not in known:
@@ -156,7 +162,12 @@ def _missing_column(field: str, heading: Heading) -> InvalidError:
     columns = ", ".join(shown(c) for c in heading.passed_over) or "none"
     way = "name the press with --press, or map" if field == "press" else "map"
     return InvalidError(
-        f'no column holds {field}; {way} one of the columns left ({columns}), like --map "Column={field}"',
+        N_(
+            'no column holds {field}; {way} one of the columns left ({columns}), like --map "Column={field}"',
+            field=field,
+            way=way,
+            columns=columns,
+        ),
         field="mapping",
     )
 

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import stdtr, stdtrit
 
+from server.language import N_
 from server.maths.autocorrelation import autocorrelation, effective_for_mean
 from server.maths.charts import mean_of, refuse_infinite
 from server.maths.results import Undetermined
@@ -73,7 +74,7 @@ def against_others(
         raise ValueError(f"confidence must be from 0.5 to below 1, got {confidence!r}")
     count = len(levels)
     if count < 2:
-        return Undetermined(f"two levels needed, {count} given")
+        return Undetermined(N_("two levels needed, {count} given", count=count))
     means, errors, freedoms, worths = (np.zeros(count) for _ in range(4))
     for number, level in enumerate(levels):
         array = np.asarray(level, dtype=np.float64).ravel()
@@ -82,13 +83,15 @@ def against_others(
         phi = 0.0 if isinstance(found, Undetermined) else max(0.0, found.phi)
         array = array[~np.isnan(array)]
         if array.size < 2:
-            return Undetermined(f"level {number} has {array.size} of 2 values needed")
+            return Undetermined(
+                N_("level {number} has {size} of 2 values needed", number=number, size=array.size)
+            )
         worths[number] = max(2.0, effective_for_mean(array.size, phi=phi))
         means[number] = mean_of(array)
         errors[number] = float((array - array[0]).var(ddof=1)) / worths[number]
         freedoms[number] = worths[number] - 1.0
     if not errors.any():
-        return Undetermined("no level scatters: a difference cannot be judged")
+        return Undetermined(N_("no level scatters: a difference cannot be judged"))
     return tuple(
         _contrast(number, means, errors, freedoms, worths, confidence=confidence) for number in range(count)
     )

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from server.language import N_
 from server.maths.autocorrelation import effective_for_mean, effective_for_scatter
 from server.maths.baseline import PhaseOne, phase_one
 from server.maths.capability import Capability, capability
@@ -82,7 +83,7 @@ def assess(
     found = phase_one(array)
     phi = found.phi if isinstance(found, PhaseOne) and found.phi is not None else 0.0
     n = int((~np.isnan(array)).sum())
-    judged: Capability | Undetermined = Undetermined("no limits of the drawing")
+    judged: Capability | Undetermined = Undetermined(N_("no limits of the drawing"))
     if lower is not None or upper is not None:
         judged = capability(array, lower=lower, upper=upper, target=target, confidence=confidence, phi=phi)
     return Assessment(

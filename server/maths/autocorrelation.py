@@ -6,6 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
+from server.language import N_
 from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
 
@@ -96,9 +97,9 @@ def autocorrelation(values: npt.ArrayLike) -> Autocorrelation | Undetermined:
     finite = array[np.isfinite(array)]
     n = finite.size
     if n < 10:
-        return Undetermined(f"{n} of 10 values needed for an autocorrelation")
+        return Undetermined(N_("{n} of 10 values needed for an autocorrelation", n=n))
     if float(np.ptp(finite)) == 0.0:
-        return Undetermined("all values are equal: no autocorrelation can be seen")
+        return Undetermined(N_("all values are equal: no autocorrelation can be seen"))
     raw = lag_one(array)
     phi = min(0.99, max(-0.99, raw + (1.0 + 4.0 * raw) / n))
     half = 1.959963984540054 * math.sqrt((1.0 - phi * phi) / n)

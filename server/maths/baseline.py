@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import chdtrc, chdtri
 
+from server.language import N_
 from server.maths.autocorrelation import (
     Autocorrelation,
     autocorrelation,
@@ -246,13 +247,21 @@ def phase_one(values: npt.ArrayLike, *, excluded: npt.ArrayLike | None = None) -
         raise ValueError(f"excluded must have {array.size} entries like values, got {given.size}")
     usable = np.isfinite(array) & ~given
     if int(usable.sum()) < NEEDED:
-        return Undetermined(f"{int(usable.sum())} of {NEEDED} usable values needed for a baseline")
+        return Undetermined(
+            N_("{sum} of {needed} usable values needed for a baseline", sum=int(usable.sum()), needed=NEEDED)
+        )
     step = rounding_step(array[usable])
     far = _far_off(array, usable, step)
     kept = usable & ~far
     n_used = int(kept.sum())
     if n_used < NEEDED:
-        return Undetermined(f"{n_used} of {NEEDED} values left after outliers: no common level")
+        return Undetermined(
+            N_(
+                "{n_used} of {needed} values left after outliers: no common level",
+                n_used=n_used,
+                needed=NEEDED,
+            )
+        )
     exclusions = _exclusions(array, given, far, usable)
     series = np.where(kept, array, np.nan)
     return _assess(series, series[kept], step, exclusions, float(far.sum()) / float(usable.sum()))

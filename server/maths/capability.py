@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from server.language import N_
 from server.maths.autocorrelation import effective_for_mean, effective_for_scatter
 from server.maths.charts import mean_of, refuse_infinite, subgroups
 from server.maths.intervals import (
@@ -141,12 +142,19 @@ def _within(series: Floats, subgroup: int, phi: float) -> tuple[float, float] | 
         moves = np.abs(np.diff(series))
         moves = moves[~np.isnan(moves)]
         if moves.size == 0:
-            return Undetermined("no two neighbouring values, so nothing scatters between neighbours")
+            return Undetermined(N_("no two neighbouring values, so nothing scatters between neighbours"))
         return float(moves.mean()) / D2_TWO, moving_range_freedom(moves.size, phi=phi)
     array = series[~np.isnan(series)]
     rows = array.size // subgroup
     if rows < 2:
-        return Undetermined(f"{array.size} values make {rows} subgroups of {subgroup}; 2 needed")
+        return Undetermined(
+            N_(
+                "{size} values make {rows} subgroups of {subgroup}; 2 needed",
+                size=array.size,
+                rows=rows,
+                subgroup=subgroup,
+            )
+        )
     table = array[: rows * subgroup].reshape(rows, subgroup)
     chart = subgroups(table, spread="deviation")
     if isinstance(chart, Undetermined):
@@ -260,13 +268,13 @@ def capability(
     array = series[~np.isnan(series)]
     n = array.size
     if n < 2:
-        return Undetermined(f"{n} of 2 values needed")
+        return Undetermined(N_("{n} of 2 values needed", n=n))
     total = float((array - array[0]).std(ddof=1))
     within = _within(series, subgroup, phi)
     if isinstance(within, Undetermined):
         return within
     if total == 0.0 or within[0] == 0.0:
-        return Undetermined("no scatter to judge: neighbouring values are all equal")
+        return Undetermined(N_("no scatter to judge: neighbouring values are all equal"))
     mean = mean_of(array)
     if target is None and lower is not None and upper is not None:
         target = 0.5 * (lower + upper)

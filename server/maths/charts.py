@@ -7,6 +7,7 @@ from typing import Final, Literal
 import numpy as np
 import numpy.typing as npt
 
+from server.language import N_
 from server.maths.constants import chart_constants
 from server.maths.results import Undetermined
 from server.maths.rounding import rounded_sigma, rounding_step
@@ -131,7 +132,7 @@ def individuals(
     moves = np.abs(np.diff(array))
     seen = moves[~np.isnan(moves)]
     if usable.size < 2 or seen.size == 0:
-        return Undetermined(f"two neighbouring values needed, {usable.size} given")
+        return Undetermined(N_("two neighbouring values needed, {size} given", size=usable.size))
     exact = chart_constants(2)
     divisor, range_factor = (D2_TABLE, D4_TABLE) if d2 == "table" else (exact.d2, exact.d4_limit)
     mean, mr_bar = mean_of(usable), float(seen.mean())
@@ -190,12 +191,12 @@ def subgroups(
     if array.ndim != 2:
         raise ValueError(f"values must be subgroups of readings (2 dimensions), got {array.ndim}")
     if array.shape[0] == 0:
-        return Undetermined("one whole subgroup needed, none given")
+        return Undetermined(N_("one whole subgroup needed, none given"))
     refuse_infinite(array)
     c = chart_constants(int(array.shape[1]))
     whole = ~np.isnan(array).any(axis=1)
     if not whole.any():
-        return Undetermined("one whole subgroup needed, each has a gap")
+        return Undetermined(N_("one whole subgroup needed, each has a gap"))
     shifted = array - array[whole][0, 0]
     means = shifted.mean(axis=1) + array[whole][0, 0]
     ranges = np.where(whole, array.max(axis=1) - array.min(axis=1), np.nan)

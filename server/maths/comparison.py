@@ -11,6 +11,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import fdtrc, ndtri, stdtr, stdtrit
 
+from server.language import N_
 from server.maths.autocorrelation import autocorrelation, effective_for_mean, effective_for_scatter
 from server.maths.charts import mean_of, refuse_infinite
 from server.maths.intervals import kurtosis
@@ -91,10 +92,12 @@ def compare_means(
         raise ValueError(f"confidence must be from 0.5 to below 1, got {confidence!r}")
     (a, phi_a), (b, phi_b) = _prepare(first), _prepare(second)
     if min(a.size, b.size) < 2:
-        return Undetermined(f"two values needed on each side, {a.size} and {b.size} given")
+        return Undetermined(
+            N_("two values needed on each side, {size} and {size_2} given", size=a.size, size_2=b.size)
+        )
     unit = max(float(np.ptp(a)), float(np.ptp(b)))
     if unit == 0.0:
-        return Undetermined("neither side scatters: a difference cannot be judged")
+        return Undetermined(N_("neither side scatters: a difference cannot be judged"))
     # In units of the larger range: no square of a value can overflow or vanish.
     va, vb = (float(((x - x[0]) / unit).var(ddof=1)) for x in (a, b))
     na = max(2.0, effective_for_mean(a.size, phi=phi_a))
@@ -157,12 +160,16 @@ def compare_scatter(
     prepared = [_prepare(level) for level in levels]
     arrays = [p[0] for p in prepared]
     if len(arrays) < 2:
-        return Undetermined(f"two levels needed, {len(arrays)} given")
+        return Undetermined(N_("two levels needed, {arrays} given", arrays=len(arrays)))
     for number, array in enumerate(arrays):
         if array.size < 5:
-            return Undetermined(f"level {number} has {array.size} of 5 values needed")
+            return Undetermined(
+                N_("level {number} has {size} of 5 values needed", number=number, size=array.size)
+            )
         if float(np.ptp(array)) == 0.0:
-            return Undetermined(f"level {number} does not scatter: all its values are equal")
+            return Undetermined(
+                N_("level {number} does not scatter: all its values are equal", number=number)
+            )
     unit = max(float(np.ptp(array)) for array in arrays)
     arrays = [(array - array[0]) / unit for array in arrays]
     worth = [effective_for_scatter(a.size, phi=phi) for a, phi in prepared]

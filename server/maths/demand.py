@@ -2,6 +2,7 @@
 
 from scipy.special import ndtr, ndtri
 
+from server.language import N_
 from server.maths.intervals import Interval
 from server.maths.results import Undetermined
 
@@ -43,5 +44,5 @@ def chance_of_demand(
         raise ValueError(f"confidence must be from 0.5 to below 1, got {confidence!r}")
     half = value - interval.lower if demand <= value else interval.upper - value
     if not half > 0.0:
-        return Undetermined("the interval has no width")
+        return Undetermined(N_("the interval has no width"))
     return float(ndtr(float(ndtri(0.5 + confidence / 2.0)) * (value - demand) / half))

@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import kolmogorov, ndtr, ndtri, stdtrit
 
+from server.language import N_
 from server.maths.autocorrelation import effective_for_mean, residual_phi
 from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
@@ -135,9 +136,9 @@ def theil_sen(
     x, y = _clean(values, at)
     n = x.size
     if n < 8:
-        return Undetermined(f"{n} of 8 values needed for a trend")
+        return Undetermined(N_("{n} of 8 values needed for a trend", n=n))
     if float(np.ptp(x)) == 0.0:
-        return Undetermined("all values are of one moment: no trend can be seen")
+        return Undetermined(N_("all values are of one moment: no trend can be seen"))
     offset = float(y[0])
     y = y - offset
     every = x, y
@@ -225,11 +226,11 @@ def change_point(values: npt.ArrayLike, *, confidence: float = 0.95) -> ChangePo
     places = np.flatnonzero(np.isfinite(array))
     n = places.size
     if n < 10:
-        return Undetermined(f"{n} of 10 values needed for a change point")
+        return Undetermined(N_("{n} of 10 values needed for a change point", n=n))
     y = array[places] - array[places[0]]
     unit = float(np.ptp(y))
     if unit == 0.0:
-        return Undetermined("all values are equal: nothing changed")
+        return Undetermined(N_("all values are equal: nothing changed"))
     # In units of the range: no square of a value can overflow or vanish.
     y = y / unit
     split = int(np.argmax(_gain(y))) + 1
@@ -303,11 +304,11 @@ def crossing(drift: Drift, *, limit: float) -> Crossing | Undetermined:
     if not math.isfinite(limit):
         raise ValueError(f"limit must be a finite number, got {limit!r}")
     if drift.slope_lower <= 0.0 <= drift.slope_upper:
-        return Undetermined("no drift that is sure enough to forecast from")
+        return Undetermined(N_("no drift that is sure enough to forecast from"))
     sign = 1.0 if drift.slope > 0 else -1.0
     gap = sign * (limit - drift.level)
     if gap <= 0.0:
-        return Undetermined("the drift leads away from the limit, or has passed it")
+        return Undetermined(N_("the drift leads away from the limit, or has passed it"))
     half = 0.5 * (drift.level_upper - drift.level_lower)
     ends = sorted((sign * drift.slope_lower, sign * drift.slope_upper))
     fast, slow = max(ends), min(ends)

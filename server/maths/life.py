@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy import stats
 
+from server.language import N_
 from server.maths.life_likelihood import Parts, best_law, laws_within, log_likelihood
 from server.maths.results import Undetermined
 
@@ -121,17 +122,23 @@ def weibull_life(
         raise ValueError(f"confidence must be from 0.5 to below 1, got {confidence!r}")
     failures = int(np.isfinite(high).sum())
     if failures < FAILURES_MIN:
-        return Undetermined(f"{failures} of {FAILURES_MIN} failures needed for a law of life")
+        return Undetermined(
+            N_(
+                "{failures} of {failures_min} failures needed for a law of life",
+                failures=failures,
+                failures_min=FAILURES_MIN,
+            )
+        )
     unit = float(high[np.isfinite(high)].max())
     parts = (low / unit, high / unit, start / unit)
     best = best_law(parts)
     if best is None:
-        return Undetermined("the record bounds no law of life: too few of the ages differ")
+        return Undetermined(N_("the record bounds no law of life: too few of the ages differ"))
     top = float(log_likelihood(best[None, :], parts)[0])
     drop = 0.5 * float(stats.chi2.ppf(confidence, 1))
     laws = laws_within(best, parts, top - drop)
     if laws is None:
-        return Undetermined("the record bounds no law of life: too few of the ages differ")
+        return Undetermined(N_("the record bounds no law of life: too few of the ages differ"))
     shape, scale = laws[:, 0], laws[:, 1] * unit
     k, eta = math.exp(best[0]), math.exp(best[1]) * unit
     half = scale * math.log(2.0) ** (1.0 / shape)
@@ -196,7 +203,7 @@ def life_curve(
     low, high, start = _checked(lower, upper, entry)
     at = np.unique(high[np.isfinite(high)])
     if not at.size:
-        return Undetermined("no failure on record")
+        return Undetermined(N_("no failure on record"))
     points = np.append(at, np.inf)
     known = low == high
     inside = (points > low[:, None]) & (points <= high[:, None]) | (known[:, None] & (points == low[:, None]))

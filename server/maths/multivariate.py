@@ -8,6 +8,7 @@ import numpy.typing as npt
 from scipy.linalg import cho_factor, cho_solve
 from scipy.special import betaincinv, chdtrc, fdtri
 
+from server.language import N_
 from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
 
@@ -74,19 +75,19 @@ def reference(values: npt.ArrayLike, *, names: tuple[str, ...]) -> Reference | U
     array = array[~np.isnan(array).any(axis=1)]
     m, p = array.shape
     if m <= p + 1:
-        return Undetermined(f"{m} of {p + 2} whole rows needed for {p} signals")
+        return Undetermined(N_("{m} of {p} whole rows needed for {p_2} signals", m=m, p=p + 2, p_2=p))
     shifted = array - array[0]
     mean = shifted.mean(axis=0)
     covariance = (shifted - mean).T @ (shifted - mean) / (m - 1)
     scale = np.sqrt(np.diag(covariance))
     if not (scale > 0.0).all():
         constant = names[int(np.argmin(scale))]
-        return Undetermined(f"{constant} is constant: leave it out")
+        return Undetermined(N_("{constant} is constant: leave it out", constant=constant))
     correlation = covariance / np.outer(scale, scale)
     values_, vectors = np.linalg.eigh(correlation)
     if values_[0] < 1e-8:
         tied = [n for n, v in zip(names, vectors[:, 0], strict=True) if abs(v) > 0.1]
-        return Undetermined(f"{', '.join(tied)} determine each other: leave one out")
+        return Undetermined(N_("{join} determine each other: leave one out", join=", ".join(tied)))
     return Reference(array[0] + mean, covariance, m, names)
 
 

@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import log_ndtr
 
+from server.language import N_
 from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
 
@@ -109,12 +110,14 @@ def anderson_darling(values: npt.ArrayLike, *, step: float | None = None) -> Nor
     array = array[np.isfinite(array)]
     n = array.size
     if n < 8:
-        return Undetermined(f"{n} of 8 values needed to test normality")
+        return Undetermined(N_("{n} of 8 values needed to test normality", n=n))
     spread = float((array - array[0]).std(ddof=1))
     if spread <= 4.0 * np.finfo(np.float64).eps * float(np.abs(array).max()):
-        return Undetermined("all values are equal: a shape cannot be tested")
+        return Undetermined(N_("all values are equal: a shape cannot be tested"))
     if step is not None and step > 2.0 * spread:
-        return Undetermined(f"the display step {step:g} is coarser than twice sigma {spread:.3g}")
+        return Undetermined(
+            N_("the display step {step:g} is coarser than twice sigma {spread:.3g}", step=step, spread=spread)
+        )
     ordered = np.sort(array) if step is None else spread_ties(array, step=step)
     z = ((ordered - ordered[0]) - (ordered - ordered[0]).mean()) / (ordered - ordered[0]).std(ddof=1)
     weight = 2.0 * np.arange(1, n + 1) - 1.0

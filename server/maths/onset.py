@@ -7,6 +7,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import fdtri
 
+from server.language import N_
 from server.maths.autocorrelation import effective_for_mean, residual_phi
 from server.maths.charts import refuse_infinite
 from server.maths.results import Undetermined
@@ -79,10 +80,10 @@ def ramp_start(
         raise ValueError(f"at must have {array.size} entries like values, got {when.size}")
     places = np.flatnonzero(np.isfinite(array) & np.isfinite(when))
     if places.size < 10:
-        return Undetermined(f"{places.size} of 10 values needed for the start of a ramp")
+        return Undetermined(N_("{size} of 10 values needed for the start of a ramp", size=places.size))
     x, y = when[places] - when[places[0]], array[places] - array[places[0]]
     if float(np.ptp(y)) == 0.0 or float(np.ptp(x)) == 0.0:
-        return Undetermined("all values are equal, or of one moment: no ramp can be seen")
+        return Undetermined(N_("all values are equal, or of one moment: no ramp can be seen"))
     scale = float(np.ptp(x))
     x = x / scale
     _, residuals, _, _ = _fit(x, y)

@@ -13,6 +13,7 @@ import numpy.typing as npt
 from scipy.special import ndtri
 from scipy.stats import binom
 
+from server.language import N_
 from server.maths.intervals import Interval, bissell_interval, chi2_interval, noncentral_interval
 from server.maths.results import Undetermined
 
@@ -30,7 +31,7 @@ class Ends:
     ppk: Interval | Undetermined
 
 
-_ONE_LIMIT: Final = Undetermined("both limits needed")
+_ONE_LIMIT: Final = Undetermined(N_("both limits needed"))
 
 
 def normal_ends(
@@ -136,7 +137,7 @@ def power_ends(
         slopes = [(indices(theta + d) - indices(theta - d)) / (2.0 * d.sum()) for d in moved]
         _, information = _scores(logs, theta)
     if not np.isfinite(information).all() or float(np.linalg.eigvalsh(information)[0]) <= 0.0:
-        unknown = Undetermined("the values do not pin down the power law")
+        unknown = Undetermined(N_("the values do not pin down the power law"))
         return Ends(unknown, unknown)
     cover = np.linalg.inv(information) / share
     z = float(ndtri(0.5 + confidence / 2.0))
@@ -146,7 +147,7 @@ def power_ends(
         slope = np.array([float(one[place]) for one in slopes])
         half, value = z * math.sqrt(float(slope @ cover @ slope)), float(here[place])
         if not (math.isfinite(half) and math.isfinite(value)):
-            return Undetermined("the fitted law has no such quantiles nearby")
+            return Undetermined(N_("the fitted law has no such quantiles nearby"))
         if value > half:
             return Interval(value * math.exp(-half / value), value * math.exp(half / value))
         return Interval(value - half, value + half)
@@ -214,9 +215,13 @@ def rank_ends(
     if worth < needed:
         told = f"{n}" if share >= 1.0 else f"{n} values are worth {worth}:"
         few = Undetermined(
-            f"{told} of {needed} values needed to bound quantiles without a model"
+            N_(
+                "{told} of {needed} values needed to bound quantiles without a model",
+                told=told,
+                needed=needed,
+            )
             if share >= 1.0
-            else f"{told} {needed} needed to bound quantiles without a model"
+            else N_("{told} {needed} needed to bound quantiles without a model", told=told, needed=needed)
         )
         return Ends(few, few)
     cell = 0.5 * (step or 0.0)
@@ -232,7 +237,7 @@ def rank_ends(
     lows, highs = bounds(tail, outer), bounds(1.0 - tail, outer)
     middles = bounds(0.5, risk * MEDIAN_RISK)
     if lows[1] >= middles[0] or highs[0] <= middles[1]:
-        unknown = Undetermined("the outer quantiles cannot be told from the median")
+        unknown = Undetermined(N_("the outer quantiles cannot be told from the median"))
         return Ends(unknown, unknown)
     sides: list[list[float]] = []
     if lower is not None:

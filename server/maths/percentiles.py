@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize_scalar
 
+from server.language import N_
 from server.maths.autocorrelation import effective_for_mean, effective_for_scatter
 from server.maths.charts import refuse_infinite
 from server.maths.intervals import Interval
@@ -39,7 +40,7 @@ class Quantiles:
     power: float | None = None
 
 
-_NO_VALUES: Final = Undetermined("quantiles given without the values they come from")
+_NO_VALUES: Final = Undetermined(N_("quantiles given without the values they come from"))
 
 
 @dataclass(frozen=True)
@@ -95,11 +96,11 @@ def box_cox(values: npt.ArrayLike, *, shift: float = 0.0) -> BoxCox | Undetermin
     refuse_infinite(x)
     x = x[np.isfinite(x)] + shift
     if x.size < 8:
-        return Undetermined(f"{x.size} of 8 values needed for a transformation")
+        return Undetermined(N_("{size} of 8 values needed for a transformation", size=x.size))
     if x.min() <= 0.0:
-        return Undetermined(f"a power needs values above 0, the smallest is {x.min():g}")
+        return Undetermined(N_("a power needs values above 0, the smallest is {min:g}", min=x.min()))
     if float(np.ptp(x)) == 0.0:
-        return Undetermined("all values are equal: there is nothing to transform")
+        return Undetermined(N_("all values are equal: there is nothing to transform"))
     scaled = x / math.exp(float(np.log(x).mean()))
     logs = float(np.log(x).sum())
 
@@ -129,14 +130,14 @@ def indices_of(
     """
     above, below = quantiles.high - quantiles.middle, quantiles.middle - quantiles.low
     if above <= 0.0 or below <= 0.0:
-        return Undetermined("the outer quantiles coincide with the median")
+        return Undetermined(N_("the outer quantiles coincide with the median"))
     sides: list[float] = []
     if upper is not None:
         sides.append((upper - quantiles.middle) / above)
     if lower is not None:
         sides.append((quantiles.middle - lower) / below)
     if not sides:
-        return Undetermined("a limit is needed")
+        return Undetermined(N_("a limit is needed"))
     wide = None if lower is None or upper is None else (upper - lower) / (above + below)
     return PercentileIndices(wide, min(sides), quantiles)
 
@@ -171,7 +172,13 @@ def empirical_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
     refuse_infinite(x)
     x = x[np.isfinite(x)]
     if x.size < EMPIRICAL_N:
-        return Undetermined(f"{x.size} of {EMPIRICAL_N} values needed for quantiles without a model")
+        return Undetermined(
+            N_(
+                "{size} of {empirical_n} values needed for quantiles without a model",
+                size=x.size,
+                empirical_n=EMPIRICAL_N,
+            )
+        )
     points = np.quantile(x, [LOW_TAIL, 0.5, 1.0 - LOW_TAIL], method="median_unbiased")
     low, middle, high = (float(v) for v in points)
     return Quantiles(low, middle, high, "empirical")
@@ -222,7 +229,7 @@ def fitted_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
     refuse_infinite(x)
     x = x[np.isfinite(x)]
     if x.size < 8:
-        return Undetermined(f"{x.size} of 8 values needed to fit a distribution")
+        return Undetermined(N_("{size} of 8 values needed to fit a distribution", size=x.size))
     tested = anderson_darling(x, step=rounding_step(x))
     if isinstance(tested, Undetermined):
         return tested
@@ -237,7 +244,7 @@ def fitted_quantiles(values: npt.ArrayLike) -> Quantiles | Undetermined:
     empirical = empirical_quantiles(x)
     if isinstance(empirical, Quantiles):
         return empirical
-    return Undetermined(f"no distribution fits, and {empirical.reason}")
+    return Undetermined(N_("no distribution fits, and {reason}", reason=empirical.reason))
 
 
 def percentile_indices(
@@ -310,8 +317,12 @@ def _ends(
     scatter = effective_for_scatter(n, phi=phi)
     if found.quantiles.distribution != "empirical" and min(scatter, n) < LAW_VALUES_MIN:
         few = Undetermined(
-            f"{math.floor(min(scatter, n))} of {LAW_VALUES_MIN} independent values needed: with fewer a wrong"
-            " law passes for the right one"
+            N_(
+                "{floor} of {law_values_min} independent values needed: with fewer a wrong law passes"
+                " for the right one",
+                floor=math.floor(min(scatter, n)),
+                law_values_min=LAW_VALUES_MIN,
+            )
         )
         return Ends(few, few)
     if found.quantiles.distribution == "normal":

@@ -11,6 +11,7 @@ from typing import Any
 
 from scipy.optimize import brentq
 
+from server.language import N_
 from server.maths.results import Undetermined
 from server.maths.run_length_charts import (
     cusum_one_sided,
@@ -62,13 +63,15 @@ def _process(shift: float, phi: float) -> None:
 
 def _solved(arl: float, method: str) -> RunLength | Undetermined:
     if not 1.0 <= arl <= ARL_MAX:
-        return Undetermined(f"the run length is above {ARL_MAX:.0e}, beyond what can be computed")
+        return Undetermined(
+            N_("the run length is above {arl_max:.0e}, beyond what can be computed", arl_max=ARL_MAX)
+        )
     return RunLength(arl, method)
 
 
 def _drawn(found: Simulated) -> RunLength | Undetermined:
     if not math.isfinite(found.arl):
-        return Undetermined("no simulated run came to a signal: the run length is too long to simulate")
+        return Undetermined(N_("no simulated run came to a signal: the run length is too long to simulate"))
     return RunLength(found.arl, MONTE_CARLO, found.standard_error)
 
 

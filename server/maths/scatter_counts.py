@@ -14,6 +14,7 @@ import numpy.typing as npt
 from scipy.linalg import solve_banded
 from scipy.special import betaincinv, ndtr, ndtri
 
+from server.language import N_
 from server.maths.charts import indices, refuse_infinite
 from server.maths.results import Undetermined
 from server.maths.smoothing import above_zero
@@ -178,7 +179,7 @@ def count_reference(
     array = array[~np.isnan(array)]
     n = array.size
     if n < NEEDED:
-        return Undetermined(f"{n} of {NEEDED} healthy readings needed")
+        return Undetermined(N_("{n} of {needed} healthy readings needed", n=n, needed=NEEDED))
     scaled = (array - array[0]) / step
     cells = np.rint(scaled).astype(np.int64)
     if float(np.abs(scaled - cells).max()) > 0.05:
@@ -187,7 +188,13 @@ def count_reference(
     outside = int(((cells < low_cell) | (cells > high_cell)).sum())
     share = float(betaincinv(outside + 1.0, float(n - outside), confidence))
     if share > SHARE_MAX:
-        return Undetermined(f"{outside} of {n} healthy readings lie outside: their share is too uncertain")
+        return Undetermined(
+            N_(
+                "{outside} of {n} healthy readings lie outside: their share is too uncertain",
+                outside=outside,
+                n=n,
+            )
+        )
     rungs = _rungs(share, ratio)
     limit = _limit(share, rungs, arl)
     return CountReference(

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from server.contract import ACKNOWLEDGE_REASONS, ALARM_STATES
 from server.errors import ConflictError, InvalidError, NotFoundError
+from server.language import N_
 from server.notify import life_cycle
 from server.notify.alarms import AlarmChanged, By, standing_of, take_step
 from server.store import alarms as kept
@@ -28,7 +29,9 @@ def split_id(alarm_id: str) -> tuple[str, int]:
     """
     press, dash, number = alarm_id.rpartition("-")
     if not (dash and press and number.isascii() and number.isdigit() and len(number) < 10):
-        raise NotFoundError(f"no alarm {alarm_id!r}; an id is press code, '-', number", field="id")
+        raise NotFoundError(
+            N_("no alarm {alarm_id!r}; an id is press code, '-', number", alarm_id=alarm_id), field="id"
+        )
     return press, int(number)
 
 
@@ -56,7 +59,9 @@ def acknowledge(
     """Say that it was seen, with a reason. The first name stays, whoever comes later."""
     if reason not in ACKNOWLEDGE_REASONS:
         raise InvalidError(
-            f"reason {reason!r}: one of {', '.join(ACKNOWLEDGE_REASONS)}", field="reason", value=reason
+            N_("reason {reason!r}: one of {join}", reason=reason, join=", ".join(ACKNOWLEDGE_REASONS)),
+            field="reason",
+            value=reason,
         )
     by = _by(who, note, idempotency_key, reason=reason)
     alarm, repeated = _fresh(connection, alarm_id, by, "acknowledged")
@@ -79,14 +84,16 @@ def shelve(
     longest = int(read_settings(connection)["shelve_max_min"])
     if isinstance(minutes, bool) or not isinstance(minutes, int) or not 1 <= minutes <= longest:
         raise InvalidError(
-            f"minutes {minutes!r}: a whole number from 1 to {longest}", field="minutes", value=minutes
+            N_("minutes {minutes!r}: a whole number from 1 to {longest}", minutes=minutes, longest=longest),
+            field="minutes",
+            value=minutes,
         )
     by = _by(who, note, idempotency_key)
     alarm, repeated = _fresh(connection, alarm_id, by, "shelved")
     if repeated:
         return alarm, None
     if alarm.ended_ms is not None:
-        raise ConflictError(f"alarm {alarm.id} has ended; only an open alarm can be shelved")
+        raise ConflictError(N_("alarm {id} has ended; only an open alarm can be shelved", id=alarm.id))
     move = life_cycle.shelve(standing_of(alarm), until_ms=now_ms + minutes * 60_000)
     return _act(connection, alarm, move, by, now_ms=now_ms)
 
@@ -111,11 +118,22 @@ def unshelve(
 def _by(who: str, note: str, key: str | None, *, reason: str = "") -> By:
     if len(note) > NOTE_LENGTH_MAX:
         raise InvalidError(
-            f"note has {len(note)} characters; at most {NOTE_LENGTH_MAX}", field="note", value=len(note)
+            N_(
+                "note has {note} characters; at most {note_length_max}",
+                note=len(note),
+                note_length_max=NOTE_LENGTH_MAX,
+            ),
+            field="note",
+            value=len(note),
         )
     if key is not None and not 1 <= len(key) <= KEY_LENGTH_MAX:
         raise InvalidError(
-            f"Idempotency-Key has {len(key)} characters; 1 to {KEY_LENGTH_MAX}", field="Idempotency-Key"
+            N_(
+                "Idempotency-Key has {key} characters; 1 to {key_length_max}",
+                key=len(key),
+                key_length_max=KEY_LENGTH_MAX,
+            ),
+            field="Idempotency-Key",
         )
     return By(who=who, reason=reason, note=note, idempotency_key=key)
 
@@ -132,7 +150,11 @@ def _fresh(connection: sa.Connection, alarm_id: str, by: By, action: str) -> tup
         return alarm, False
     if step.action != action:
         raise ConflictError(
-            f"Idempotency-Key {by.idempotency_key!r} was used for {step.action!r}; use another for this"
+            N_(
+                "Idempotency-Key {idempotency_key!r} was used for {action!r}; use another for this",
+                idempotency_key=by.idempotency_key,
+                action=step.action,
+            )
         )
     return alarm, True
 
@@ -164,7 +186,9 @@ def find_alarms(
     """Alarms, newest first: `open`, `all` (ended ones too) or those in one state."""
     if state not in ("open", "all", *ALARM_STATES):
         raise InvalidError(
-            f"state {state!r}: open, all or one of {', '.join(ALARM_STATES)}", field="state", value=state
+            N_("state {state!r}: open, all or one of {join}", state=state, join=", ".join(ALARM_STATES)),
+            field="state",
+            value=state,
         )
     return kept.list_alarms(
         connection,

@@ -17,6 +17,7 @@ from collections.abc import Callable, Collection, Mapping
 from typing import Final
 
 from server.errors import RingtellError
+from server.language import N_
 from server.notify.message import message_of
 from server.notify.outlets import Outlet
 from server.store import outbox as kept
@@ -143,7 +144,9 @@ class Courier:
         try:
             outlet = self.outlets.get(message.outlet)
             if outlet is None:
-                raise RingtellError(f"the server was not told how to use the outlet {message.outlet!r}")
+                raise RingtellError(
+                    N_("the server was not told how to use the outlet {outlet!r}", outlet=message.outlet)
+                )
             outlet.send(message_of(message, page=self._page), message.recipient, now_ms=self._now_ms())
         except Exception as error:  # whatever an outlet cannot do is noted beside the message
             self._failed(message, error)

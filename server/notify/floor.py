@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from server.derived.shift_summary import summarise
 from server.errors import InvalidError, NotFoundError
+from server.language import N_
 from server.store import floor
 from server.store.audit import PLANT, add_audit
 from server.store.floor import Handover, Tick
@@ -20,7 +21,11 @@ def hand_over(connection: sa.Connection, *, note: str, who: str, now_ms: int) ->
     text = note.strip()
     if not 1 <= len(text) <= HANDOVER_LENGTH_MAX:
         raise InvalidError(
-            f"note has {len(text)} characters; 1 to {HANDOVER_LENGTH_MAX}, or there is nothing to hand over",
+            N_(
+                "note has {value} characters; 1 to {handover_length_max}, or there is nothing to hand over",
+                value=len(text),
+                handover_length_max=HANDOVER_LENGTH_MAX,
+            ),
             field="note",
         )
     summary = summarise(connection, now_ms=now_ms)
@@ -43,7 +48,10 @@ def hand_over(connection: sa.Connection, *, note: str, who: str, now_ms: int) ->
 def need_handover(connection: sa.Connection, handover_no: int) -> Handover:
     found = floor.handover_by_no(connection, handover_no)
     if found is None:
-        raise NotFoundError(f"no hand-over {handover_no}; GET /api/v1/handovers lists them", field="handover")
+        raise NotFoundError(
+            N_("no hand-over {handover_no}; GET /api/v1/handovers lists them", handover_no=handover_no),
+            field="handover",
+        )
     return found
 
 
@@ -67,7 +75,7 @@ def tick_step(
 ) -> Tick:
     """Tick a step of the guidance on a press, or take the tick back; the same again changes nothing."""
     if not is_step(step):
-        raise InvalidError(f"step {step!r} stands in no guidance", field="step", value=step)
+        raise InvalidError(N_("step {step!r} stands in no guidance", step=step), field="step", value=step)
     before = floor.ticks_of(connection, press.press_id).get(step)
     if before is not None and before.ticked == ticked:
         return before

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from server.contract import URGENCIES
 from server.errors import InvalidError, NotFoundError
+from server.language import N_
 from server.notify.outlets import Outlet
 from server.notify.webhook import WebhookOutlet
 from server.store import outbox as kept_messages
@@ -45,7 +46,10 @@ def add(
     """Keep a new route."""
     _check(connection, wanted, outlets)
     if len(kept.routes(connection)) >= ROUTES_MAX:
-        raise InvalidError(f"there are {ROUTES_MAX} routes already; remove one first", field="outlet")
+        raise InvalidError(
+            N_("there are {routes_max} routes already; remove one first", routes_max=ROUTES_MAX),
+            field="outlet",
+        )
     route = kept.add_route(connection, Route(route_no=0, created_ms=now_ms, **dataclasses.asdict(wanted)))
     _audit(connection, "route_added", None, route, who=who, now_ms=now_ms)
     return route
@@ -91,14 +95,20 @@ def send_test(connection: sa.Connection, route_no: int, *, who: str, now_ms: int
 def need_route(connection: sa.Connection, route_no: int) -> Route:
     route = kept.route_by_no(connection, route_no)
     if route is None:
-        raise NotFoundError(f"no route {route_no}; GET /api/v1/routes lists them", field="route")
+        raise NotFoundError(
+            N_("no route {route_no}; GET /api/v1/routes lists them", route_no=route_no), field="route"
+        )
     return route
 
 
 def _check(connection: sa.Connection, wanted: Wanted, outlets: Mapping[str, Outlet]) -> None:
     if wanted.outlet not in outlets:
         raise InvalidError(
-            f"outlet {wanted.outlet!r}: this server was told how to use {', '.join(sorted(outlets))}",
+            N_(
+                "outlet {outlet!r}: this server was told how to use {join}",
+                outlet=wanted.outlet,
+                join=", ".join(sorted(outlets)),
+            ),
             field="outlet",
             value=wanted.outlet,
         )
@@ -106,13 +116,20 @@ def _check(connection: sa.Connection, wanted: Wanted, outlets: Mapping[str, Outl
     _one_of("urgency", wanted.urgency, ("", *URGENCIES))
     _one_of("shift", wanted.shift, ("", *read_settings(connection)["shifts"]))
     if not 0 <= wanted.level <= LEVEL_MAX:
-        raise InvalidError(f"level {wanted.level}: 0 (at once) to {LEVEL_MAX}", field="level")
+        raise InvalidError(
+            N_("level {level}: 0 (at once) to {level_max}", level=wanted.level, level_max=LEVEL_MAX),
+            field="level",
+        )
     least = 1 if wanted.level else 0
     most = AFTER_MIN_MAX if wanted.level else 0
     if not least <= wanted.after_min <= most:
         raise InvalidError(
-            f"after_min {wanted.after_min}: level 0 is told at once (0), a higher one after 1 to"
-            f" {AFTER_MIN_MAX} minutes",
+            N_(
+                "after_min {after_min}: level 0 is told at once (0), a higher one after 1 to"
+                " {after_min_max} minutes",
+                after_min=wanted.after_min,
+                after_min_max=AFTER_MIN_MAX,
+            ),
             field="after_min",
         )
 
@@ -122,17 +139,24 @@ def _check_recipient(wanted: Wanted, outlet: Outlet) -> None:
         outlet.check(wanted.recipient)
     elif wanted.outlet == "mail" and not _MAIL(wanted.recipient):
         raise InvalidError(
-            f"recipient {wanted.recipient[:80]!r} is no mail address like line@plant.example",
+            N_(
+                "recipient {recipient!r} is no mail address like line@plant.example",
+                recipient=wanted.recipient[:80],
+            ),
             field="recipient",
         )
     elif wanted.outlet == "log" and wanted.recipient:
-        raise InvalidError("recipient of the log is left empty", field="recipient")
+        raise InvalidError(N_("recipient of the log is left empty"), field="recipient")
 
 
 def _one_of(name: str, value: str, known: tuple[str, ...]) -> None:
     if value not in known:
         choices = ", ".join(one or "'' (every)" for one in known)
-        raise InvalidError(f"{name} {value!r}: one of {choices}", field=name, value=value)
+        raise InvalidError(
+            N_("{name} {value!r}: one of {choices}", name=name, value=value, choices=choices),
+            field=name,
+            value=value,
+        )
 
 
 def _audit(

@@ -4,6 +4,7 @@ import sqlalchemy as sa
 
 from server.contract import ALARM_KINDS
 from server.errors import InvalidError
+from server.language import N_
 from server.notify import life_cycle
 from server.notify.steps import SYSTEM, AlarmChanged, By, standing_of, take_step
 from server.store import alarm_service as kept_stops
@@ -41,7 +42,13 @@ def take_out(
         kept_stops.move_end(connection, before, until_ms=until_ms, who=who, why=why)
     stop = kept_stops.stop_of(connection, press.press_id, kind)
     if stop is None:
-        raise InvalidError(f"kind {kind!r} of {press.press} went back into service meanwhile; try again")
+        raise InvalidError(
+            N_(
+                "kind {kind!r} of {press} went back into service meanwhile; try again",
+                kind=kind,
+                press=press.press,
+            )
+        )
     _audit(connection, stop, before, who=who, action="alarm_taken_out_of_service", now_ms=now_ms)
     by = By(who=who, note=why)
     return stop, _moved(connection, press.press_id, kind, by, out_of_service=True, now_ms=now_ms)
@@ -72,23 +79,35 @@ def put_back_due(connection: sa.Connection, *, now_ms: int) -> list[AlarmChanged
 
 def _known(kind: str) -> None:
     if kind not in ALARM_KINDS:
-        raise InvalidError(f"kind {kind!r}: one of {', '.join(ALARM_KINDS)}", field="kind", value=kind)
+        raise InvalidError(
+            N_("kind {kind!r}: one of {join}", kind=kind, join=", ".join(ALARM_KINDS)),
+            field="kind",
+            value=kind,
+        )
 
 
 def _check(connection: sa.Connection, kind: str, why: str, until_ms: int, *, now_ms: int) -> None:
     _known(kind)
     if not WHY_LENGTH_MIN <= len(why.strip()) <= WHY_LENGTH_MAX:
         raise InvalidError(
-            f"why has {len(why.strip())} characters; say in {WHY_LENGTH_MIN} to {WHY_LENGTH_MAX}"
-            " why nobody should be called",
+            N_(
+                "why has {why} characters; say in {why_length_min} to {why_length_max} why nobody"
+                " should be called",
+                why=len(why.strip()),
+                why_length_min=WHY_LENGTH_MIN,
+                why_length_max=WHY_LENGTH_MAX,
+            ),
             field="why",
             value=why[:80],
         )
     days = float(read_settings(connection)["out_of_service_max_days"])
     if not now_ms < until_ms <= now_ms + days * DAY_MS:
         raise InvalidError(
-            f"until lies {(until_ms - now_ms) / DAY_MS:.2f} days ahead; more than 0 and at most {days:g},"
-            " as the plant has set",
+            N_(
+                "until lies {until:.2f} days ahead; more than 0 and at most {days:g}, as the plant has set",
+                until=(until_ms - now_ms) / DAY_MS,
+                days=days,
+            ),
             field="until",
             value=until_ms,
         )

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from urllib.parse import SplitResult, urlsplit
 
 from server.errors import InvalidError, RingtellError
+from server.language import N_
 from server.notify.message import Message
 
 Address = ipaddress.IPv4Address | ipaddress.IPv6Address
@@ -47,16 +48,16 @@ def read_target(url: str) -> SplitResult:
         raise _no_address()
     if parts.username is not None or parts.password is not None or parts.fragment:
         raise InvalidError(
-            "recipient carries a user, a password or a fragment; the signature is what tells who sends",
+            N_("recipient carries a user, a password or a fragment; the signature is what tells who sends"),
             field="recipient",
         )
     if any(ord(letter) <= 32 or ord(letter) == 127 for letter in url):
-        raise InvalidError("recipient holds a blank or a control character", field="recipient")
+        raise InvalidError(N_("recipient holds a blank or a control character"), field="recipient")
     return parts
 
 
 def _no_address() -> InvalidError:
-    return InvalidError("recipient is no address like https://hooks.example/path", field="recipient")
+    return InvalidError(N_("recipient is no address like https://hooks.example/path"), field="recipient")
 
 
 def _named(host: str, allowed: Sequence[str]) -> bool:
@@ -70,14 +71,18 @@ def allowed_address(host: str, port: int, allowed: Sequence[str]) -> Address:
     link-local and their like) must be listed as well, itself or as a network such as 10.0.0.0/8.
     """
     if not _named(host, allowed):
-        raise InvalidError(f"host {host!r} is not in RINGTELL_WEBHOOK_HOSTS", field="recipient")
+        raise InvalidError(N_("host {host!r} is not in RINGTELL_WEBHOOK_HOSTS", host=host), field="recipient")
     found = [entry[4][0] for entry in socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)]
     addresses = [_plain(str(one)) for one in found]
     refused = [address for address in addresses if not (address.is_global or _inside(address, allowed))]
     if refused or not addresses:
         raise InvalidError(
-            f"host {host!r} leads to {', '.join(map(str, refused)) or 'nowhere'}, which is not public; list"
-            " the address or its network in RINGTELL_WEBHOOK_HOSTS to allow it",
+            N_(
+                "host {host!r} leads to {join}, which is not public; list the address or its network"
+                " in RINGTELL_WEBHOOK_HOSTS to allow it",
+                host=host,
+                join=", ".join(map(str, refused)) or "nowhere",
+            ),
             field="recipient",
         )
     return addresses[0]
@@ -129,7 +134,9 @@ class WebhookOutlet:
         parts = read_target(url)
         host = parts.hostname or ""
         if not _named(host, self.allowed):
-            raise InvalidError(f"host {host!r} is not in RINGTELL_WEBHOOK_HOSTS", field="recipient")
+            raise InvalidError(
+                N_("host {host!r} is not in RINGTELL_WEBHOOK_HOSTS", host=host), field="recipient"
+            )
 
     def send(self, message: Message, recipient: str, *, now_ms: int) -> None:
         """One POST; anything but a 2xx is a failure, and a redirect is not followed."""
@@ -138,7 +145,9 @@ class WebhookOutlet:
         port = parts.port or (443 if secure else 80)
         address = allowed_address(host, port, self.allowed)
         if address.is_global and not secure:
-            raise InvalidError(f"{host!r} lies outside the plant: only https goes there", field="recipient")
+            raise InvalidError(
+                N_("{host!r} lies outside the plant: only https goes there", host=host), field="recipient"
+            )
         body = json.dumps({**message.facts, "text": message.text}, sort_keys=True).encode()
         sent = str(now_ms)
         context = ssl.create_default_context() if secure else None
@@ -151,7 +160,7 @@ class WebhookOutlet:
         finally:
             connection.close()
         if not 200 <= answer.status < 300:
-            raise NotTakenError(f"{host} answered {answer.status}")
+            raise NotTakenError(N_("{host} answered {status}", host=host, status=answer.status))
 
     def _headers(self, message: Message, sent: str, body: bytes) -> dict[str, str]:
         return {

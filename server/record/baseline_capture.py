@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from server.contract import SIGNALS
 from server.errors import InvalidError
+from server.language import N_
 from server.maths.baseline import PhaseOne, phase_one
 from server.maths.results import Undetermined
 from server.valve.signals import Before, derive, detect_dose_lag
@@ -84,8 +85,13 @@ def capture(
     if NEEDED_SIGNAL not in signals:
         reason = missing.get(NEEDED_SIGNAL, "no shot has both a shot size and a cushion")
         raise InvalidError(
-            f"{reason} ({int(excluded.sum())} of {len(excluded)} shots left out as restarts or not good);"
-            " take more shots with a larger last_shots, or another stretch with from and to",
+            N_(
+                "{reason} ({sum} of {excluded} shots left out as restarts or not good); take more"
+                " shots with a larger last_shots, or another stretch with from and to",
+                reason=reason,
+                sum=int(excluded.sum()),
+                excluded=len(excluded),
+            ),
             field="last_shots",
         )
     return Captured(signals, missing, dose_lag, cycle_ms)

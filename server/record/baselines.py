@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from server.contract import SHOT_NUMBERS
 from server.derived.values import shot_before
 from server.errors import ConflictError, InvalidError, NotFoundError
+from server.language import N_
 from server.record.baseline_capture import Captured, capture
 from server.record.fields import Given, read_code
 from server.record.qualifications import link_to_record
@@ -100,7 +101,13 @@ def approve(
     if baseline.state == "approved":
         return baseline
     if baseline.state == "retired":
-        raise ConflictError(f"baseline {number} of press {press.press!r} is retired; capture a new one")
+        raise ConflictError(
+            N_(
+                "baseline {number} of press {press!r} is retired; capture a new one",
+                number=number,
+                press=press.press,
+            )
+        )
     approved = change_baseline(
         connection, baseline, state="approved", approved_by=who, approved_ms=now_ms, approved_note=note
     )
@@ -136,7 +143,9 @@ def _why(body: Any) -> str:
 def need_baseline(connection: sa.Connection, press: Press, number: int) -> Baseline:
     baseline = baseline_by_no(connection, press.press_id, number)
     if baseline is None:
-        raise NotFoundError(f"press {press.press!r} has no baseline {number}", field="id")
+        raise NotFoundError(
+            N_("press {press!r} has no baseline {number}", press=press.press, number=number), field="id"
+        )
     return baseline
 
 
@@ -154,15 +163,19 @@ def _setups(
         found = [one for one in found if one.material == material]
     if not found:
         raise InvalidError(
-            f"press {press.press!r} has no shots with mold {mold!r}"
-            + (f", setup {setup!r}" if setup else "")
-            + (f", material {given.text('material')!r}" if given.has("material") else ""),
+            N_("press {press!r} has no shots with mold {mold!r}", press=press.press, mold=mold)
+            + (N_(", setup {setup!r}", setup=setup) if setup else "")
+            + (N_(", material {value!r}", value=given.text("material")) if given.has("material") else ""),
             field="mold",
         )
     materials = sorted({one.material for one in found})
     if len(materials) > 1:
         raise InvalidError(
-            f"mold {mold!r} ran with several materials ({', '.join(materials)}); name one as material",
+            N_(
+                "mold {mold!r} ran with several materials ({join}); name one as material",
+                mold=mold,
+                join=", ".join(materials),
+            ),
             field="material",
         )
     return found
@@ -174,11 +187,11 @@ def _shots(
     last = given.whole("last_shots", least=1, most=SHOTS_MAX)
     from_ms, to_ms = given.at("from", now_ms=now_ms), given.at("to", now_ms=now_ms)
     if last is not None and from_ms is not None:
-        raise InvalidError("last_shots and from exclude each other; send one of them", field="last_shots")
+        raise InvalidError(N_("last_shots and from exclude each other; send one of them"), field="last_shots")
     if last is None and from_ms is None:
-        raise InvalidError("say which shots: last_shots, or from and to", field="last_shots")
+        raise InvalidError(N_("say which shots: last_shots, or from and to"), field="last_shots")
     if from_ms is not None and to_ms is not None and to_ms <= from_ms:
-        raise InvalidError("to has to be later than from", field="to")
+        raise InvalidError(N_("to has to be later than from"), field="to")
     columns = read_columns(
         connection,
         press.press_id,
@@ -190,7 +203,7 @@ def _shots(
         setup_ids=[one.setup_id for one in setups],
     )
     if not len(columns["at_ms"]):
-        raise InvalidError("no shots of this mold in that time; widen from and to", field="from")
+        raise InvalidError(N_("no shots of this mold in that time; widen from and to"), field="from")
     return columns
 
 

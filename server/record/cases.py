@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from server.derived.case_proof import CaseProof, proof_of
 from server.derived.standing import find_onset
 from server.errors import ConflictError, InvalidError, NotFoundError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.record import case_actions, events
 from server.record.fields import Given
@@ -57,12 +58,19 @@ def open_one(
     standing = open_case(connection, press.press_id)
     if standing is not None:
         raise ConflictError(
-            f"press {press.press} has open case {standing.case_no}; close it before another is opened"
+            N_(
+                "press {press} has open case {case_no}; close it before another is opened",
+                press=press.press,
+                case_no=standing.case_no,
+            )
         )
     alarm = _alarm(connection, press, given)
     if alarm is None and not given.text("about", longest=400):
         raise InvalidError(
-            f"about is empty and press {press.press} has no open alarm: say what is suspected", field="about"
+            N_(
+                "about is empty and press {press} has no open alarm: say what is suspected", press=press.press
+            ),
+            field="about",
         )
     since = given.at("since", now_ms=now_ms)
     starts = [one for one in (onset_ms, alarm.opened_ms if alarm else None) if one is not None]
@@ -102,7 +110,9 @@ def _alarm(connection: sa.Connection, press: Press, given: Given) -> Alarm | Non
         # A number longer than any that was given out is none a database takes either.
         found = alarm_by_no(connection, press.press, int(number)) if known and len(number) < 10 else None
         if found is None:
-            raise NotFoundError(f"press {press.press} has no alarm {wanted!r}", field="alarm")
+            raise NotFoundError(
+                N_("press {press} has no alarm {wanted!r}", press=press.press, wanted=wanted), field="alarm"
+            )
         return found
     alarms = {one.kind: one for one in open_alarms_of(connection, press.press_id)}
     return next((alarms[kind] for kind in _RAISING if kind in alarms), None)
@@ -123,7 +133,13 @@ def _need_open(connection: sa.Connection, press: Press, number: int) -> Case:
     lock_press(connection, press.press_id)
     case = need_case(connection, press, number)
     if not case.is_open:
-        raise ConflictError(f"case {number} of press {press.press} is closed; what it says stays as it is")
+        raise ConflictError(
+            N_(
+                "case {number} of press {press} is closed; what it says stays as it is",
+                number=number,
+                press=press.press,
+            )
+        )
     return case
 
 
@@ -154,7 +170,7 @@ def note(
     given = Given.of(body, known=("note",))
     text = given.note()
     if not text:
-        raise InvalidError("note is empty", field="note")
+        raise InvalidError(N_("note is empty"), field="note")
     case = _need_open(connection, press, number)
     kept = add_note(connection, CaseNote(press.press_id, case.case_no, 0, now_ms, who, text))
     _audit(connection, press, case, "case_noted", who, now_ms, after={"note": text})
@@ -170,7 +186,9 @@ def act(
         wanted = Given.of(body, known=("event",)).whole("event", least=1, most=1 << 62)
         event = next((one for one in events_of(connection, press.press_id) if one.event_no == wanted), None)
         if event is None:
-            raise NotFoundError(f"press {press.press} has no event {wanted}", field="event")
+            raise NotFoundError(
+                N_("press {press} has no event {wanted}", press=press.press, wanted=wanted), field="event"
+            )
     else:
         event = events.record_event(connection, press, body, who=who, now_ms=now_ms)
     _need_action(event, case)
@@ -180,11 +198,14 @@ def act(
 def _need_action(event: Event, case: Case) -> None:
     if not case_actions.is_action(event):
         raise InvalidError(
-            f"kind {event.kind!r} cures nothing: an action is a setting, lot, maintenance or valve_change",
+            N_(
+                "kind {kind!r} cures nothing: an action is a setting, lot, maintenance or valve_change",
+                kind=event.kind,
+            ),
             field="kind",
         )
     if event.at_ms <= case.onset_ms:
-        raise InvalidError("at lies before the case begins: nothing before it to compare", field="at")
+        raise InvalidError(N_("at lies before the case begins: nothing before it to compare"), field="at")
 
 
 # --- closing --------------------------------------------------------------------------------------
@@ -204,8 +225,11 @@ def close(connection: sa.Connection, press: Press, number: int, body: Any, *, wh
     action = _which(actions, given.whole("action", least=1, most=1 << 31))
     if action is None and verdict != "cannot_say":
         raise InvalidError(
-            f"verdict {verdict!r} is about something that was done, and this case has no action: record it,"
-            " or close with 'cannot_say'",
+            N_(
+                "verdict {verdict!r} is about something that was done, and this case has no action:"
+                " record it, or close with 'cannot_say'",
+                verdict=verdict,
+            ),
             field="verdict",
         )
     proof = None
@@ -213,7 +237,9 @@ def close(connection: sa.Connection, press: Press, number: int, body: Any, *, wh
         proof = proof_of(connection, press, case, actions, action=action, now_ms=now_ms)
         _allow(verdict, proof)
     if not said and (verdict == "cannot_say" or proof is None or proof.verdict != verdict):
-        raise InvalidError("note is empty: say why this is the verdict, since the shots do not", field="note")
+        raise InvalidError(
+            N_("note is empty: say why this is the verdict, since the shots do not"), field="note"
+        )
     closed = change_case(
         connection, case, closed_ms=now_ms, closed_by=who, verdict=verdict, closing_note=said,
         action_no=None if action is None else action.action_no,
@@ -233,7 +259,7 @@ def _which(actions: list[CaseAction], wanted: int | None) -> CaseAction | None:
         return actions[-1] if actions else None
     found = next((one for one in actions if one.action_no == wanted), None)
     if found is None:
-        raise NotFoundError(f"this case has no action {wanted}", field="action")
+        raise NotFoundError(N_("this case has no action {wanted}", wanted=wanted), field="action")
     return found
 
 
@@ -242,7 +268,11 @@ def _allow(verdict: str, proof: CaseProof) -> None:
         return
     more = f": {proof.more} more shots are needed" if proof.more else f": {proof.found.reason}"
     raise InvalidError(
-        f"verdict {verdict!r} cannot be given yet{more}; wait for them, or close with 'cannot_say'",
+        N_(
+            "verdict {verdict!r} cannot be given yet{more}; wait for them, or close with 'cannot_say'",
+            verdict=verdict,
+            more=more,
+        ),
         field="verdict",
     )
 

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from server.derived.standing import find_onset
 from server.errors import ConflictError, InvalidError, NotFoundError
+from server.language import N_
 from server.record.fields import Given
 from server.store.audit import add_audit
 from server.store.containments import (
@@ -37,14 +38,17 @@ def hold(connection: sa.Connection, press: Press, body: Any, *, who: str, now_ms
     given = Given.of(body, known=("since", "until", "why"))
     why = given.text("why", longest=400)
     if not why:
-        raise InvalidError("why is empty: say why these parts are held", field="why")
+        raise InvalidError(N_("why is empty: say why these parts are held"), field="why")
     lock_press(connection, press.press_id)
     onset = _onset(connection, press)
     since = given.at("since", now_ms=now_ms)
     if since is None and onset is None:
         raise InvalidError(
-            f"since is missing, and press {press.press} has no estimated onset: say from when on parts are"
-            " suspect",
+            N_(
+                "since is missing, and press {press} has no estimated onset: say from when on parts"
+                " are suspect",
+                press=press.press,
+            ),
             field="since",
         )
     from_ms = since if since is not None else onset[0] if onset else now_ms
@@ -52,7 +56,9 @@ def hold(connection: sa.Connection, press: Press, body: Any, *, who: str, now_ms
     to_ms = now_ms if until is None else until
     found = suspects(connection, press.press_id, from_ms=from_ms, to_ms=to_ms + 1)
     if to_ms < from_ms or not found.shots:
-        raise InvalidError(f"press {press.press} has no shot between since and until", field="since")
+        raise InvalidError(
+            N_("press {press} has no shot between since and until", press=press.press), field="since"
+        )
     _check_free(connection, press, from_ms, to_ms)
     held = [
         _held(connection, press, mold, from_ms, to_ms, onset, why=why, who=who, now_ms=now_ms)
@@ -80,8 +86,12 @@ def _check_free(connection: sa.Connection, press: Press, from_ms: int, to_ms: in
     for _, one in list_containments(connection, is_open=True, press_id=press.press_id):
         if one.from_ms <= to_ms and one.to_ms >= from_ms:
             raise ConflictError(
-                f"containment {one.containment_no} of press {press.press} holds some of these shots already;"
-                " release it first, or hold what lies outside of it"
+                N_(
+                    "containment {containment_no} of press {press} holds some of these shots already;"
+                    " release it first, or hold what lies outside of it",
+                    containment_no=one.containment_no,
+                    press=press.press,
+                )
             )
 
 
@@ -136,7 +146,10 @@ def _held(
 def need_containment(connection: sa.Connection, press: Press, number: int) -> Containment:
     found = containment_by_no(connection, press.press_id, number)
     if found is None:
-        raise NotFoundError(f"press {press.press} has no containment {number}", field="containment")
+        raise NotFoundError(
+            N_("press {press} has no containment {number}", press=press.press, number=number),
+            field="containment",
+        )
     return found
 
 
@@ -151,7 +164,10 @@ def note_sorting(
     assert checked is not None
     assert bad is not None
     if bad > checked:
-        raise InvalidError(f"parts_bad is {bad}, more than the {checked} checked", field="parts_bad")
+        raise InvalidError(
+            N_("parts_bad is {bad}, more than the {checked} checked", bad=bad, checked=checked),
+            field="parts_bad",
+        )
     one = _need_open(connection, press, number)
     step = Step(0, "sorted", now_ms, who, checked, bad, given.note())
     add_step(connection, one, step, state="sorted")
@@ -166,7 +182,7 @@ def release(
     one = _need_open(connection, press, number)
     note = given.note()
     if not note and not steps_of(connection, press.press_id, number):
-        raise InvalidError("nobody has sorted these parts: say in note why they may go", field="note")
+        raise InvalidError(N_("nobody has sorted these parts: say in note why they may go"), field="note")
     step = Step(0, "released", now_ms, who, None, None, note)
     add_step(connection, one, step, state="released")
     return _done(connection, press, one, step)
@@ -176,7 +192,9 @@ def _need_open(connection: sa.Connection, press: Press, number: int) -> Containm
     lock_press(connection, press.press_id)
     one = need_containment(connection, press, number)
     if one.state == "released":
-        raise ConflictError(f"containment {number} of press {press.press} is released already")
+        raise ConflictError(
+            N_("containment {number} of press {press} is released already", number=number, press=press.press)
+        )
     return one
 
 

@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from server.contract import EVENT_KINDS
 from server.errors import InvalidError
+from server.language import N_
 from server.record.case_actions import take_up
 from server.record.fields import Given
 from server.store import intake
@@ -38,7 +39,7 @@ def record_event(connection: sa.Connection, press: Press, body: Any, *, who: str
         recorded_ms=now_ms,
     )
     if kind == "note" and not event.note:
-        raise InvalidError("note is empty: an event of kind 'note' says something", field="note")
+        raise InvalidError(N_("note is empty: an event of kind 'note' says something"), field="note")
     return keep(connection, press, event, now_ms=now_ms)
 
 

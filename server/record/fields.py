@@ -11,6 +11,7 @@ from typing import Any, Final
 from server.clock import as_text, from_datetime
 from server.contract import CODE_LENGTH_MAX
 from server.errors import BadBodyError, InvalidError
+from server.language import N_
 from server.record.times import parse_time
 
 NOTE_LENGTH_MAX: Final = 4_000
@@ -38,7 +39,11 @@ def shown(value: Any) -> str:
 
 def refuse(field: str, value: Any, bound: str) -> InvalidError:
     """The error for a value that cannot be taken."""
-    return InvalidError(f"{field} is {shown(value)}; it has to be {bound}", field=field, bound=bound)
+    return InvalidError(
+        N_("{field} is {value}; it has to be {bound}", field=field, value=shown(value), bound=bound),
+        field=field,
+        bound=bound,
+    )
 
 
 @dataclasses.dataclass(frozen=True)
@@ -51,15 +56,16 @@ class Given:
     def of(cls, body: Any, *, known: Collection[str]) -> "Given":
         """Refuses what is no object, and fields nobody knows: a slip must not pass in silence."""
         if not isinstance(body, Mapping):
-            raise BadBodyError("the body has to be a JSON object")
+            raise BadBodyError(N_("the body has to be a JSON object"))
         try:
             json.dumps(body, ensure_ascii=False, default=str).encode()
         except UnicodeEncodeError:
-            raise BadBodyError("the body holds half of a surrogate pair, which is no character") from None
+            raise BadBodyError(N_("the body holds half of a surrogate pair, which is no character")) from None
         for name in body:
             if name not in known:
                 raise InvalidError(
-                    f"{name!r} is no field here; known: {', '.join(sorted(known))}", field=str(name)
+                    N_("{name!r} is no field here; known: {join}", name=name, join=", ".join(sorted(known))),
+                    field=str(name),
                 )
         return cls(body)
 
@@ -69,7 +75,7 @@ class Given:
     def need(self, *names: str) -> None:
         for name in names:
             if not self.has(name):
-                raise InvalidError(f"{name} is missing", field=name)
+                raise InvalidError(N_("{name} is missing", name=name), field=name)
 
     def text(self, name: str, *, longest: int = 80, default: str = "") -> str:
         value = self.body.get(name)

@@ -6,6 +6,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from server.errors import InvalidError
+from server.language import N_
 from server.record.fields import Given, refuse
 from server.store.audit import PLANT, add_audit
 from server.store.imports import SavedMapping, delete_mapping, mapping_by_name, put_mapping
@@ -28,7 +29,7 @@ def save_mapping(
     given = Given.of(body, known=("options", "columns"))
     name = Given({"name": name}).text("name", longest=NAME_LENGTH_MAX)
     if not name:
-        raise InvalidError("name is empty; give the mapping the name of its source", field="name")
+        raise InvalidError(N_("name is empty; give the mapping the name of its source"), field="name")
     options, columns = given.body.get("options"), given.body.get("columns")
     if not isinstance(options, Mapping):
         raise refuse("options", options, "an object")

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 from PIL import Image, ImageOps
 
 from server.errors import ConflictError, InvalidError, NotFoundError, TooLargeError, UnknownMediaError
+from server.language import N_
 from server.record.fields import Given
 from server.store import sheets as kept
 from server.store.audit import add_audit
@@ -31,7 +32,13 @@ def read_photo(content: bytes) -> tuple[bytes, int, int]:
     that a small file cannot unfold into a huge picture.
     """
     if len(content) > BYTES_MAX:
-        raise TooLargeError(f"the photo has {len(content)} bytes; at most {BYTES_MAX}: send it smaller")
+        raise TooLargeError(
+            N_(
+                "the photo has {content} bytes; at most {bytes_max}: send it smaller",
+                content=len(content),
+                bytes_max=BYTES_MAX,
+            )
+        )
     try:
         with warnings.catch_warnings():
             # The library's own warning of large pictures; the bound below is ours.
@@ -40,13 +47,18 @@ def read_photo(content: bytes) -> tuple[bytes, int, int]:
                 width, height = opened.size
                 if width * height > PIXELS_MAX:
                     raise TooLargeError(
-                        f"the photo has {width} by {height} pixels; at most {PIXELS_MAX:,} in all"
+                        N_(
+                            "the photo has {width} by {height} pixels; at most {pixels_max:,} in all",
+                            width=width,
+                            height=height,
+                            pixels_max=PIXELS_MAX,
+                        )
                     )
                 picture = ImageOps.exif_transpose(opened).convert("RGB")
     except TooLargeError:
         raise
     except Exception as error:  # a damaged picture or its EXIF meets any exception of the decoders
-        raise UnknownMediaError("the body is no JPEG, PNG or WebP picture that can be decoded") from error
+        raise UnknownMediaError(N_("the body is no JPEG, PNG or WebP picture that can be decoded")) from error
     picture.thumbnail((EDGE_MAX, EDGE_MAX))
     bare = Image.new("RGB", picture.size)
     bare.paste(picture)
@@ -68,13 +80,18 @@ def add_photo(
     """Keep a photo that was read beside its study."""
     lock_press(connection, press.press_id)
     if kept.study_by_no(connection, press.press_id, study_no) is None:
-        raise NotFoundError(f"press {press.press!r} has no study {study_no}", field="number")
+        raise NotFoundError(
+            N_("press {press!r} has no study {study_no}", press=press.press, study_no=study_no),
+            field="number",
+        )
     if len(kept.photos_of(connection, press.press_id, study_no)) >= PHOTOS_MAX:
-        raise ConflictError(f"a study takes at most {PHOTOS_MAX} photos; remove one first")
+        raise ConflictError(
+            N_("a study takes at most {photos_max} photos; remove one first", photos_max=PHOTOS_MAX)
+        )
     content, width, height = read
     text = Given({"caption": caption}).text("caption", longest=200)
     if not content:
-        raise InvalidError("the photo is empty", field="body")
+        raise InvalidError(N_("the photo is empty"), field="body")
     photo = kept.add_photo(
         connection,
         Photo(press.press_id, study_no, 0, text, width, height, len(content), now_ms, who),
@@ -94,7 +111,15 @@ def remove_photo(
             kept.remove_photo(connection, photo)
             _audit(connection, press, photo, "photo_removed", who=who, now_ms=now_ms)
             return
-    raise NotFoundError(f"study {study_no} of {press.press!r} has no photo {photo_no}", field="photo_no")
+    raise NotFoundError(
+        N_(
+            "study {study_no} of {press!r} has no photo {photo_no}",
+            study_no=study_no,
+            press=press.press,
+            photo_no=photo_no,
+        ),
+        field="photo_no",
+    )
 
 
 def _audit(

@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from typing import Any, Final
 
 from server.errors import InvalidError
+from server.language import N_
 from server.record.fields import Given, read_number
 from server.store.plant import Press
 from server.valve.press_checks import PRESS_CHECKS, judge_check, volume_balance
@@ -34,9 +35,13 @@ def judge_qualification(given: Given, press: Press) -> Qualified:
     missing = [name for name in PRESS_CHECKS if checks.get(name, "not_done") == "not_done"]
     verdict = given.choice("verdict", VERDICTS) if given.has("verdict") else _verdict(checks, missing)
     if not checks and not given.has("verdict"):
-        raise InvalidError("verdict is missing, and there is no check it could follow from", field="verdict")
+        raise InvalidError(
+            N_("verdict is missing, and there is no check it could follow from"), field="verdict"
+        )
     if verdict == "passed" and failed:
-        raise InvalidError(f"verdict is 'passed' though these failed: {', '.join(failed)}", field="verdict")
+        raise InvalidError(
+            N_("verdict is 'passed' though these failed: {join}", join=", ".join(failed)), field="verdict"
+        )
     asked: dict[str, Any] = {"checks": checks}
     result: dict[str, Any] = {"failed": failed, "missing": missing if measured else []}
     if measured:
@@ -52,20 +57,20 @@ def judge_qualification(given: Given, press: Press) -> Qualified:
 def _told(given: Given) -> dict[str, str]:
     listed = given.body.get("checks", {})
     if not isinstance(listed, Mapping) or len(listed) > 100:
-        raise InvalidError("checks has to be an object of at most 100 entries", field="checks")
+        raise InvalidError(N_("checks has to be an object of at most 100 entries"), field="checks")
     return {str(name)[:80]: Given(listed).choice(name, OUTCOMES) for name in listed}
 
 
 def _measured(given: Given) -> tuple[dict[str, Any], dict[str, dict[str, Any]]]:
     listed = given.body.get("measured", {})
     if not isinstance(listed, Mapping):
-        raise InvalidError("measured has to be an object of checks with their readings", field="measured")
+        raise InvalidError(N_("measured has to be an object of checks with their readings"), field="measured")
     asked: dict[str, Any] = {}
     judged: dict[str, dict[str, Any]] = {}
     for name, sent in listed.items():
         one = Given.of(sent, known=("readings", "limit"))
         if not one.has("readings"):
-            raise InvalidError(f"measured.{name}.readings is missing", field=f"measured.{name}")
+            raise InvalidError(N_("measured.{name}.readings is missing", name=name), field=f"measured.{name}")
         readings = read_pairs(one, "readings")
         limit = one.number("limit", above=0.0, most=1e6)
         judged[name] = dataclasses.asdict(judge_check(name, readings=readings, limit=limit))
@@ -77,12 +82,22 @@ def read_pairs(given: Given, name: str) -> list[tuple[float, float]]:
     """A list of numbers, or of pairs of numbers; a single number stands with 0."""
     value = given.body[name]
     if not isinstance(value, list) or len(value) > _READINGS_MAX:
-        raise InvalidError(f"{name} has to be a list of at most {_READINGS_MAX} numbers or pairs", field=name)
+        raise InvalidError(
+            N_(
+                "{name} has to be a list of at most {readings_max} numbers or pairs",
+                name=name,
+                readings_max=_READINGS_MAX,
+            ),
+            field=name,
+        )
     found = []
     for i, one in enumerate(value):
         pair = one if isinstance(one, list) else [one, 0.0]
         if len(pair) != 2:
-            raise InvalidError(f"{name}[{i}] has to be a number or a pair of numbers", field=f"{name}[{i}]")
+            raise InvalidError(
+                N_("{name}[{i}] has to be a number or a pair of numbers", name=name, i=i),
+                field=f"{name}[{i}]",
+            )
         found.append((read_number(f"{name}[{i}]", pair[0]), read_number(f"{name}[{i}]", pair[1])))
     return found
 
@@ -101,7 +116,7 @@ def _balance(given: Given, press: Press, asked: dict[str, Any]) -> dict[str, Any
     assert density is not None
     if press.screw_diameter_mm is None:
         raise InvalidError(
-            "the press has no screw_diameter_mm: PUT /api/v1/presses/{press} sets it", field="balance"
+            N_("the press has no screw_diameter_mm: PUT /api/v1/presses/{press} sets it"), field="balance"
         )
     pairs = read_pairs(given, "balance")
     asked["balance"], asked["melt_density_g_cm3"] = pairs, density

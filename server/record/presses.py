@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from server.contract import CUSHION_DEFINITIONS, PRESSURE_BASES, VALVE_STYLES
 from server.errors import InvalidError
+from server.language import N_
 from server.record.fields import Given, read_code, read_number, refuse
 from server.store import intake
 from server.store.audit import PLANT, add_audit
@@ -45,7 +46,9 @@ def _document(given: Given, name: str) -> str:
     except ValueError:
         raise refuse(name, value, "an object of texts and finite numbers") from None
     if len(text) > 16_384:
-        raise InvalidError(f"{name} has {len(text)} characters as JSON; at most 16384", field=name)
+        raise InvalidError(
+            N_("{name} has {value} characters as JSON; at most 16384", name=name, value=len(text)), field=name
+        )
     return text
 
 
@@ -81,7 +84,9 @@ def _changes(given: Given, readers: Mapping[str, _Reader], may_be_null: frozense
     for name in given.body:
         if given.body[name] is None:
             if name not in may_be_null:
-                raise InvalidError(f"{name} is null; leave it out to keep it as it is", field=name)
+                raise InvalidError(
+                    N_("{name} is null; leave it out to keep it as it is", name=name), field=name
+                )
             changes[name] = None
         else:
             changes[name] = readers[name](given, name)
@@ -129,7 +134,10 @@ def read_limits(value: Any, *, signals: tuple[str, ...]) -> dict[str, dict[str, 
     for signal, bounds in value.items():
         field = f"limits.{signal}"
         if signal not in signals:
-            raise InvalidError(f"{field}: no such signal; one of {', '.join(signals)}", field=field)
+            raise InvalidError(
+                N_("{field}: no such signal; one of {join}", field=field, join=", ".join(signals)),
+                field=field,
+            )
         if bounds is not None:
             limits[signal] = _bounds(field, bounds)
     return {signal: bounds for signal, bounds in limits.items() if bounds}

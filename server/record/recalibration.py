@@ -6,6 +6,7 @@ import sqlalchemy as sa
 
 from server.derived.inspected import inspection_record
 from server.errors import ConflictError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.record.fields import Given
 from server.store import intake
@@ -27,7 +28,9 @@ def change_recalibration(connection: sa.Connection, body: Any, *, who: str, now_
     if given.flag("apply"):
         found = inspection_record(connection).result
         if isinstance(found, Undetermined):
-            raise ConflictError(f"the score cannot be corrected: {found.reason}", field="apply")
+            raise ConflictError(
+                N_("the score cannot be corrected: {reason}", reason=found.reason), field="apply"
+            )
         after = {"shift": found.shift, "slope": found.slope, "inspections": found.n, "at_ms": now_ms}
     if _curve(before) == _curve(after):
         return False

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from server.derived.trial_progress import TrialProgress, progress_of
 from server.errors import ConflictError, InvalidError, NotFoundError
+from server.language import N_
 from server.record.events import keep as keep_event
 from server.record.fields import Given, refuse
 from server.store.audit import add_audit
@@ -47,7 +48,9 @@ def plan(connection: sa.Connection, press: Press, body: Any, *, who: str, now_ms
     given.need("setting", "levels")
     lock_press(connection, press.press_id)
     if running_trial(connection, press.press_id) is not None:
-        raise ConflictError(f"a trial runs on press {press.press} already; end it before another is planned")
+        raise ConflictError(
+            N_("a trial runs on press {press} already; end it before another is planned", press=press.press)
+        )
     levels = _levels(given)
     ordering = given.choice("ordering", ORDERINGS) if given.has("ordering") else ORDERINGS[0]
     rounds = given.whole("rounds", least=1, most=5)
@@ -132,7 +135,12 @@ def need_trial(connection: sa.Connection, press: Press, number: int) -> Trial:
     found = trial_by_no(connection, press.press_id, number)
     if found is None:
         raise NotFoundError(
-            f"press {press.press} has no trial {number}; GET /api/v1/trials lists them", field="trial"
+            N_(
+                "press {press} has no trial {number}; GET /api/v1/trials lists them",
+                press=press.press,
+                number=number,
+            ),
+            field="trial",
         )
     return found
 
@@ -142,7 +150,9 @@ def _need_running(connection: sa.Connection, press: Press, number: int) -> Trial
     lock_press(connection, press.press_id)
     trial = need_trial(connection, press, number)
     if not trial.runs:
-        raise ConflictError(f"trial {number} of press {press.press} has ended; plan another")
+        raise ConflictError(
+            N_("trial {number} of press {press} has ended; plan another", number=number, press=press.press)
+        )
     return trial
 
 
@@ -160,11 +170,15 @@ def set_level(
     if wanted is not None and wanted <= len(steps):
         return steps[wanted - 1]
     if len(steps) >= len(trial.plan):
-        raise ConflictError("every level of the plan has been set; end the trial when its shots have come")
+        raise ConflictError(
+            N_("every level of the plan has been set; end the trial when its shots have come")
+        )
     if wanted is not None and wanted != len(steps) + 1:
-        raise InvalidError(f"step is {wanted}; the next one is {len(steps) + 1}", field="step")
+        raise InvalidError(
+            N_("step is {wanted}; the next one is {steps}", wanted=wanted, steps=len(steps) + 1), field="step"
+        )
     if steps and now_ms <= steps[-1].at_ms:
-        raise ConflictError("the level before was set this very moment; let some shots come first")
+        raise ConflictError(N_("the level before was set this very moment; let some shots come first"))
     level = trial.plan[len(steps)]
     step = add_step(connection, TrialStep(press.press_id, trial.trial_no, len(steps) + 1, level, now_ms, who))
     # A note, not a setting event: that would end the startup record the press is judged against.
@@ -183,7 +197,7 @@ def note_splay(
     trial = _need_running(connection, press, number)
     steps = steps_of(connection, trial)
     if not steps:
-        raise ConflictError("no level has been set yet")
+        raise ConflictError(N_("no level has been set yet"))
     wanted = given.whole("step", least=1, most=len(steps)) or len(steps)
     shots = given.whole("shots", least=0, most=10_000)
     assert shots is not None

@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from server.contract import RUN_RULES, UNITS
 from server.errors import InvalidError
+from server.language import N_
 from server.record.fields import Given, refuse
 from server.store import intake
 from server.store.audit import PLANT, add_audit
@@ -116,7 +117,7 @@ def change_settings(connection: sa.Connection, body: Any, *, who: str, now_ms: i
     changes: dict[str, Any] = {}
     for name, value in given.body.items():
         if value is None:
-            raise InvalidError(f"{name} is null; leave it out to keep it as it is", field=name)
+            raise InvalidError(N_("{name} is null; leave it out to keep it as it is", name=name), field=name)
         changes[name] = _READERS[name](given, name)
     lock_settings(connection)
     before = read_settings(connection)

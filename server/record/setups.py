@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from server.derived.set_points import as_event
 from server.errors import InvalidError
+from server.language import N_
 from server.record.events import keep as keep_event
 from server.record.fields import Given, read_code, refuse, shown
 from server.store.audit import add_audit
@@ -33,7 +34,10 @@ def enter_setpoints(
     mold = read_code("mold", given.body["mold"])
     if mold_by_code(connection, mold) is None:
         raise InvalidError(
-            f"mold is {mold!r}, which the plant does not know; PUT /api/v1/molds/{{mold}} creates it",
+            N_(
+                "mold is {mold!r}, which the plant does not know; PUT /api/v1/molds/{{mold}} creates it",
+                mold=mold,
+            ),
             field="mold",
         )
     at_ms = given.at("at", now_ms=now_ms)
@@ -131,12 +135,14 @@ def _of_rows(rows: list[Any]) -> dict[str, Any]:
         if not name or not value:
             lacks = "name" if not name else "value"
             raise InvalidError(
-                f"setpoints[{i}].{lacks} is missing; fill it in, or empty the row",
+                N_("setpoints[{i}].{lacks} is missing; fill it in, or empty the row", i=i, lacks=lacks),
                 field=f"setpoints[{i}].{lacks}",
             )
         if name in found:
             raise InvalidError(
-                f"setpoints[{i}].name is {shown(name)}, which stands there twice; keep one",
+                N_(
+                    "setpoints[{i}].name is {name}, which stands there twice; keep one", i=i, name=shown(name)
+                ),
                 field=f"setpoints[{i}].name",
             )
         found[name] = value

@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from server.clock import as_text
 from server.errors import ConflictError, InvalidError, NotFoundError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.record.fields import Given, read_number, refuse
 from server.record.press_studies import read_pairs
@@ -42,10 +43,16 @@ def open_sheet(connection: sa.Connection, press: Press, body: Any, *, who: str, 
     if mold:
         mold = str(need_mold(connection, mold)["mold"])
     elif kind == "qualification":
-        raise InvalidError("mold is missing: a press is qualified with a mold", field="mold")
+        raise InvalidError(N_("mold is missing: a press is qualified with a mold"), field="mold")
     asked = {**_confirmed(given, kind, who=who, now_ms=now_ms), **_decided(connection, given, kind, mold)}
     if len(kept.sheets_of(connection, press.press_id, state="open")) >= OPEN_MAX:
-        raise ConflictError(f"{OPEN_MAX} studies are open on {press.press}; keep or drop one first")
+        raise ConflictError(
+            N_(
+                "{open_max} studies are open on {press}; keep or drop one first",
+                open_max=OPEN_MAX,
+                press=press.press,
+            )
+        )
     sheet = kept.add_sheet(
         connection,
         Sheet(press.press_id, 0, kind, mold, "open", now_ms, who, {**asked, "note": given.note()}),
@@ -61,7 +68,8 @@ def _confirmed(given: Given, kind: str, *, who: str, now_ms: int) -> dict[str, A
     missing = [one for one in CAUTIONS[kind] if one not in value]
     if missing:
         raise InvalidError(
-            f"confirmed lacks {', '.join(missing)}: the cautions come before the work", field="confirmed"
+            N_("confirmed lacks {join}: the cautions come before the work", join=", ".join(missing)),
+            field="confirmed",
         )
     return {"confirmed": {"cautions": value, "by": who, "at": as_text(now_ms)}}
 
@@ -93,7 +101,9 @@ def need_sheet(connection: sa.Connection, press: Press, number: int) -> Sheet:
     """The sheet, or NotFoundError."""
     sheet = kept.sheet_by_no(connection, press.press_id, number)
     if sheet is None:
-        raise NotFoundError(f"press {press.press!r} has no sheet {number}", field="number")
+        raise NotFoundError(
+            N_("press {press!r} has no sheet {number}", press=press.press, number=number), field="number"
+        )
     return sheet
 
 
@@ -102,7 +112,14 @@ def _need_open(connection: sa.Connection, press: Press, number: int) -> Sheet:
     lock_press(connection, press.press_id)
     sheet = need_sheet(connection, press, number)
     if sheet.state != "open":
-        raise ConflictError(f"sheet {number} of {press.press} is {sheet.state}; open a new one to go on")
+        raise ConflictError(
+            N_(
+                "sheet {number} of {press} is {state}; open a new one to go on",
+                number=number,
+                press=press.press,
+                state=sheet.state,
+            )
+        )
     return sheet
 
 
@@ -111,7 +128,9 @@ def weighing_sheet(connection: sa.Connection, press: Press) -> Sheet:
     for sheet in kept.sheets_of(connection, press.press_id, state="open"):
         if sheet.kind == "short-shot":
             return sheet
-    raise ConflictError(f"no short-shot study is open on {press.press}; begin one, then weigh")
+    raise ConflictError(
+        N_("no short-shot study is open on {press}; begin one, then weigh", press=press.press)
+    )
 
 
 # --- readings -----------------------------------------------------------------------------------
@@ -134,7 +153,12 @@ def add_readings(
     pairs = _pairs(given, is_paired=paired(sheet.kind, series))
     standing = [one for one in known if one.withdrawn_ms is None]
     if len(known) + len(pairs) > POINTS_MAX:
-        raise ConflictError(f"a sheet takes at most {POINTS_MAX} readings; keep this one and open another")
+        raise ConflictError(
+            N_(
+                "a sheet takes at most {points_max} readings; keep this one and open another",
+                points_max=POINTS_MAX,
+            )
+        )
     if given.flag("instead"):
         old = [one.reading_no for one in standing if one.series == series]
         kept.withdraw_readings(connection, press.press_id, number, old, who=who, now_ms=now_ms)
@@ -156,7 +180,7 @@ def add_readings(
 
 def _pairs(given: Given, *, is_paired: bool) -> list[tuple[float, float | None]]:
     if given.has("value") == given.has("values"):
-        raise InvalidError("send value, or values, one of them", field="value")
+        raise InvalidError(N_("send value, or values, one of them"), field="value")
     name = "value" if given.has("value") else "values"
     if name == "value" and given.has("second"):
         one: Any = [given.body["value"], given.body["second"]]
@@ -187,7 +211,10 @@ def withdraw_reading(
     known = kept.readings_of(connection, press.press_id, number)
     found = next((one for one in known if one.reading_no == reading_no), None)
     if found is None:
-        raise NotFoundError(f"sheet {number} has no reading {reading_no}", field="reading_no")
+        raise NotFoundError(
+            N_("sheet {number} has no reading {reading_no}", number=number, reading_no=reading_no),
+            field="reading_no",
+        )
     if found.withdrawn_ms is not None:
         return found
     kept.withdraw_readings(connection, press.press_id, number, [reading_no], who=who, now_ms=now_ms)

@@ -7,6 +7,7 @@ import msgspec
 import sqlalchemy as sa
 
 from server.errors import ConflictError, ForbiddenError, InvalidError, NotFoundError
+from server.language import N_
 from server.store.audit import PLANT, add_audit
 from server.store.sources import count_sources, forget_source, put_source, source_by_name
 
@@ -83,36 +84,58 @@ def record_source(
     report = _checked(name, document)
     strange = [one.press for one in report.presses if only_press and one.press != only_press]
     if strange:
-        raise ForbiddenError(f"this key is for press {only_press!r}, not for {strange[0]!r}", field="press")
+        raise ForbiddenError(
+            N_(
+                "this key is for press {only_press!r}, not for {strange!r}",
+                only_press=only_press,
+                strange=strange[0],
+            ),
+            field="press",
+        )
     before = source_by_name(connection, name)
     if before is None and count_sources(connection) >= SOURCES_MAX:
-        raise ConflictError(f"{SOURCES_MAX} sources are known; take those that are gone off the list first")
+        raise ConflictError(
+            N_(
+                "{sources_max} sources are known; take those that are gone off the list first",
+                sources_max=SOURCES_MAX,
+            )
+        )
     if before is not None and only_press and before["reported_by"] != by:
-        raise ForbiddenError(f"{before['reported_by']!r} reports the source {name!r}; take another name")
+        raise ForbiddenError(
+            N_(
+                "{reported_by!r} reports the source {name!r}; take another name",
+                reported_by=before["reported_by"],
+                name=name,
+            )
+        )
     kept = msgspec.to_builtins(report)
     put_source(connection, name, kind=report.kind, reported_by=by, report=kept, now_ms=now_ms)
 
 
 def _checked(name: str, document: Any) -> _Report:
     if not 0 < len(name) <= _NAME_MAX or not name.isprintable() or name != name.strip():
-        raise InvalidError(f"name {name[:100]!r}: 1 to {_NAME_MAX} printable characters", field="name")
+        raise InvalidError(
+            N_("name {name!r}: 1 to {name_max} printable characters", name=name[:100], name_max=_NAME_MAX),
+            field="name",
+        )
     try:
         report = msgspec.convert(document, _Report)
         # What JSON has no word for would break every answer it is later part of.
         json.dumps(msgspec.to_builtins(report), ensure_ascii=False, allow_nan=False).encode()
     except ValueError:
         raise InvalidError(
-            "the report of a source holds half of a surrogate pair or a number that is none", field="report"
+            N_("the report of a source holds half of a surrogate pair or a number that is none"),
+            field="report",
         ) from None
     except msgspec.ValidationError as error:
-        raise InvalidError(f"the report of a source: {error}", field="report") from None
+        raise InvalidError(N_("the report of a source: {error}", error=error), field="report") from None
     if not report.kind.isprintable():
-        raise InvalidError(f"kind {report.kind!r}: printable characters", field="kind")
+        raise InvalidError(N_("kind {kind!r}: printable characters", kind=report.kind), field="kind")
     return report
 
 
 def remove_source(connection: sa.Connection, name: str, *, by: str, now_ms: int) -> None:
     """Take a source off the list; it comes back by itself when it still reports."""
     if not forget_source(connection, name):
-        raise NotFoundError(f"no source {name!r}", field="name")
+        raise NotFoundError(N_("no source {name!r}", name=name), field="name")
     add_audit(connection, PLANT, now_ms=now_ms, who=by, action="source_removed", subject=f"source {name}")

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from server.contract import VALVE_STYLES
 from server.errors import InvalidError, NotFoundError
+from server.language import N_
 from server.record.fields import Given
 from server.store.audit import PLANT, add_audit
 from server.store.valve_life import (
@@ -59,14 +60,16 @@ def remove(connection: sa.Connection, number: int, *, who: str, now_ms: int) -> 
 def need_spare(connection: sa.Connection, number: int) -> Spare:
     found = spare_by_no(connection, number)
     if found is None:
-        raise NotFoundError(f"no spare {number}; GET /api/v1/spares lists them", field="spare")
+        raise NotFoundError(
+            N_("no spare {number}; GET /api/v1/spares lists them", number=number), field="spare"
+        )
     return found
 
 
 def _read(given: Given, before: Spare, *, who: str, now_ms: int) -> Spare:
     part = given.text("part_number", default=before.part_number)
     if not part:
-        raise InvalidError("part_number is empty", field="part_number")
+        raise InvalidError(N_("part_number is empty"), field="part_number")
     on_hand = given.whole("on_hand", least=0, most=10_000)
     lead = given.number("lead_days", least=0.0, most=1_000.0)
     return dataclasses.replace(
@@ -88,7 +91,7 @@ def say_wear(connection: sa.Connection, body: Any, *, who: str, now_ms: int) -> 
     given = Given.of(body, known=("material", "wear"))
     material, wear = given.text("material"), given.choice("wear", WEAR)
     if not material:
-        raise InvalidError("material is empty", field="material")
+        raise InvalidError(N_("material is empty"), field="material")
     before = wear_of_materials(connection).get(material)
     if before != wear:
         put_wear(connection, material, wear, who=who, at_ms=now_ms)

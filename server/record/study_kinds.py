@@ -8,6 +8,7 @@ import sqlalchemy as sa
 
 from server.clock import as_text
 from server.errors import InvalidError
+from server.language import N_
 from server.record.fields import Given, read_number, refuse
 from server.record.press_studies import judge_qualification
 from server.record.trials import gate_seal, setting_trial
@@ -123,7 +124,7 @@ def read_way(given: Given) -> dict[str, Any]:
         asked["method"] = given.choice("method", tuple(METHODS))
         if asked["method"] == "rated_plug" and "resin" not in asked:
             raise InvalidError(
-                "resin is missing: it decides whether a nozzle may be blocked at all", field="resin"
+                N_("resin is missing: it decides whether a nozzle may be blocked at all"), field="resin"
             )
         check_method(asked["method"], resin=asked.get("resin", "unknown"))
     return asked
@@ -133,7 +134,7 @@ def read_plug(given: Given, asked: dict[str, Any], *, pressure_bar: float) -> No
     rated = given.number("plug_rated_bar", above=0.0, most=10_000.0)
     if rated is None:
         raise InvalidError(
-            "plug_rated_bar is missing: a plug is used only below the pressure it is rated for",
+            N_("plug_rated_bar is missing: a plug is used only below the pressure it is rated for"),
             field="plug_rated_bar",
         )
     if pressure_bar > rated:

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from server.errors import InvalidError
+from server.language import N_
 
 Floats = NDArray[np.float64]
 
@@ -52,10 +53,14 @@ def setting_trial(levels: Sequence[Sequence[float]]) -> SettingTrial:
     """
     groups = [np.asarray(level, dtype=np.float64) for level in levels]
     if len(groups) < 2:
-        raise InvalidError(f"{len(groups)} level: a trial compares at least 2", field="levels")
+        raise InvalidError(
+            N_("{groups} level: a trial compares at least 2", groups=len(groups)), field="levels"
+        )
     for i, group in enumerate(groups):
         if len(group) < 3:
-            raise InvalidError(f"levels[{i}] has {len(group)} values; at least 3", field=f"levels[{i}]")
+            raise InvalidError(
+                N_("levels[{i}] has {group} values; at least 3", i=i, group=len(group)), field=f"levels[{i}]"
+            )
     compared = tuple(_against(groups[0], group, len(groups) - 1) for group in groups[1:])
     first = LevelCompared(
         len(groups[0]), float(groups[0].mean()), float(groups[0].std(ddof=1)), 0.0, (0.0, 0.0), 1.0, 1.0
@@ -129,7 +134,8 @@ def gate_seal(hold_time_s: Sequence[float], weight_g: Sequence[float]) -> GateSe
     times = np.unique(t)
     if len(t) < 5 or len(times) < 4:
         raise InvalidError(
-            f"{len(t)} parts at {len(times)} hold times; at least 5 at 4 different ones", field="points"
+            N_("{t} parts at {times} hold times; at least 5 at 4 different ones", t=len(t), times=len(times)),
+            field="points",
         )
     candidates = np.linspace(times[1], times[-1], 400)
     fits = [_rise_fit(t, weight, t0) for t0 in candidates]

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from server.contract import VALVE_STYLES
 from server.errors import ConflictError, InvalidError, NotFoundError
+from server.language import N_
 from server.record.events import keep as keep_event
 from server.record.fields import Given
 from server.store import intake
@@ -47,8 +48,11 @@ def put_valve(connection: sa.Connection, press: Press, body: Any, *, who: str, n
         fitted_ms = now_ms
     if current is not None and fitted_ms < current.fitted_ms:
         raise InvalidError(
-            f"fitted_at lies before the current valve {current.valve_no} was fitted; send its own time to"
-            " correct that entry, or a later one for a change",
+            N_(
+                "fitted_at lies before the current valve {valve_no} was fitted; send its own time to"
+                " correct that entry, or a later one for a change",
+                valve_no=current.valve_no,
+            ),
             field="fitted_at",
         )
     if current is not None and fitted_ms == current.fitted_ms:
@@ -82,7 +86,11 @@ def looked_into(
     valve = need_valve(connection, press, number)
     if valve.removed_ms is None:
         raise ConflictError(
-            f"valve {number} is still in press {press.press}: what is seen of it there is an inspection"
+            N_(
+                "valve {number} is still in press {press}: what is seen of it there is an inspection",
+                number=number,
+                press=press.press,
+            )
         )
     changes: dict[str, Any] = {name: given.text(name, longest=400) for name in _OF_THE_OLD if given.has(name)}
     if given.has("outcome"):
@@ -104,7 +112,12 @@ def need_valve(connection: sa.Connection, press: Press, number: int) -> Valve:
     found = next((one for one in valves_of(connection, press.press_id) if one.valve_no == number), None)
     if found is None:
         raise NotFoundError(
-            f"press {press.press} has no valve {number}; GET /api/v1/valves lists them", field="valve"
+            N_(
+                "press {press} has no valve {number}; GET /api/v1/valves lists them",
+                press=press.press,
+                number=number,
+            ),
+            field="valve",
         )
     return found
 

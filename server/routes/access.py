@@ -15,6 +15,7 @@ from server.access.passwords import hash_new_password
 from server.access.tablets import tablet_of
 from server.access.throttle import Throttle
 from server.errors import BadBodyError, ConflictError, InvalidError, RingtellError, UnauthorizedError
+from server.language import N_
 from server.routes import cookies
 from server.routes.calls import actor_of, objects_of, when, write
 from server.store import people as kept
@@ -184,9 +185,9 @@ def need_person_here(request: Request) -> Actor:
     """The person who asks; keys and open servers have neither password nor sessions."""
     actor = actor_of(request)
     if actor.kind == "nobody":
-        raise UnauthorizedError("log in first")
+        raise UnauthorizedError(N_("log in first"))
     if actor.kind != "person":
-        raise ConflictError("only a person who has logged in has a password and sessions")
+        raise ConflictError(N_("only a person who has logged in has a password and sessions"))
     return actor
 
 
@@ -196,7 +197,7 @@ def own_password(request: Request, actor: Actor, password: str, *, field: str) -
         checked(request, actor.name, password)
     except UnauthorizedError:
         # Not 401: the session is fine, so a page must not send the person away.
-        raise InvalidError(f"{field} is wrong", field=field) from None
+        raise InvalidError(N_("{field} is wrong", field=field), field=field) from None
 
 
 @router.get("/api/v1/me")
@@ -274,10 +275,10 @@ def session_item(session: Session, actor: Actor) -> dict[str, Any]:
 
 def text_of(body: Any, field: str) -> str:
     if not isinstance(body, Mapping):
-        raise BadBodyError("the body has to be a JSON object")
+        raise BadBodyError(N_("the body has to be a JSON object"))
     value = body.get(field)
     if not isinstance(value, str) or not value:
-        raise InvalidError(f"{field} has to be text", field=field)
+        raise InvalidError(N_("{field} has to be text", field=field), field=field)
     if "\0" in value or any("\ud800" <= sign <= "\udfff" for sign in value):
-        raise InvalidError(f"{field} holds a character that is none", field=field)
+        raise InvalidError(N_("{field} holds a character that is none", field=field), field=field)
     return value

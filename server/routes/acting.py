@@ -10,6 +10,7 @@ from fastapi import APIRouter, Body, Path, Query, Request, Response
 from server.access.actors import Actor
 from server.contract import SIGNALS
 from server.errors import ForbiddenError
+from server.language import N_
 from server.record import events, presses, settings, valves
 from server.routes.calls import (
     allow,
@@ -66,7 +67,12 @@ def _need_area(actor: Actor, body: Any) -> None:
     area = body.get("area") if isinstance(body, Mapping) else None
     if actor.areas and isinstance(area, str) and area.strip() not in actor.areas:
         raise ForbiddenError(
-            f"{actor.name} acts in {', '.join(actor.areas)} only and moves no press to {area.strip()!r}",
+            N_(
+                "{name} acts in {join} only and moves no press to {area!r}",
+                name=actor.name,
+                join=", ".join(actor.areas),
+                area=area.strip(),
+            ),
             field="area",
         )
 

@@ -12,6 +12,7 @@ from server.derived.baseline_report import BaselineReport, baseline_report
 from server.derived.qualification import Qualification, qualification_item, qualifications_of
 from server.derived.setup_history import entry_item, run_item, setup_history
 from server.errors import ConflictError, InvalidError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.record import baselines, setups
 from server.routes.acting import Given, Limit, Number, event_item, told
@@ -89,7 +90,10 @@ def get_comparison(
             first = press_with_state(connection, found.press_id)["baseline_no"]
         if first is None:
             raise InvalidError(
-                f"first is missing, and press {found.press!r} has no baseline in force; name one as first",
+                N_(
+                    "first is missing, and press {press!r} has no baseline in force; name one as first",
+                    press=found.press,
+                ),
                 field="first",
             )
         one = baselines.need_baseline(connection, found, first)
@@ -100,7 +104,7 @@ def get_comparison(
             compared = compare_records(connection, found, one, other)
     if isinstance(compared, Undetermined):
         of = f"baseline {first} of press {found.press!r}"
-        raise ConflictError(f"{of} cannot be compared: {compared.reason}")
+        raise ConflictError(N_("{of} cannot be compared: {reason}", of=of, reason=compared.reason))
     return {"press": found.press, **compared_item(compared, when=when)}
 
 

@@ -11,6 +11,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.access.actors import NOBODY, Actor
 from server.errors import BusyError, RingtellError
+from server.language import N_
 from server.routes.problems import answer_of
 
 #: A name and a password, from whoever is not known yet.
@@ -43,7 +44,7 @@ class BodyMiddleware:
         try:
             body = await objects.gate.body_of(Request(scope, receive), most=most)
             if self._held + len(body) > HELD_MAX:
-                raise BusyError("too many large requests are in hand; send it again", retry_after_s=1)
+                raise BusyError(N_("too many large requests are in hand; send it again"), retry_after_s=1)
         except RingtellError as error:
             await answer_of(error)(scope, receive, send)
             return

@@ -14,6 +14,7 @@ from server.access.actors import NOBODY, Actor, Permission, need
 from server.clock import as_text
 from server.errors import InvalidError, NotFoundError
 from server.events import EventKind
+from server.language import N_
 from server.notify.outlets import Outlet
 from server.settings import Settings
 from server.store.database import Store
@@ -67,7 +68,7 @@ def allow(request: Request, permission: Permission, *, press: str | None = None)
 def code_of(text: str) -> str:
     """A press or mold code of a path in its stored form; what can be no code is not looked for."""
     if "\0" in text:
-        raise NotFoundError("no code holds a NUL character")
+        raise NotFoundError(N_("no code holds a NUL character"))
     return unicodedata.normalize("NFC", text)
 
 
@@ -135,7 +136,9 @@ def read_cursor(text: str, *, length: int) -> list[int]:
 
 
 def _bad_cursor(text: str) -> InvalidError:
-    return InvalidError(f"cursor {text[:60]!r} is none of ours; take it from next_cursor", field="cursor")
+    return InvalidError(
+        N_("cursor {value!r} is none of ours; take it from next_cursor", value=text[:60]), field="cursor"
+    )
 
 
 def page_of(items: list[Any], cursor: str | None) -> dict[str, Any]:

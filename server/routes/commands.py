@@ -18,6 +18,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.access.actors import NOBODY, Actor
 from server.errors import AlreadyDoneError, BusyError, ConflictError, InvalidError
+from server.language import N_
 from server.routes.problems import answer_of
 from server.store import commands as kept
 
@@ -60,15 +61,22 @@ class Command:
             return
         if (before.action, before.asked) != (self.action, self.asked):
             raise ConflictError(
-                f"{HEADER} {self.key!r} was used for {before.action!r} with other content; use a fresh one"
+                N_(
+                    "{header} {key!r} was used for {action!r} with other content; use a fresh one",
+                    header=HEADER,
+                    key=self.key,
+                    action=before.action,
+                )
             )
         if before.status is not None and before.answer is not None:
             raise AlreadyDoneError(
-                "this was carried out before", answer_status=before.status, answer=json.loads(before.answer)
+                N_("this was carried out before"),
+                answer_status=before.status,
+                answer=json.loads(before.answer),
             )
         if now_ms - before.at_ms < _UNDER_WAY_MS:
-            raise BusyError("this very request is being carried out; ask again in 1 s", retry_after_s=1)
-        raise ConflictError("this was carried out before, and its answer is not kept; look it up")
+            raise BusyError(N_("this very request is being carried out; ask again in 1 s"), retry_after_s=1)
+        raise ConflictError(N_("this was carried out before, and its answer is not kept; look it up"))
 
 
 class CommandMiddleware:
@@ -83,7 +91,14 @@ class CommandMiddleware:
             await self.app(scope, receive, send)
             return
         if not (1 <= len(key) <= KEY_LENGTH_MAX and key.isascii() and key.isprintable()):
-            error = InvalidError(f"{HEADER}: 1 to {KEY_LENGTH_MAX} printable characters", field=HEADER)
+            error = InvalidError(
+                N_(
+                    "{header}: 1 to {key_length_max} printable characters",
+                    header=HEADER,
+                    key_length_max=KEY_LENGTH_MAX,
+                ),
+                field=HEADER,
+            )
             await answer_of(error)(scope, receive, send)
             return
         command = Command(key, f"POST {scope['path']}")

@@ -12,6 +12,7 @@ from fastapi import APIRouter, Query, Request
 from fastapi.responses import StreamingResponse
 
 from server.errors import InvalidError, NotFoundError
+from server.language import N_
 from server.routes.calls import allow, code_of, objects_of
 from server.routes.quality import get_quality
 from server.routes.reading import get_presses
@@ -84,17 +85,22 @@ def export(
         ("press", code, rows is not None or what == "days"), ("from", since, timed), ("to", to, timed)
     ):  # fmt: skip
         if given is not None and not narrows:
-            raise InvalidError(f"{name} narrows no export of {what[:40]!r}; leave it out", field=name)
+            raise InvalidError(
+                N_("{name} narrows no export of {what!r}; leave it out", name=name, what=what[:40]),
+                field=name,
+            )
     if what in _ANSWERS:
         return _of_items(what, form, _ANSWERS[what](request))
     if what == "days":
         if code is None:
-            raise InvalidError("press is missing; days of a record are those of one press", field="press")
+            raise InvalidError(N_("press is missing; days of a record are those of one press"), field="press")
         days = get_quality(request, code, days=90)["days"]
         return _of_items(f"days-{code}", form, [{"press": code, **one} for one in days])
     if rows is None:
         known = ", ".join([*EXPORTS, *_ANSWERS, "days"])
-        raise NotFoundError(f"there is no export {what[:40]!r}; there are {known}", field="what")
+        raise NotFoundError(
+            N_("there is no export {what!r}; there are {known}", what=what[:40], known=known), field="what"
+        )
     pages = pages_of(rows, objects_of(request).store.read, press=code, from_ms=from_ms, to_ms=to_ms)
     name = what if code is None else f"{what}-{code}"
     return _file(name, form, heads_of(rows), pages)

@@ -9,6 +9,7 @@ from server.clock import as_text
 from server.derived.alarm_performance import Performance, measure_alarms
 from server.derived.shift_summary import summarise
 from server.errors import InvalidError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.notify import floor, service
 from server.notify.alarms import AlarmChanged
@@ -160,7 +161,7 @@ def take_out(request: Request, press: str, kind: str, body: Sent = None) -> dict
 def _until(given: Given, now_ms: int) -> int:
     """The end, as a moment or as hours from now."""
     if given.has("until") == given.has("hours"):
-        raise InvalidError("give either until (a time) or hours (from now)", field="until")
+        raise InvalidError(N_("give either until (a time) or hours (from now)"), field="until")
     if given.has("hours"):
         hours = given.number("hours", least=0.01, most=8_784.0)
         return now_ms + int((hours or 0.0) * 3_600_000)

@@ -14,6 +14,7 @@ import anyio
 from fastapi import Request
 
 from server.errors import BusyError, TooLargeError, TooSlowError
+from server.language import N_
 
 Result = TypeVar("Result")
 
@@ -62,12 +63,18 @@ class Gate:
                 return b"".join(parts)
             except TimeoutError:
                 raise TooSlowError(
-                    f"the body came too slowly: {size} bytes in {time.monotonic() - began:.0f} s; nothing was"
-                    " stored, send it again in smaller batches"
+                    N_(
+                        "the body came too slowly: {size} bytes in {monotonic:.0f} s; nothing was stored,"
+                        " send it again in smaller batches",
+                        size=size,
+                        monotonic=time.monotonic() - began,
+                    )
                 ) from None
             size += len(part)
             if size > most:
-                raise TooLargeError(f"the body is larger than {most} bytes; send it in smaller batches")
+                raise TooLargeError(
+                    N_("the body is larger than {most} bytes; send it in smaller batches", most=most)
+                )
             parts.append(part)
 
     @contextlib.asynccontextmanager

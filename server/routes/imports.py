@@ -19,6 +19,7 @@ from server.import_jobs import ImportJobs
 from server.ingest.batch import ReadShot
 from server.ingest.survey import Survey, planned
 from server.ingest.table_plan import document_of, plan_of
+from server.language import N_
 from server.maths.results import Undetermined
 from server.record.fields import Given
 from server.record.import_mappings import forget_mapping, save_mapping
@@ -70,10 +71,10 @@ async def _receive(request: Request, path: Path) -> int:
         async for part in request.stream():
             size += len(part)
             if size > limit:
-                raise TooLargeError(f"the file is larger than {limit} bytes; split it")
+                raise TooLargeError(N_("the file is larger than {limit} bytes; split it", limit=limit))
             await run_in_threadpool(file.write, part)
     if size == 0:
-        raise InvalidError("the file is empty", field="file")
+        raise InvalidError(N_("the file is empty"), field="file")
     return size
 
 
@@ -284,7 +285,7 @@ def delete_mapping(request: Request, name: str) -> Any:
     """Forget a mapping."""
     who, now_ms = _allow(request, "ingest"), objects_of(request).now_ms()
     if not write(request, lambda c: forget_mapping(c, name, who=who, now_ms=now_ms)):
-        raise NotFoundError(f"there is no mapping {name[:60]!r}", field="name")
+        raise NotFoundError(N_("there is no mapping {name!r}", name=name[:60]), field="name")
     return {"name": name}
 
 

@@ -13,6 +13,7 @@ from fastapi import APIRouter, Body
 from pydantic import ValidationError
 
 from server.errors import InvalidError, TooLargeError
+from server.language import N_
 from server.maths import charts, run_length, run_rules, smoothing
 from server.maths.assessment import assess
 from server.maths.capability import Capability, Index, capability
@@ -50,7 +51,14 @@ def _read(model: type[M], body: dict[str, Any]) -> M:
     """The body as `model`, or an error naming argument, value and bound."""
     values = body.get("values")
     if isinstance(values, list) and len(values) > VALUES_MAX:
-        raise TooLargeError(f"values: {len(values)} given, at most {VALUES_MAX} are taken", field="values")
+        raise TooLargeError(
+            N_(
+                "values: {values} given, at most {values_max} are taken",
+                values=len(values),
+                values_max=VALUES_MAX,
+            ),
+            field="values",
+        )
     try:
         return model.model_validate(body)
     except ValidationError as trouble:
@@ -70,7 +78,9 @@ def _asked(call: Callable[[], T]) -> T:
         field = str(trouble).split(" ", 1)[0]
         raise InvalidError(str(trouble), field=field) from None
     except (OverflowError, ZeroDivisionError):
-        raise InvalidError("values: the numbers lie too far apart to compute with", field="values") from None
+        raise InvalidError(
+            N_("values: the numbers lie too far apart to compute with"), field="values"
+        ) from None
 
 
 def _finite(answer: Any) -> Any:
@@ -86,7 +96,9 @@ def _rules(rules: list[str | RuleAsk]) -> list[run_rules.RunRule]:
     shown = [str(rule) for rule in rules]
     twice = next((one for one in shown if shown.count(one) > 1), None)
     if twice is not None:
-        raise InvalidError(f"rules: each rule may be asked for once, got {twice} twice", field="rules")
+        raise InvalidError(
+            N_("rules: each rule may be asked for once, got {twice} twice", twice=twice), field="rules"
+        )
     return [
         run_rules.run_rule(r) if isinstance(r, str) else run_rules.run_rule(r.rule, n=r.n, limit=r.limit)
         for r in rules
@@ -127,11 +139,16 @@ def post_xbar(body: Content) -> dict[str, Any]:
     sizes = {len(row) for row in ask.values}
     if len(sizes) != 1 or min(sizes) < 2:
         raise InvalidError(
-            f"values: subgroups must have one size of at least 2, got sizes {sorted(sizes)[:5]}",
+            N_(
+                "values: subgroups must have one size of at least 2, got sizes {sorted}",
+                sorted=sorted(sizes)[:5],
+            ),
             field="values",
         )
     if sum(map(len, ask.values)) > VALUES_MAX:
-        raise TooLargeError(f"values: at most {VALUES_MAX} are taken", field="values")
+        raise TooLargeError(
+            N_("values: at most {values_max} are taken", values_max=VALUES_MAX), field="values"
+        )
     found = _asked(lambda: charts.subgroups(ask.values, spread=ask.spread))
     if isinstance(found, Undetermined):
         raise InvalidError(f"values: {found.reason}", field="values")

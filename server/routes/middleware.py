@@ -27,6 +27,7 @@ from server.errors import (
     RingtellError,
     UnauthorizedError,
 )
+from server.language import N_
 from server.routes import cookies, trouble_pages
 from server.routes import headers as answer_headers
 from server.routes.bodies import BodyMiddleware
@@ -130,7 +131,10 @@ async def _actor(objects: Any, scope: Scope, headers: Headers, signs: SignsOfUse
         found = await run_in_threadpool(_key, objects, token.strip(), signs) if is_bearer else None
         if found is None:
             raise UnauthorizedError(
-                "this key is unknown or revoked; send Authorization: Bearer with one from ringtell key create"
+                N_(
+                    "this key is unknown or revoked; send Authorization: Bearer with one from ringtell"
+                    " key create"
+                )
             )
         return found
     token = cookies.read_cookie(headers, cookies.SESSION, scope.get("scheme", "http"))
@@ -169,9 +173,9 @@ def _is_use(scope: Scope, headers: Headers) -> bool:
 def _check_address(scope: Scope) -> None:
     """A NUL character names nothing, and some databases fail at one."""
     if "\0" in scope["path"]:
-        raise NotFoundError("no address holds a NUL character")
+        raise NotFoundError(N_("no address holds a NUL character"))
     if b"%00" in scope.get("query_string", b""):
-        raise InvalidError("the query holds a NUL character, which is in nothing there is")
+        raise InvalidError(N_("the query holds a NUL character, which is in nothing there is"))
 
 
 def _is_public(path: str) -> bool:
@@ -180,10 +184,10 @@ def _is_public(path: str) -> bool:
 
 def _check_entry(scope: Scope, actor: Actor) -> None:
     if actor.kind == "nobody":
-        raise UnauthorizedError("log in at /login, or send Authorization: Bearer with a device key")
+        raise UnauthorizedError(N_("log in at /login, or send Authorization: Bearer with a device key"))
     if actor.must_change and scope["path"] not in _WITH_ONE_TIME:
         raise ForbiddenError(
-            "the password was given out once; set your own with POST /api/v1/password first",
+            N_("the password was given out once; set your own with POST /api/v1/password first"),
             way_out="/login",
         )
 
@@ -194,11 +198,18 @@ def _check_origin(scope: Scope, headers: Headers, actor: Actor) -> None:
         return
     origin = headers.get("origin")
     if origin is not None and not _same_origin(origin, headers, scheme=scope.get("scheme", "http")):
-        raise ForbiddenError(f"Origin {origin!r} is not this server: the request came from another site")
+        raise ForbiddenError(
+            N_("Origin {origin!r} is not this server: the request came from another site", origin=origin)
+        )
     if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-        raise ForbiddenError("the browser says that another site sent this request")
+        raise ForbiddenError(N_("the browser says that another site sent this request"))
     if actor.kind == "person" and origin is None and CSRF_HEADER not in headers:
-        raise ForbiddenError(f"send the header {CSRF_HEADER}, or Origin, with whatever changes something")
+        raise ForbiddenError(
+            N_(
+                "send the header {csrf_header}, or Origin, with whatever changes something",
+                csrf_header=CSRF_HEADER,
+            )
+        )
 
 
 def _same_origin(origin: str, headers: Headers, *, scheme: str = "http") -> bool:
@@ -217,11 +228,16 @@ def _check_loopback(headers: Headers) -> None:
     host = headers.get("host", "")
     if not is_loopback(_host_name(host)):
         raise ForbiddenError(
-            f"Host {host!r}: without login this server answers to 127.0.0.1, [::1] and localhost only"
+            N_(
+                "Host {host!r}: without login this server answers to 127.0.0.1, [::1] and localhost only",
+                host=host,
+            )
         )
     origin = headers.get("origin")
     if origin is not None and not _same_origin(origin, headers):
-        raise ForbiddenError(f"Origin {origin!r} is not this server: the request came from another site")
+        raise ForbiddenError(
+            N_("Origin {origin!r} is not this server: the request came from another site", origin=origin)
+        )
 
 
 def _host_name(host: str) -> str:

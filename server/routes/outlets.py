@@ -5,6 +5,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Path, Request
 
 from server.errors import InvalidError
+from server.language import N_
 from server.notify import routing
 from server.notify.routing import Wanted
 from server.record.fields import Given
@@ -85,7 +86,7 @@ def add_route(request: Request, body: Sent = None) -> dict[str, Any]:
     who, objects = allow(request, "settings").name, objects_of(request)
     fields, now_ms = _fields(body), objects.now_ms()
     if "outlet" not in fields:
-        raise InvalidError("outlet is missing; one of those GET /api/v1/routes names", field="outlet")
+        raise InvalidError(N_("outlet is missing; one of those GET /api/v1/routes names"), field="outlet")
 
     def add(connection: Any) -> Route:
         return routing.add(connection, Wanted(**fields), outlets=objects.outlets, who=who, now_ms=now_ms)
@@ -127,7 +128,9 @@ def list_messages(request: Request, which: str = "waiting") -> dict[str, Any]:
     """Messages that wait, that were given up (`dead`) or that were sent, newest first."""
     allow(request, "settings")
     if which not in ("waiting", "dead", "sent"):
-        raise InvalidError(f"which {which!r}: waiting, dead or sent", field="which", value=which)
+        raise InvalidError(
+            N_("which {which!r}: waiting, dead or sent", which=which), field="which", value=which
+        )
     with objects_of(request).store.read() as connection:
         return {"items": [_message_item(one) for one in kept_messages.messages(connection, which=which)]}
 

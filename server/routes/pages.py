@@ -17,6 +17,7 @@ from server import clock, language
 from server.access.actors import NOBODY, need, permissions_of
 from server.derived.standing import find_onset
 from server.errors import InvalidError, NotFoundError
+from server.language import N_
 from server.routes.assets import LIBRARY, assets
 from server.routes.calls import code_of
 from server.routes.headers import PAGE_POLICY
@@ -297,7 +298,7 @@ def press_figure(
         )
         figure = build_figure(connection, plant, press=code_of(press), asked=asked)
     if figure is None:
-        raise NotFoundError(f"no press {press!r}", field="press")
+        raise NotFoundError(N_("no press {press!r}", press=press), field="press")
     return as_json(figure, headers={"Cache-Control": "no-store"})
 
 
@@ -334,7 +335,9 @@ def read_moment(text: str, zone: Zone, field: str) -> int:
         # A '+' in a query arrives as a space.
         at = dt.datetime.fromisoformat(text.strip().replace(" ", "+") if "T" in text else text.strip())
     except ValueError:
-        raise InvalidError(f"{field}={text!r} is no time like 2026-04-01T06:00:00Z", field=field) from None
+        raise InvalidError(
+            N_("{field}={value!r} is no time like 2026-04-01T06:00:00Z", field=field, value=text), field=field
+        ) from None
     if at.tzinfo is None:
         at = at.replace(tzinfo=zone.local(clock.from_datetime(at.replace(tzinfo=dt.UTC))).tzinfo)
     return clock.from_datetime(at)
@@ -346,5 +349,7 @@ def _days(from_: str, to: str, zone: Zone) -> Stretch | None:
         return None
     start, end = read_moment(from_, zone, "from"), read_moment(to, zone, "to") + DAY
     if not start < end <= _LAST_DAY_MS:
-        raise InvalidError(f"to={to!r} lies before from={from_!r}, or beyond the calendar", field="to")
+        raise InvalidError(
+            N_("to={to!r} lies before from={since!r}, or beyond the calendar", to=to, since=from_), field="to"
+        )
     return Stretch(start, end)

@@ -6,6 +6,7 @@ from fastapi import APIRouter, Path, Query, Request
 from fastapi.responses import Response
 
 from server.errors import NotFoundError
+from server.language import N_
 from server.record import photos as acts
 from server.routes.calls import allow, code_of, objects_of, page_of, when, write
 from server.routes.studies import study_item
@@ -34,7 +35,9 @@ def get_study(request: Request, press: str, number: Number) -> dict[str, Any]:
         found = need_press(connection, code)
         study = kept.study_by_no(connection, found.press_id, number)
         if study is None:
-            raise NotFoundError(f"press {code!r} has no study {number}", field="number")
+            raise NotFoundError(
+                N_("press {code!r} has no study {number}", code=code, number=number), field="number"
+            )
         photos = kept.photos_of(connection, found.press_id, number)
         sheets = kept.sheets_of(connection, found.press_id, state="kept")
     sheet = next((one for one in sheets if one.study_no == number), None)
@@ -91,7 +94,15 @@ def get_photo(request: Request, press: str, number: Number, photo_no: Number) ->
         press_id = need_press(connection, code).press_id
         content = kept.photo_content(connection, press_id, number, photo_no)
     if content is None:
-        raise NotFoundError(f"study {number} of {code!r} has no photo {photo_no}", field="photo_no")
+        raise NotFoundError(
+            N_(
+                "study {number} of {code!r} has no photo {photo_no}",
+                number=number,
+                code=code,
+                photo_no=photo_no,
+            ),
+            field="photo_no",
+        )
     return Response(content, media_type="image/jpeg", headers=_HEADERS)
 
 

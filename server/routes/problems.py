@@ -10,6 +10,7 @@ from sqlalchemy import exc
 from starlette.exceptions import HTTPException
 
 from server.errors import AlreadyDoneError, BusyError, RingtellError, StorageError, ThrottledError
+from server.language import say
 from server.logs import request_id
 from server.store.trouble import trouble_of
 
@@ -35,7 +36,7 @@ def answer_of(error: RingtellError) -> JSONResponse:
     if error.status == 401:
         headers["WWW-Authenticate"] = "Bearer"
     more = {"field": error.field} if error.field else {}
-    return problem(error.status, error.code, error.title, error.message, headers=headers, **more)
+    return problem(error.status, error.code, say(error.title), say(error.message), headers=headers, **more)
 
 
 def install(app: FastAPI) -> None:

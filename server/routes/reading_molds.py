@@ -13,6 +13,7 @@ from server.contract import SIGNALS
 from server.derived.capability import DrawingLimits, PressCapability, press_capability
 from server.derived.mold_limits import in_force
 from server.errors import InvalidError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.routes.calls import allow, objects_of, when
 from server.routes.maths import capability_answer, nothing_said, stability_answer
@@ -148,7 +149,10 @@ def _asked(presses: list[Press], code: str, mold: str) -> Press:
         if one.press == code:
             return one
     ran = ", ".join(sorted(one.press for one in presses)) or "no press yet"
-    raise InvalidError(f"press {code!r} has no shots with mold {mold!r}; it ran on: {ran}", field="press")
+    raise InvalidError(
+        N_("press {code!r} has no shots with mold {mold!r}; it ran on: {ran}", code=code, mold=mold, ran=ran),
+        field="press",
+    )
 
 
 def _limits(given: Any) -> dict[str, float]:

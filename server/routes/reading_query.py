@@ -15,6 +15,7 @@ from fastapi.responses import Response
 
 from server.clock import from_datetime
 from server.errors import InvalidError, NotFoundError
+from server.language import N_, Marked
 from server.record.times import parse_time
 from server.routes.calls import allow, code_of, objects_of
 from server.store.plant import Press, need_press
@@ -42,8 +43,12 @@ def read_time(name: str, text: str | None) -> int | None:
         at = parse_time(text.replace(" ", "+"))
     if at is None:
         raise InvalidError(
-            f"{name} is {text[:60]!r}; it has to be a time with its offset, such as"
-            " 2026-04-01T06:00:00+02:00 (write + as %2B) or 2026-04-01T06:00:00Z",
+            N_(
+                "{name} is {value!r}; it has to be a time with its offset, such as"
+                " 2026-04-01T06:00:00+02:00 (write + as %2B) or 2026-04-01T06:00:00Z",
+                name=name,
+                value=text[:60],
+            ),
             field=name,
         )
     return min(max(from_datetime(at), 0), LATEST_MS)
@@ -53,14 +58,29 @@ def read_span(from_text: str | None, to_text: str | None) -> tuple[int | None, i
     """from (inclusive) and to (exclusive) in milliseconds."""
     from_ms, to_ms = read_time("from", from_text), read_time("to", to_text)
     if from_ms is not None and to_ms is not None and to_ms <= from_ms:
-        raise InvalidError(f"to is {to_text!r}; it has to be later than from, {from_text!r}", field="to")
+        raise InvalidError(
+            N_(
+                "to is {to_text!r}; it has to be later than from, {from_text!r}",
+                to_text=to_text,
+                from_text=from_text,
+            ),
+            field="to",
+        )
     return from_ms, to_ms
 
 
 def read_signal(name: str, known: Sequence[str], *, field: str = "signal") -> str:
     """A known signal, or InvalidError that lists what there is."""
     if name not in known:
-        raise InvalidError(f"{field} {name[:60]!r} is not known; one of {', '.join(known)}", field=field)
+        raise InvalidError(
+            N_(
+                "{field} {name!r} is not known; one of {join}",
+                field=field,
+                name=name[:60],
+                join=", ".join(known),
+            ),
+            field=field,
+        )
     return name
 
 
@@ -82,7 +102,9 @@ def decode_cursor(text: str | None, kinds: Sequence[type]) -> list[Any] | None:
         key = json.loads(base64.b64decode(text + "=" * (-len(text) % 4), altchars=b"-_", validate=True))
     if not isinstance(key, list) or [type(part) for part in key] != list(kinds) or any(map(_odd, key)):
         raise InvalidError(
-            f"cursor {text[:60]!r} is none of ours; take it from next_cursor, or leave it out",
+            N_(
+                "cursor {value!r} is none of ours; take it from next_cursor, or leave it out", value=text[:60]
+            ),
             field="cursor",
         )
     return key
@@ -99,7 +121,9 @@ def asked_code(name: str, text: str) -> str:
     """A code somebody asks about; one that cannot be stored is not found."""
     code = code_of(text)
     if _odd(code):
-        raise NotFoundError(f"no {name} {code[:60]!r}: a code has no control characters", field=name)
+        raise NotFoundError(
+            N_("no {name} {code!r}: a code has no control characters", name=name, code=code[:60]), field=name
+        )
     return code
 
 
@@ -123,9 +147,18 @@ def times_text(at_ms: Any) -> list[str]:
     return [text + "Z" for text in texts]
 
 
+def _marked(value: object) -> str:
+    """The one thing the encoder does not know: a text that is put into the reader's language."""
+    if isinstance(value, Marked):
+        return str(value)
+    raise NotImplementedError(f"{type(value).__name__} cannot be answered")
+
+
 def as_json(body: Any, *, headers: dict[str, str] | None = None) -> Response:
     """JSON of a large answer; what is not finite becomes null."""
-    return Response(msgspec.json.encode(body), media_type="application/json", headers=headers)
+    return Response(
+        msgspec.json.encode(body, enc_hook=_marked), media_type="application/json", headers=headers
+    )
 
 
 def page(items: list[Any], limit: int, keys: Sequence[Sequence[Any]]) -> dict[str, Any]:

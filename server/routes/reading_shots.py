@@ -13,6 +13,7 @@ from fastapi.responses import Response
 from server.contract import SHOT_COLUMNS, SHOT_DOCUMENTS, SHOT_NUMBERS, SHOT_TEXTS, SIGNALS
 from server.derived.values import derive_signals, sources_of
 from server.errors import InvalidError
+from server.language import N_
 from server.routes.calls import when
 from server.routes.reading_query import (
     Cursor,
@@ -83,7 +84,7 @@ def _names(signals: str | None) -> tuple[str, ...]:
         return SHOT_COLUMNS
     names = tuple(dict.fromkeys(one.strip() for one in signals.split(",") if one.strip()))
     if not names:
-        raise InvalidError("signals is empty; name some, or leave it out for all", field="signals")
+        raise InvalidError(N_("signals is empty; name some, or leave it out for all"), field="signals")
     return tuple(read_signal(name, _SELECTABLE, field="signals") for name in names)
 
 

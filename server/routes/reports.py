@@ -11,6 +11,7 @@ from fastapi.responses import Response
 from server import __version__, clock
 from server.access.actors import need
 from server.errors import InvalidError, NotFoundError
+from server.language import N_
 from server.record.fields import Given, shown
 from server.record.reports import keep_report
 from server.routes.assets import assets
@@ -79,7 +80,7 @@ def make_report(request: Request, body: Annotated[Any, Body()]) -> dict[str, Any
         found = None if press is None else press_by_code(connection, press)
     if paper is None:
         what = f"{KINDS[kind].name.lower()} {asked.number} of {subject}" if asked.number else subject
-        raise NotFoundError(f"there is no {what}", field="subject")
+        raise NotFoundError(N_("there is no {what}", what=what), field="subject")
     report = Report(
         report_no=0,
         kind=kind,
@@ -169,7 +170,9 @@ def _page(request: Request, number: int) -> tuple[Report, ReportPage]:
         plant = plant_at(connection, now_ms=objects.now_ms(), actor=looking(request))
         page = None if report is None else build_report(connection, plant, report)
     if report is None or page is None:
-        raise NotFoundError(f"no report {number}; GET /api/v1/reports lists them", field="number")
+        raise NotFoundError(
+            N_("no report {number}; GET /api/v1/reports lists them", number=number), field="number"
+        )
     return report, page
 
 
@@ -204,7 +207,7 @@ def _item(one: Report) -> dict[str, Any]:
 def _asked(given: Given, kind: str, subject: str, plant: Plant) -> Asked:
     of = KINDS[kind].of
     if of != "plant" and not subject:
-        raise InvalidError(f"subject is missing; name the {of}", field="subject")
+        raise InvalidError(N_("subject is missing; name the {of}", of=of), field="subject")
     if of == "press":
         given.need("number")
         return Asked(kind, subject, given.whole("number", least=0, most=(1 << 31) - 1) or 0)
@@ -222,7 +225,7 @@ def _stretch(given: Given, plant: Plant) -> tuple[int, int]:
         from_ms, to_ms = start or 0, end or 0
     to_ms = min(to_ms, plant.now_ms)
     if from_ms >= to_ms:
-        raise InvalidError(f"to={shown(given.body.get('to'))} is not later than from", field="to")
+        raise InvalidError(N_("to={get} is not later than from", get=shown(given.body.get("to"))), field="to")
     return from_ms, to_ms
 
 

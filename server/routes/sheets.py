@@ -6,6 +6,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Body, Path, Query, Request
 
 from server.errors import InvalidError, UnknownMediaError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.record import sheets as acts
 from server.record.weight_limits import put_limit
@@ -45,7 +46,9 @@ def get_sheets(
     code = code_of(press)
     allow(request, "read", press=code)
     if state is not None and state not in ("open", "kept", "dropped"):
-        raise InvalidError(f"state is {state!r}; it has to be open, kept or dropped", field="state")
+        raise InvalidError(
+            N_("state is {state!r}; it has to be open, kept or dropped", state=state), field="state"
+        )
     with objects_of(request).store.read() as connection:
         found = kept.sheets_of(connection, need_press(connection, code).press_id, state=state, limit=limit)
     return page_of([sheet_item(code, one) for one in found], None)
@@ -125,7 +128,7 @@ def read_csv(body: bytes) -> list[Any]:
     try:
         text = body.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        raise UnknownMediaError("the file is no text in UTF-8; save it as CSV") from error
+        raise UnknownMediaError(N_("the file is no text in UTF-8; save it as CSV")) from error
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     mark = next((one for one in (";", "\t", ",") if lines and one in lines[-1]), " ")
     found: list[Any] = []
@@ -134,12 +137,17 @@ def read_csv(body: bytes) -> list[Any]:
         if None in numbers:
             if i == 0:
                 continue
-            raise InvalidError(f"line {i + 1} holds what is no number: {lines[i][:60]!r}", field="file")
+            raise InvalidError(
+                N_("line {i} holds what is no number: {lines!r}", i=i + 1, lines=lines[i][:60]), field="file"
+            )
         if len(numbers) not in (1, 2):
-            raise InvalidError(f"line {i + 1} has {len(numbers)} numbers; one or two belong", field="file")
+            raise InvalidError(
+                N_("line {i} has {numbers} numbers; one or two belong", i=i + 1, numbers=len(numbers)),
+                field="file",
+            )
         found.append(numbers[0] if len(numbers) == 1 else numbers)
     if not found:
-        raise InvalidError("the file holds no numbers", field="file")
+        raise InvalidError(N_("the file holds no numbers"), field="file")
     return found
 
 
@@ -147,7 +155,7 @@ def _rows(lines: list[str], mark: str) -> list[list[str]]:
     try:
         return list(csv.reader(lines, delimiter=mark, skipinitialspace=True))
     except csv.Error as error:
-        raise InvalidError(f"the file cannot be read as CSV: {error}", field="file") from None
+        raise InvalidError(N_("the file cannot be read as CSV: {error}", error=error), field="file") from None
 
 
 def _number(cell: str, *, decimal_comma: bool) -> float | None:
@@ -163,7 +171,7 @@ def post_scale(request: Request, press: str, body: Given = None) -> dict[str, An
     code = code_of(press)
     who, now_ms = allow(request, "study", press=code).name, objects_of(request).now_ms()
     if not isinstance(body, dict):
-        raise InvalidError('send a reading such as {"value": 41.83}', field="value")
+        raise InvalidError(N_('send a reading such as {"value": 41.83}'), field="value")
 
     def job(connection: Any) -> dict[str, Any]:
         found = need_press(connection, code)

@@ -5,6 +5,7 @@ from typing import Annotated, Any, Literal
 from fastapi import APIRouter, Body, Query, Request
 
 from server.errors import InvalidError
+from server.language import N_
 from server.record.studies import KINDS, keep_study
 from server.routes.calls import (
     allow,
@@ -53,7 +54,9 @@ def get_studies(
     code = None if press is None else code_of(press)
     allow(request, "read", press=code)
     if kind is not None and kind not in LISTED:
-        raise InvalidError(f"kind {kind!r}: one of {', '.join(LISTED)}", field="kind")
+        raise InvalidError(
+            N_("kind {kind!r}: one of {join}", kind=kind, join=", ".join(LISTED)), field="kind"
+        )
     after = None if cursor is None else read_cursor(cursor, length=3)
     with objects_of(request).store.read() as connection:
         found = list_studies(

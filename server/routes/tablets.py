@@ -10,6 +10,7 @@ from server.access.passwords import hash_new_pin
 from server.access.sessions import Opening
 from server.access.tablets import tablet_of
 from server.errors import ForbiddenError, UnauthorizedError
+from server.language import N_
 from server.record.fields import Given
 from server.routes import cookies
 from server.routes.access import (
@@ -95,7 +96,7 @@ def this_tablet(request: Request) -> dict[str, Any]:
 def _need_tablet(connection: Any, request: Request) -> Tablet:
     tablet = tablet_of(connection, cookies.token_in(request, cookies.TABLET))
     if tablet is None:
-        raise UnauthorizedError("this is no shared tablet; sign in, or have it enrolled on the keys page")
+        raise UnauthorizedError(N_("this is no shared tablet; sign in, or have it enrolled on the keys page"))
     return tablet
 
 
@@ -141,7 +142,7 @@ def put_pin(request: Request, body: Sent = None) -> dict[str, Any]:
     """Set one's own short number for shared tablets, with the password; `pin` null takes it away."""
     actor, objects = need_person_here(request), objects_of(request)
     if actor.must_change:
-        raise ForbiddenError("set your own password first")
+        raise ForbiddenError(N_("set your own password first"))
     given = Given.of(body, known=("password", "pin"))
     own_password(request, actor, text_of(body, "password"), field="password")
     pin_hash = None if given.body.get("pin") is None else hash_new_pin(text_of(body, "pin"))

@@ -2,7 +2,6 @@
 
 import functools
 import re
-
 from typing import Final
 
 from server.language import _, say
@@ -11,7 +10,6 @@ from server.show.alarm_proof import proof_chapter
 from server.show.more_pages import HelpPage
 from server.show.plant_words import Plant
 from server.words.help_terms import help_groups
-
 
 #: A paragraph, point or heading of a chapter, and its text.
 _BLOCK: Final = re.compile(r"(<(?:p|li|h2|h3)>)(.+?)(?=</(?:p|li|h2|h3)>)", re.DOTALL)

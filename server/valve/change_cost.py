@@ -8,6 +8,7 @@ import math
 from dataclasses import dataclass
 
 from server.errors import InvalidError
+from server.language import N_
 
 
 @dataclass(frozen=True)
@@ -67,10 +68,15 @@ def compare_costs(figures: CostFigures, *, likelihood: float, fails_meanwhile: f
     for name in ("change", "needless", "failure", "scrap_per_1000", "shots_between_stops"):
         value = getattr(figures, name)
         if not (math.isfinite(value) and value >= 0.0):
-            raise InvalidError(f"{name} is {value}; it has to be a number of at least 0", field=name)
+            raise InvalidError(
+                N_("{name} is {value}; it has to be a number of at least 0", name=name, value=value),
+                field=name,
+            )
     for name, share in (("likelihood", likelihood), ("fails_meanwhile", fails_meanwhile)):
         if not 0.0 <= share <= 1.0:
-            raise InvalidError(f"{name} is {share}; it has to be from 0 to 1", field=name)
+            raise InvalidError(
+                N_("{name} is {share}; it has to be from 0 to 1", name=name, share=share), field=name
+            )
     leaking = figures.scrap_per_1000 * figures.shots_between_stops / 1000.0 + figures.failure
     sound = fails_meanwhile * figures.failure
     needless = (1.0 - likelihood) * figures.needless

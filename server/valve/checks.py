@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from server.errors import InvalidError
+from server.language import N_
 
 Floats = NDArray[np.float64]
 
@@ -101,7 +102,9 @@ def drift_check_log_odds(creep_mm_s: float, *, creep_interval: tuple[float, floa
     for name, value in (("creep_mm_s", creep_mm_s), ("creep_interval", low), ("creep_interval", high)):
         _check(name, value)
     if high < low:
-        raise InvalidError(f"creep_interval runs from {low} to {high}", field="creep_interval")
+        raise InvalidError(
+            N_("creep_interval runs from {low} to {high}", low=low, high=high), field="creep_interval"
+        )
     # Nobody reads a creep to better than a few micrometres a second.
     error = max((high - low) / 3.92, 0.003)
     grid = np.geomspace(1e-3, 10.0, _GRID)
@@ -126,7 +129,7 @@ def short_shot_log_odds(cv_pct: float, *, n: int, limit_pct: float) -> float:
     _check("cv_pct", cv_pct, least=0.0)
     _check("limit_pct", limit_pct, least=1e-6)
     if n < 2:
-        raise InvalidError(f"n is {n}; a scatter needs at least 2 weights", field="n")
+        raise InvalidError(N_("n is {n}; a scatter needs at least 2 weights", n=n), field="n")
     grid = np.geomspace(0.01, 10.0, _GRID)
     # (n-1) s^2 / sigma^2 is chi-square; a scatter of exactly 0 is one below the scale's resolution.
     share = min(max(cv_pct / limit_pct, 0.02), 10.0)
@@ -142,7 +145,10 @@ def inspection_log_odds(verdict: str) -> float:
     (3.56, -2.77)
     """
     if verdict not in _INSPECTED:
-        raise InvalidError(f"verdict is {verdict!r}; known are {', '.join(_INSPECTED)}", field="verdict")
+        raise InvalidError(
+            N_("verdict is {verdict!r}; known are {join}", verdict=verdict, join=", ".join(_INSPECTED)),
+            field="verdict",
+        )
     failing, sound = _INSPECTED[verdict]
     return math.log(failing / sound)
 
@@ -160,12 +166,18 @@ def proof_log_odds(action: str, *, verdict: str) -> float:
     """
     actions = sorted({action for action, _ in _PROVED})
     if action not in actions:
-        raise InvalidError(f"action is {action!r}; known are {', '.join(actions)}", field="action")
+        raise InvalidError(
+            N_("action is {action!r}; known are {join}", action=action, join=", ".join(actions)),
+            field="action",
+        )
     if verdict == "worse":
         return 0.0
     if (action, verdict) not in _PROVED:
         known = sorted({verdict for _, verdict in _PROVED})
-        raise InvalidError(f"verdict is {verdict!r}; known are {', '.join(known)}, worse", field="verdict")
+        raise InvalidError(
+            N_("verdict is {verdict!r}; known are {join}, worse", verdict=verdict, join=", ".join(known)),
+            field="verdict",
+        )
     failing, sound = _PROVED[action, verdict]
     return math.log(failing / sound)
 
@@ -249,5 +261,7 @@ def _density(grid: Floats, mixture: _Mixture) -> Floats:
 
 def _check(name: str, value: float, *, least: float = -math.inf) -> None:
     if not math.isfinite(value) or value < least:
-        bound = "finite" if least == -math.inf else f"a number of at least {least:g}"
-        raise InvalidError(f"{name} is {value}; it has to be {bound}", field=name)
+        bound = "finite" if least == -math.inf else N_("a number of at least {least:g}", least=least)
+        raise InvalidError(
+            N_("{name} is {value}; it has to be {bound}", name=name, value=value, bound=bound), field=name
+        )

@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.errors import InvalidError
+from server.language import N_
 from server.maths.line import Line, fit_line
 from server.valve.balance import MPA_PER_BAR, gap_from_increase, stroke_volume
 from server.valve.studies import finite_values
@@ -106,7 +107,11 @@ def drift_check(
     verdict = _verdict(line.interval, fine_mm_s, act_mm_s)
     text = _text(verdict, line, pressure_bar, gap, gaps)
     if gap is not None:
-        text += f" Assumed: {viscosity_pa_s:g} Pa s, land {land_mm:g} mm, all creep through the valve."
+        text += N_(
+            " Assumed: {viscosity_pa_s:g} Pa s, land {land_mm:g} mm, all creep through the valve.",
+            viscosity_pa_s=viscosity_pa_s,
+            land_mm=land_mm,
+        )
     return DriftCheck(
         creep_mm_s=line.slope,
         creep_interval=line.interval,
@@ -153,11 +158,17 @@ def by_position(checks: Sequence[tuple[float, float, float]]) -> str:
 
 def _check(t: Floats, position: Floats, pressure_bar: float) -> None:
     if len(t) != len(position):
-        raise InvalidError(f"position_mm has {len(position)} values, t_s has {len(t)}", field="position_mm")
+        raise InvalidError(
+            N_("position_mm has {position} values, t_s has {t}", position=len(position), t=len(t)),
+            field="position_mm",
+        )
     if (np.diff(t) <= 0).any():
-        raise InvalidError("t_s must rise from sample to sample", field="t_s")
+        raise InvalidError(N_("t_s must rise from sample to sample"), field="t_s")
     if not (math.isfinite(pressure_bar) and pressure_bar > 0):
-        raise InvalidError(f"pressure_bar must be above 0, not {pressure_bar}", field="pressure_bar")
+        raise InvalidError(
+            N_("pressure_bar must be above 0, not {pressure_bar}", pressure_bar=pressure_bar),
+            field="pressure_bar",
+        )
 
 
 def _both(interval: tuple[float, float], of: Callable[[float], float]) -> tuple[float, float]:
@@ -166,7 +177,7 @@ def _both(interval: tuple[float, float], of: Callable[[float], float]) -> tuple[
 
 def _settled(t: Floats, forward: Floats) -> tuple[int, str]:
     """From which reading on the screw no longer slows down, and why there."""
-    third = "the first third of the time"
+    third = N_("the first third of the time")
     at_least = first = min(_index(t, SETTLING_SHARE), len(t) - 3)
     for share in np.linspace(SETTLING_SHARE, SETTLING_MOST, 11):
         later = min(_index(t, float(share)), len(t) - 3)
@@ -174,11 +185,11 @@ def _settled(t: Floats, forward: Floats) -> tuple[int, str]:
             break
         first = later
         if not _slows(t[first:], forward[first:]):
-            still = "; longer, since the screw still slowed down" if first > at_least else ""
+            still = N_("; longer, since the screw still slowed down") if first > at_least else ""
             return first, third + still
     if len(t) - at_least < 12:
         return at_least, third
-    return first, third + "; the screw still slowed down at the end, so read for longer"
+    return first, third + N_("; the screw still slowed down at the end, so read for longer")
 
 
 def _index(t: Floats, share: float) -> int:
@@ -220,15 +231,26 @@ def _text(
     gaps: tuple[float, float] | None,
 ) -> str:
     meaning = {
-        "fine": "The closed valve holds.",
-        "watch": "The closed valve lets some melt past: repeat the check soon.",
-        "act": "The closed valve leaks.",
-        "undecided": "The creep is not known well enough to tell: take more samples.",
+        "fine": N_("The closed valve holds."),
+        "watch": N_("The closed valve lets some melt past: repeat the check soon."),
+        "act": N_("The closed valve leaks."),
+        "undecided": N_("The creep is not known well enough to tell: take more samples."),
     }[verdict]
     size = ""
     if gap and gaps:
-        size = f" An equivalent gap of {gap:.3f} mm ({gaps[0]:.3f} to {gaps[1]:.3f}) would pass that."
-    return (
-        f"{meaning} The screw creeps {line.slope:.3f} mm/s at {pressure_bar:g} bar"
-        f" (between {line.interval[0]:.3f} and {line.interval[1]:.3f}).{size}"
+        size = N_(
+            " An equivalent gap of {gap:.3f} mm ({gaps:.3f} to {gaps_2:.3f}) would pass that.",
+            gap=gap,
+            gaps=gaps[0],
+            gaps_2=gaps[1],
+        )
+    return N_(
+        "{meaning} The screw creeps {slope:.3f} mm/s at {pressure_bar:g} bar (between"
+        " {interval:.3f} and {interval_2:.3f}).{size}",
+        meaning=meaning,
+        slope=line.slope,
+        pressure_bar=pressure_bar,
+        interval=line.interval[0],
+        interval_2=line.interval[1],
+        size=size,
     )

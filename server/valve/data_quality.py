@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from server.language import N_
 from server.maths.results import Undetermined
 from server.maths.rounding import rounding_step
 
@@ -141,7 +142,7 @@ def clock_drift(day: Ints, least_lag_ms: Ints) -> ClockDrift | Undetermined:
     """
     days, lags = np.asarray(day, dtype=np.float64), np.asarray(least_lag_ms, dtype=np.float64)
     if not len(days):
-        return Undetermined("no shot has come live yet, so nothing compares the clocks")
+        return Undetermined(N_("no shot has come live yet, so nothing compares the clocks"))
     first, second = np.triu_indices(len(days), 1)
     apart = days[second] - days[first]
     slopes = (lags[second] - lags[first])[apart > 0] / apart[apart > 0]
@@ -186,7 +187,7 @@ def sensor_state(values: Floats) -> SensorState | Undetermined:
     array = np.asarray(values, dtype=np.float64)
     array = array[np.isfinite(array)]
     if len(array) < 20:
-        return Undetermined(f"{len(array)} of 20 readings needed")
+        return Undetermined(N_("{array} of 20 readings needed", array=len(array)))
     equal = np.diff(array) == 0.0
     share = float(equal.mean())
     if equal.all():

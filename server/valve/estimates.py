@@ -9,6 +9,7 @@ from itertools import product
 from typing import Final
 
 from server.errors import InvalidError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.valve.balance import gap_from_increase, stroke_volume
 
@@ -71,25 +72,30 @@ def leak_estimate(
     _check(rise_mm, noise_mm, screw_diameter_mm, under_pressure_s, pressure_mpa, nominal_clearance_mm)
     low, high = rise_mm - 1.96 * noise_mm, rise_mm + 1.96 * noise_mm
     if low <= 0.0:
-        return Undetermined("swept stroke is not clearly above the startup record")
+        return Undetermined(N_("swept stroke is not clearly above the startup record"))
     lost = (low, high)
     missing: list[str] = []
-    said = ["all of the rise leaves through the valve"]
+    said = [N_("all of the rise leaves through the valve")]
     cm3 = cm3_s = gap = None
     cm3_interval = cm3_s_interval = gap_interval = None
     if screw_diameter_mm is None:
-        missing.append("screw diameter")
+        missing.append(N_("screw diameter"))
     else:
         cm3, *ends = (stroke_volume(x, screw_diameter_mm=screw_diameter_mm) for x in (rise_mm, *lost))
         cm3_interval = (ends[0], ends[1])
         if under_pressure_s is None:
-            missing.append("fill and hold time")
+            missing.append(N_("fill and hold time"))
         else:
             cm3_s = cm3 / under_pressure_s
             cm3_s_interval = (ends[0] / under_pressure_s, ends[1] / under_pressure_s)
-            said.append(f"it flows during the {under_pressure_s:.1f} s of fill and hold")
+            said.append(
+                N_(
+                    "it flows during the {under_pressure_s:.1f} s of fill and hold",
+                    under_pressure_s=under_pressure_s,
+                )
+            )
             if pressure_mpa is None:
-                missing.append("injection or hold pressure")
+                missing.append(N_("injection or hold pressure"))
             else:
                 gap, gap_interval, more = _gap(
                     cm3_s, cm3_s_interval, screw_diameter_mm, pressure_mpa, nominal_clearance_mm
@@ -130,20 +136,33 @@ def _gap(
     pressures = ((1.0 - PRESSURE_SHARE) * pressure, (1.0 + PRESSURE_SHARE) * pressure)
     corners = [gap(*corner) for corner in product(interval, viscosities, lands, healthies, pressures)]
     said = [
-        f"melt in the slit of {viscosities[0]:g} to {viscosities[1]:g} Pa s at about {10 * pressure:.0f} bar",
-        f"a sealing land of {lands[0]:g} to {lands[1]:g} mm, the ring centred",
-        f"a clearance of {healthies[0]:.3f} to {healthies[1]:.3f} mm when sound"
-        + ("" if nominal is None else " (from the valve ledger)"),
+        N_(
+            "melt in the slit of {viscosities:g} to {viscosities_2:g} Pa s at about {pressure:.0f} bar",
+            viscosities=viscosities[0],
+            viscosities_2=viscosities[1],
+            pressure=10 * pressure,
+        ),
+        N_(
+            "a sealing land of {lands:g} to {lands_2:g} mm, the ring centred",
+            lands=lands[0],
+            lands_2=lands[1],
+        ),
+        N_(
+            "a clearance of {healthies:.3f} to {healthies_2:.3f} mm when sound",
+            healthies=healthies[0],
+            healthies_2=healthies[1],
+        )
+        + ("" if nominal is None else N_(" (from the valve ledger)")),
     ]
     return gap(flow, viscosity, land, healthy, pressure), (min(corners), max(corners)), said
 
 
 def _check(rise: float, noise: float, *others: float | None) -> None:
     if not math.isfinite(rise):
-        raise InvalidError(f"rise_mm must be a finite number, not {rise}", field="rise_mm")
+        raise InvalidError(N_("rise_mm must be a finite number, not {rise}", rise=rise), field="rise_mm")
     if not (math.isfinite(noise) and noise > 0):
-        raise InvalidError(f"noise_mm must be above 0, not {noise}", field="noise_mm")
+        raise InvalidError(N_("noise_mm must be above 0, not {noise}", noise=noise), field="noise_mm")
     names = ("screw_diameter_mm", "under_pressure_s", "pressure_mpa", "nominal_clearance_mm")
     for name, value in zip(names, others, strict=True):
         if value is not None and not (math.isfinite(value) and value > 0):
-            raise InvalidError(f"{name} must be above 0, not {value}", field=name)
+            raise InvalidError(N_("{name} must be above 0, not {value}", name=name, value=value), field=name)

@@ -8,42 +8,44 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
+from server.language import N_
+
 #: Short words for a cause, as a press's row shows it.
 CAUSE_TEXT: Final[dict[str, str]] = {
-    "sealing": "Sealing well",
-    "erratic_closing": "Closing late on some shots",
-    "steady_leak": "Leaking past the valve",
-    "not_closing": "Valve does not shut",
-    "uneven_melt": "Melt is uneven",
-    "metering": "Dosing is uneven",
-    "worn_screw": "Screw recovers more slowly",
-    "viscosity_shift": "Melt flows differently",
-    "setting_change": "A setting has changed",
-    "position_reference": "Position reading has shifted",
-    "flash": "Parts flash",
-    "blocked_cavity": "A cavity is blocked",
-    "outward_leak": "Melt escapes outside",
-    "unexplained": "Pattern fits no known cause",
+    "sealing": N_("Sealing well"),
+    "erratic_closing": N_("Closing late on some shots"),
+    "steady_leak": N_("Leaking past the valve"),
+    "not_closing": N_("Valve does not shut"),
+    "uneven_melt": N_("Melt is uneven"),
+    "metering": N_("Dosing is uneven"),
+    "worn_screw": N_("Screw recovers more slowly"),
+    "viscosity_shift": N_("Melt flows differently"),
+    "setting_change": N_("A setting has changed"),
+    "position_reference": N_("Position reading has shifted"),
+    "flash": N_("Parts flash"),
+    "blocked_cavity": N_("A cavity is blocked"),
+    "outward_leak": N_("Melt escapes outside"),
+    "unexplained": N_("Pattern fits no known cause"),
 }
 
 #: Short names of the terms, for a column head or a list.
 TERM_TEXT: Final[dict[str, str]] = {
-    "prior": "Before any data",
-    "swept_level": "Level of the swept stroke",
-    "swept_scatter": "Scatter of the swept stroke",
-    "low_tail": "Single shots that fall out low",
-    "slow_drift": "Slow drift of the swept stroke",
-    "not_shutting": "Sudden loss of the cushion",
-    "pressure_level": "Injection pressure",
-    "pressure_scatter": "Scatter of the injection pressure",
-    "fill_time": "Fill time",
-    "recovery": "Recovery per millimetre",
-    "metering": "Scatter of the shot size",
-    "weight": "Weight of the shot",
-    "gate_seal_drift": "Screw drift after the gate has sealed",
-    "known_change": "Known changes",
-    "few_signals": "What cannot be told",
-    "own_inspections": "Inspections of this plant",
+    "prior": N_("Before any data"),
+    "swept_level": N_("Level of the swept stroke"),
+    "swept_scatter": N_("Scatter of the swept stroke"),
+    "low_tail": N_("Single shots that fall out low"),
+    "slow_drift": N_("Slow drift of the swept stroke"),
+    "not_shutting": N_("Sudden loss of the cushion"),
+    "pressure_level": N_("Injection pressure"),
+    "pressure_scatter": N_("Scatter of the injection pressure"),
+    "fill_time": N_("Fill time"),
+    "recovery": N_("Recovery per millimetre"),
+    "metering": N_("Scatter of the shot size"),
+    "weight": N_("Weight of the shot"),
+    "gate_seal_drift": N_("Screw drift after the gate has sealed"),
+    "known_change": N_("Known changes"),
+    "few_signals": N_("What cannot be told"),
+    "own_inspections": N_("Inspections of this plant"),
 }
 
 Facts = Mapping[str, float]
@@ -54,7 +56,9 @@ def _known(value: float) -> bool:
 
 
 def _mm(value: float) -> str:
-    return f"{abs(value):.2f} mm" if abs(value) < 1 else f"{abs(value):.1f} mm"
+    return (
+        N_("{value:.2f} mm", value=abs(value)) if abs(value) < 1 else N_("{value:.1f} mm", value=abs(value))
+    )
 
 
 def _pct(value: float) -> str:
@@ -67,116 +71,150 @@ def _side(value: float) -> str:
 
 
 def _times(ratio: float) -> str:
-    return f"{ratio:.1f} times"
+    return N_("{ratio:.1f} times", ratio=ratio)
 
 
 def _swept_level(f: Facts) -> str:
     mm, pct = f["swept_rise_mm"], f["swept_rise_pct"]
     if abs(pct) < 2 * f["swept_noise_pct"]:
-        return f"Swept stroke is within {_mm(mm)} of the startup record"
-    return f"Swept stroke is {_mm(mm)} ({_pct(pct)}) {_side(mm)} the startup record"
+        return N_("Swept stroke is within {mm} of the startup record", mm=_mm(mm))
+    return N_(
+        "Swept stroke is {mm} ({pct}) {side} the startup record", mm=_mm(mm), pct=_pct(pct), side=_side(mm)
+    )
 
 
 def _swept_scatter(f: Facts) -> str:
     ratio = f["swept_scatter"]
     if 0.8 <= ratio <= 1.15:
-        return "Scatter of swept stroke is as at startup"
-    return f"Scatter of swept stroke is {_times(ratio)} that at startup"
+        return N_("Scatter of swept stroke is as at startup")
+    return N_("Scatter of swept stroke is {times} that at startup", times=_times(ratio))
 
 
 def _low_tail(f: Facts) -> str:
     low = max(f["low_per_100"], f["low_per_100_long"] if _known(f["low_per_100_long"]) else 0.0)
     if low < 0.5:
-        return "No single shots fall out low"
-    return f"One shot in {max(1, round(100 / low))} falls out with a low cushion"
+        return N_("No single shots fall out low")
+    return N_("One shot in {max} falls out with a low cushion", max=max(1, round(100 / low)))
 
 
 def _slow_drift(f: Facts) -> str:
     long, shots = f.get("long_rise_pct", math.nan), f.get("long_shots", math.nan)
     if _known(long) and shots > 1000 and abs(long) >= 2 * f["swept_slope_noise_pct"]:
         grown = f"{'grown' if long > 0 else 'shrunk'} {_pct(long)}"
-        way = " bit by bit" if long > 0 and f["long_gradual"] > 0.6 else ""
-        return f"Swept stroke has {grown}{way} over the {shots:,.0f} shots since the record"
+        way = N_(" bit by bit") if long > 0 and f["long_gradual"] > 0.6 else ""
+        return N_(
+            "Swept stroke has {grown}{way} over the {shots:,.0f} shots since the record",
+            grown=grown,
+            way=way,
+            shots=shots,
+        )
     slope = f["swept_slope_pct"]
     if abs(slope) < 1.5 * f["swept_slope_noise_pct"]:
-        return "Swept stroke does not drift over the last 1,000 shots"
-    way = "bit by bit" if f["swept_gradual"] > 0.6 else "in one step" if f["swept_gradual"] < 0.5 else ""
+        return N_("Swept stroke does not drift over the last 1,000 shots")
+    way = (
+        N_("bit by bit")
+        if f["swept_gradual"] > 0.6
+        else N_("in one step")
+        if f["swept_gradual"] < 0.5
+        else ""
+    )
     moved = f"{'grown' if slope > 0 else 'shrunk'} {_pct(slope)}"
-    return f"Swept stroke has {moved}{' ' + way if way and slope > 0 else ''} over the last 1,000 shots"
+    return N_(
+        "Swept stroke has {moved}{way} over the last 1,000 shots",
+        moved=moved,
+        way=" " + way if way and slope > 0 else "",
+    )
 
 
 def _not_shutting(f: Facts) -> str:
     share = f["bottom_share"]
     if _known(share) and share >= 0.1:
-        return f"The screw went to bottom on {round(100 * share)} % of the last 20 shots"
+        return N_("The screw went to bottom on {share} % of the last 20 shots", share=round(100 * share))
     if f["swept_last_pct"] > 5:
-        return f"Swept stroke leapt by {_pct(f['swept_last_pct'])} within five shots"
-    return "The cushion holds"
+        return N_("Swept stroke leapt by {pct} within five shots", pct=_pct(f["swept_last_pct"]))
+    return N_("The cushion holds")
 
 
 def _pressure_level(f: Facts) -> str:
-    change, name = f["peak_change_pct"], "Peak pressure"
+    change, name = f["peak_change_pct"], N_("Peak pressure")
     if not _known(change):
-        change, name = f["transfer_change_pct"], "Transfer pressure"
+        change, name = f["transfer_change_pct"], N_("Transfer pressure")
     if abs(change) < 0.4:
-        return f"{name} is as at startup"
-    return f"{name} is {_pct(change)} {'higher' if change > 0 else 'lower'} than at startup"
+        return N_("{name} is as at startup", name=name)
+    return N_(
+        "{name} is {pct} {value} than at startup",
+        name=name,
+        pct=_pct(change),
+        value="higher" if change > 0 else "lower",
+    )
 
 
 def _pressure_scatter(f: Facts) -> str:
     ratio = f["peak_scatter"]
     if ratio <= 1.15:
-        return "Peak pressure repeats as at startup"
-    return f"Scatter of peak pressure is {_times(ratio)} that at startup"
+        return N_("Peak pressure repeats as at startup")
+    return N_("Scatter of peak pressure is {times} that at startup", times=_times(ratio))
 
 
 def _fill_time(f: Facts) -> str:
     change = f["fill_change_pct"]
     if abs(change) < 1:
-        return "Fill time is as at startup"
-    return f"Fill takes {_pct(change)} {'longer' if change > 0 else 'less'} than at startup"
+        return N_("Fill time is as at startup")
+    return N_(
+        "Fill takes {pct} {value} than at startup", pct=_pct(change), value="longer" if change > 0 else "less"
+    )
 
 
 def _recovery(f: Facts) -> str:
     ratio, change = f["recovery_scatter"], f["recovery_change_pct"]
     if ratio > 1.25:
-        return f"Scatter of recovery per mm is {_times(ratio)} that at startup: melt looks uneven"
+        return N_(
+            "Scatter of recovery per mm is {times} that at startup: melt looks uneven", times=_times(ratio)
+        )
     if abs(change) >= 2:
-        return f"Recovery per mm is {_pct(change)} {'slower' if change > 0 else 'faster'} than at startup"
-    return "Recovery per mm is unchanged: melt looks even"
+        return N_(
+            "Recovery per mm is {pct} {value} than at startup",
+            pct=_pct(change),
+            value="slower" if change > 0 else "faster",
+        )
+    return N_("Recovery per mm is unchanged: melt looks even")
 
 
 def _metering(f: Facts) -> str:
     ratio = f["shot_size_scatter"]
     if ratio <= 1.25:
-        return "Shot size is dosed as evenly as at startup"
-    return f"Scatter of shot size is {_times(ratio)} that at startup"
+        return N_("Shot size is dosed as evenly as at startup")
+    return N_("Scatter of shot size is {times} that at startup", times=_times(ratio))
 
 
 def _weight(f: Facts) -> str:
     change = f["weight_change_pct"]
     if abs(change) < 2 * f["weight_noise_pct"]:
         if f["swept_rise_pct"] > 1:
-            return "Weight is unchanged though the screw travels further: the melt went elsewhere"
-        return "Weight is as at startup"
-    return f"The shot is {_pct(change)} {'heavier' if change > 0 else 'lighter'} than at startup"
+            return N_("Weight is unchanged though the screw travels further: the melt went elsewhere")
+        return N_("Weight is as at startup")
+    return N_(
+        "The shot is {pct} {value} than at startup",
+        pct=_pct(change),
+        value="heavier" if change > 0 else "lighter",
+    )
 
 
 def _gate_seal_drift(f: Facts) -> str:
     rise = f["drift_rise_mm"]
     if f["drift_rise_sigma"] < 1:
-        return "The screw stands still after the gate has sealed, as at startup"
-    return f"The screw drifts {_mm(rise)} more than at startup after the gate has sealed"
+        return N_("The screw stands still after the gate has sealed, as at startup")
+    return N_("The screw drifts {mm} more than at startup after the gate has sealed", mm=_mm(rise))
 
 
 def _known_change(f: Facts) -> str:
     moved = f["change_explains_pct"]
     since = f["shots_since_change"]
     if not _known(since):
-        return "No known change since startup"
+        return N_("No known change since startup")
     if not _known(moved) or abs(moved) < 0.1:
-        return f"The change {since:.0f} shots ago moved nothing"
-    return f"Known changes explain {_pct(moved)} of swept stroke"
+        return N_("The change {since:.0f} shots ago moved nothing", since=since)
+    return N_("Known changes explain {pct} of swept stroke", pct=_pct(moved))
 
 
 def _two_signals(f: Facts) -> bool:
@@ -198,10 +236,10 @@ def settled_by(f: Facts) -> tuple[str, ...]:
 
 def _few_signals(f: Facts) -> str:
     if not _two_signals(f):
-        return "Surer than this, shots alone cannot be"
-    return (
-        "Cushion and shot size alone cannot tell a leak from flash, melt escaping outside or thinner"
-        " melt; shot weight, injection pressure or a drift check would settle it"
+        return N_("Surer than this, shots alone cannot be")
+    return N_(
+        "Cushion and shot size alone cannot tell a leak from flash, melt escaping outside or"
+        " thinner melt; shot weight, injection pressure or a drift check would settle it"
     )
 
 
@@ -240,8 +278,11 @@ _NEEDED: Final[dict[str, tuple[str, ...]]] = {
 
 def _own_inspections(log_odds: float) -> str:
     if log_odds == 0:
-        return "No inspections of this plant correct the score"
-    return f"Inspections of this plant make a score like this {'surer' if log_odds > 0 else 'less sure'}"
+        return N_("No inspections of this plant correct the score")
+    return N_(
+        "Inspections of this plant make a score like this {value}",
+        value="surer" if log_odds > 0 else N_("less sure"),
+    )
 
 
 def term_sentence(term: str, *, log_odds: float, facts: Facts) -> str:
@@ -264,10 +305,10 @@ def term_sentence(term: str, *, log_odds: float, facts: Facts) -> str:
     if term == "pressure_level":
         gone = not any(_known(facts[name]) for name in pressures)
     if gone:
-        early = "not enough shots yet" if term == "slow_drift" else "not known"
+        early = N_("not enough shots yet") if term == "slow_drift" else N_("not known")
         return f"{TERM_TEXT[term]}: {early}"
     if term == "own_inspections":
         return _own_inspections(log_odds)
     if term == "few_signals" and log_odds == 0 and not _two_signals(facts):
-        return "The signals at hand are enough to tell a leak from what looks like one"
+        return N_("The signals at hand are enough to tell a leak from what looks like one")
     return _SENTENCES[term](facts)

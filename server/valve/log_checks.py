@@ -7,6 +7,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from server.language import N_
 from server.maths.results import Undetermined
 
 Floats = NDArray[np.float64]
@@ -53,15 +54,21 @@ def constant_sum(size: Floats, cushion: Floats, *, same_unit: bool = True) -> Co
     moves: Floats = np.column_stack((np.diff(size), np.diff(cushion)))
     moves = moves[np.asarray(np.isfinite(moves).all(axis=1))]
     if len(moves) < CONSTANT_SUM_NEEDS:
-        return Undetermined(f"{len(moves)} of {CONSTANT_SUM_NEEDS} pairs of consecutive shots needed")
+        return Undetermined(
+            N_(
+                "{moves} of {constant_sum_needs} pairs of consecutive shots needed",
+                moves=len(moves),
+                constant_sum_needs=CONSTANT_SUM_NEEDS,
+            )
+        )
     sizes = np.abs(moves)
     reaches = 4.0 * np.quantile(sizes, 0.75, axis=0)
     reaches = np.where(reaches > 0.0, reaches, sizes.max(axis=0))
     moves = np.asarray(moves[(sizes <= reaches).all(axis=1)])
     spread = [float(np.std(moves[:, column])) for column in (0, 1)]
     if len(moves) < CONSTANT_SUM_NEEDS or min(spread) <= 1e-12:
-        what = "the column" if spread[0] <= 1e-12 else "the cushion"
-        return Undetermined(f"{what} does not move from shot to shot, so its sum says nothing")
+        what = N_("the column") if spread[0] <= 1e-12 else N_("the cushion")
+        return Undetermined(N_("{what} does not move from shot to shot, so its sum says nothing", what=what))
     if not same_unit:
         moves = moves * np.array([1.0, spread[0] / spread[1]])
     correlation = float(np.asarray(np.corrcoef(moves.T))[0, 1])

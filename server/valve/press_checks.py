@@ -12,6 +12,7 @@ import numpy as np
 from scipy import stats
 
 from server.errors import InvalidError
+from server.language import N_
 from server.valve.balance import stroke_volume
 
 Pairs = Sequence[tuple[float, float]]
@@ -66,7 +67,12 @@ def transfer_repeatability(readings: Pairs, limit: float = 0.05) -> PressCheck:
         sd * math.sqrt((n - 1) / float(stats.chi2.ppf(0.025, n - 1))),
     )
     verdict = _verdict(sd, limit, interval)
-    text = f"The transfer position scatters by {sd:.3f} mm ({interval[0]:.3f} to {interval[1]:.3f})."
+    text = N_(
+        "The transfer position scatters by {sd:.3f} mm ({interval:.3f} to {interval_2:.3f}).",
+        sd=sd,
+        interval=interval[0],
+        interval_2=interval[1],
+    )
     return PressCheck("transfer", verdict, sd, limit, "mm", interval, text)
 
 
@@ -78,7 +84,7 @@ def speed_linearity(readings: Pairs, limit: float = 10.0) -> PressCheck:
     """
     apart = [(100.0 * abs(measured - asked) / asked, asked) for asked, measured in _above(readings, "set")]
     value, at = max(apart)
-    text = f"Largest deviation {value:.1f} %, at a set speed of {at:g} mm/s."
+    text = N_("Largest deviation {value:.1f} %, at a set speed of {at:g} mm/s.", value=value, at=at)
     return PressCheck("speed", _verdict(value, limit), value, limit, "%", None, text)
 
 
@@ -90,15 +96,18 @@ def load_sensitivity(readings: Pairs, limit: float = 0.7) -> PressCheck:
     >>> round(load_sensitivity([(50.0, 1.0), (1050.0, 1.05)]).value, 2)
     0.5
     """
-    ordered = sorted(_above(readings, "fill time", of=1))
+    ordered = sorted(_above(readings, N_("fill time"), of=1))
     (low, air), (high, loaded) = ordered[0], ordered[-1]
     if high - low < 100.0:
         raise InvalidError(
-            f"load: the pressures lie {high - low:g} bar apart; at least 100, such as in air and in the mold",
+            N_(
+                "load: the pressures lie {high:g} bar apart; at least 100, such as in air and in the mold",
+                high=high - low,
+            ),
             field="readings",
         )
     value = abs(100.0 * (loaded - air) / air / (high - low) * 100.0)
-    text = f"Fill takes {value:.2f} % longer for every 10 MPa more."
+    text = N_("Fill takes {value:.2f} % longer for every 10 MPa more.", value=value)
     return PressCheck("load", _verdict(value, limit), value, limit, "% per 10 MPa", None, text)
 
 
@@ -109,7 +118,7 @@ def hold_response(readings: Pairs, limit: float = 3.0) -> PressCheck:
     1.0
     """
     value = max(100.0 * abs(reached - asked) / asked for asked, reached in _above(readings, "set"))
-    text = f"The hold pressure differs from its setting by up to {value:.1f} %."
+    text = N_("The hold pressure differs from its setting by up to {value:.1f} %.", value=value)
     return PressCheck("hold", _verdict(value, limit), value, limit, "%", None, text)
 
 
@@ -121,7 +130,11 @@ def position_reading(readings: Pairs, limit: float = 0.2) -> PressCheck:
     """
     apart = np.array([display - gauge for gauge, display in readings])
     value = float(np.abs(apart - apart.mean()).max())
-    text = f"Beyond an offset of {apart.mean():.2f} mm, gauge and display differ by up to {value:.2f} mm."
+    text = N_(
+        "Beyond an offset of {mean:.2f} mm, gauge and display differ by up to {value:.2f} mm.",
+        mean=apart.mean(),
+        value=value,
+    )
     return PressCheck("position_reading", _verdict(value, limit), value, limit, "mm", None, text)
 
 
@@ -132,7 +145,7 @@ def pressure_reading(readings: Pairs, limit: float = 3.0) -> PressCheck:
     2.0
     """
     value = max(100.0 * abs(display - gauge) / gauge for gauge, display in _above(readings, "gauge"))
-    text = f"Gauge and display differ by up to {value:.1f} %."
+    text = N_("Gauge and display differ by up to {value:.1f} %.", value=value)
     return PressCheck("pressure_reading", _verdict(value, limit), value, limit, "%", None, text)
 
 
@@ -143,9 +156,9 @@ def recovery_margin(readings: Pairs, limit: float = 1.0) -> PressCheck:
     ('passed', 'failed')
     """
     value = min(one for one, _ in readings)
-    text = f"Recovery ends at least {value:.1f} s before the mold opens (1 to 2 s is right)."
+    text = N_("Recovery ends at least {value:.1f} s before the mold opens (1 to 2 s is right).", value=value)
     if value > 2.0:
-        text += " The melt waits longer than it has to."
+        text += N_(" The melt waits longer than it has to.")
     verdict = "passed" if value >= limit else "failed"
     return PressCheck("recovery", verdict, value, limit, "s", None, text)
 
@@ -156,10 +169,14 @@ def shot_share(readings: Pairs, limit: float = 75.0) -> PressCheck:
     >>> shot_share([(80.0, 200.0)]).value, shot_share([(20.0, 200.0)]).verdict
     (40.0, 'failed')
     """
-    shot, most = _above(readings, "largest shot", of=1)[-1]
+    shot, most = _above(readings, N_("largest shot"), of=1)[-1]
     value = 100.0 * shot / most
     verdict = "passed" if 25.0 <= value <= limit else "failed"
-    text = f"The shot is {value:.0f} % of what the barrel can meter (25 to {limit:g} %)."
+    text = N_(
+        "The shot is {value:.0f} % of what the barrel can meter (25 to {limit:g} %).",
+        value=value,
+        limit=limit,
+    )
     return PressCheck("shot_share", verdict, value, limit, "%", None, text)
 
 
@@ -173,14 +190,18 @@ def residence_time(readings: Pairs, limit: float = 10.0) -> PressCheck:
     """
     cycle_s, shots = _above(readings, "content", of=1)[-1]
     value = cycle_s * shots / 60.0
-    text = f"The melt stays {value:.1f} min in the barrel (at most {limit:g} min)."
+    text = N_(
+        "The melt stays {value:.1f} min in the barrel (at most {limit:g} min).", value=value, limit=limit
+    )
     return PressCheck("residence", _verdict(value, limit), value, limit, "min", None, text)
 
 
 def _above(readings: Pairs, name: str, *, of: int = 0) -> Pairs:
     for pair in readings:
         if not pair[of] > 0.0:
-            raise InvalidError(f"{name} is {pair[of]:g}; it has to be above 0", field="readings")
+            raise InvalidError(
+                N_("{name} is {pair:g}; it has to be above 0", name=name, pair=pair[of]), field="readings"
+            )
     return readings
 
 
@@ -211,9 +232,15 @@ def volume_balance(
     (6.6, True)
     """
     if len(pairs) < 3:
-        raise InvalidError(f"{len(pairs)} shots: at least 3 needed", field="readings")
+        raise InvalidError(N_("{pairs} shots: at least 3 needed", pairs=len(pairs)), field="readings")
     if not melt_density_g_cm3 > 0.0:
-        raise InvalidError(f"melt_density_g_cm3 must be above 0, not {melt_density_g_cm3}", field="density")
+        raise InvalidError(
+            N_(
+                "melt_density_g_cm3 must be above 0, not {melt_density_g_cm3}",
+                melt_density_g_cm3=melt_density_g_cm3,
+            ),
+            field="density",
+        )
     strokes = [stroke for stroke, _ in _above(pairs, "swept")]
     swept = np.array([stroke_volume(one, screw_diameter_mm=screw_diameter_mm) for one in strokes])
     part = np.array([weight for _, weight in _above(pairs, "weight", of=1)]) / melt_density_g_cm3
@@ -223,9 +250,12 @@ def volume_balance(
     half = 100.0 * math.hypot(scatter, reached * density_uncertainty_pct / 100.0)
     lost = 100.0 * (1.0 - reached)
     interval = (lost - half, lost + half)
-    text = (
-        f"{lost:.1f} % of the swept volume never reached the mold ({interval[0]:.1f} to {interval[1]:.1f}): "
-        "backflow while closing, leakage and compression together."
+    text = N_(
+        "{lost:.1f} % of the swept volume never reached the mold ({interval:.1f} to"
+        " {interval_2:.1f}): backflow while closing, leakage and compression together.",
+        lost=lost,
+        interval=interval[0],
+        interval_2=interval[1],
     )
     return VolumeBalance(float(swept.mean()), float(part.mean()), lost, interval, text)
 
@@ -234,35 +264,116 @@ def volume_balance(
 PRESS_CHECKS: Final[Mapping[str, Asked]] = {
     one.check: one
     for one in (
-        Asked("position_reading", "Position reading", "Everything rests on the position: is it read truly?",
-              "Hold a gauge against the screw's travel at three or more positions.",
-              "gauge, mm", "display, mm", 3, 0.2, 3, position_reading),
-        Asked("pressure_reading", "Pressure reading", "Is the pressure read truly?",
-              "Compare with a calibrated gauge at two or more pressures.",
-              "gauge, bar", "display, bar", 2, 3.0, 3, pressure_reading),
-        Asked("transfer", "Transfer position repeats", "Is fill ended at the same place each shot?",
-              "Read the reported transfer position of ten shots.",
-              "transfer position, mm", "", 5, 0.05, 3, transfer_repeatability),
-        Asked("speed", "Injection speed follows its setting", "Does twice the setting give twice the speed?",
-              "Short shots at three or more settings; stroke of fill divided by fill time.",
-              "set, mm/s", "measured, mm/s", 3, 10.0, 4, speed_linearity),
-        Asked("load", "Speed holds under load", "Does melt pressure slow the press down?",
-              "Fill time in air (purged) and in the mold, with the pressure of each.",
-              "pressure, bar", "fill time, s", 2, 0.7, 3, load_sensitivity),
-        Asked("hold", "Hold pressure is reached", "Does hold do what is set?",
-              "Two or more hold settings and the pressure that came.",
-              "set, bar", "reached, bar", 2, 3.0, 2, hold_response),
-        Asked("recovery", "Recovery ends in time", "Is the melt ready before the mold opens?",
-              "Seconds from the end of recovery until the mold opens.",
-              "seconds", "", 1, 1.0, 1, recovery_margin),
-        Asked("shot_share", "Shot suits the barrel", "Is the shot neither tiny nor all of the barrel?",
-              "Shot size of this mold, and the largest the press can meter.",
-              "shot, mm", "largest, mm", 1, 75.0, 1, shot_share),
-        Asked("residence", "Residence time", "Does the melt stay short enough?",
-              "Cycle time and how many shots the barrel holds; the resin maker's longest time as limit.",
-              "cycle, s", "barrel content, shots", 1, 10.0, 1, residence_time),
+        Asked(
+            "position_reading",
+            N_("Position reading"),
+            N_("Everything rests on the position: is it read truly?"),
+            N_("Hold a gauge against the screw's travel at three or more positions."),
+            N_("gauge, mm"),
+            N_("display, mm"),
+            3,
+            0.2,
+            3,
+            position_reading,
+        ),
+        Asked(
+            "pressure_reading",
+            N_("Pressure reading"),
+            N_("Is the pressure read truly?"),
+            N_("Compare with a calibrated gauge at two or more pressures."),
+            N_("gauge, bar"),
+            N_("display, bar"),
+            2,
+            3.0,
+            3,
+            pressure_reading,
+        ),
+        Asked(
+            "transfer",
+            N_("Transfer position repeats"),
+            N_("Is fill ended at the same place each shot?"),
+            N_("Read the reported transfer position of ten shots."),
+            N_("transfer position, mm"),
+            "",
+            5,
+            0.05,
+            3,
+            transfer_repeatability,
+        ),
+        Asked(
+            "speed",
+            N_("Injection speed follows its setting"),
+            N_("Does twice the setting give twice the speed?"),
+            N_("Short shots at three or more settings; stroke of fill divided by fill time."),
+            N_("set, mm/s"),
+            N_("measured, mm/s"),
+            3,
+            10.0,
+            4,
+            speed_linearity,
+        ),
+        Asked(
+            "load",
+            N_("Speed holds under load"),
+            N_("Does melt pressure slow the press down?"),
+            N_("Fill time in air (purged) and in the mold, with the pressure of each."),
+            N_("pressure, bar"),
+            N_("fill time, s"),
+            2,
+            0.7,
+            3,
+            load_sensitivity,
+        ),
+        Asked(
+            "hold",
+            N_("Hold pressure is reached"),
+            N_("Does hold do what is set?"),
+            N_("Two or more hold settings and the pressure that came."),
+            N_("set, bar"),
+            N_("reached, bar"),
+            2,
+            3.0,
+            2,
+            hold_response,
+        ),
+        Asked(
+            "recovery",
+            N_("Recovery ends in time"),
+            N_("Is the melt ready before the mold opens?"),
+            N_("Seconds from the end of recovery until the mold opens."),
+            "seconds",
+            "",
+            1,
+            1.0,
+            1,
+            recovery_margin,
+        ),
+        Asked(
+            "shot_share",
+            N_("Shot suits the barrel"),
+            N_("Is the shot neither tiny nor all of the barrel?"),
+            N_("Shot size of this mold, and the largest the press can meter."),
+            N_("shot, mm"),
+            N_("largest, mm"),
+            1,
+            75.0,
+            1,
+            shot_share,
+        ),
+        Asked(
+            "residence",
+            N_("Residence time"),
+            N_("Does the melt stay short enough?"),
+            N_("Cycle time and how many shots the barrel holds; the resin maker's longest time as limit."),
+            N_("cycle, s"),
+            N_("barrel content, shots"),
+            1,
+            10.0,
+            1,
+            residence_time,
+        ),
     )
-}  # fmt: skip
+}
 
 
 def judge_check(check: str, *, readings: Pairs, limit: float | None = None) -> PressCheck:
@@ -274,11 +385,19 @@ def judge_check(check: str, *, readings: Pairs, limit: float | None = None) -> P
     asked = PRESS_CHECKS.get(check)
     if asked is None:
         known = ", ".join(PRESS_CHECKS)
-        raise InvalidError(f"check is {check!r}; it has to be one of {known}", field="check")
+        raise InvalidError(
+            N_("check is {check!r}; it has to be one of {known}", check=check, known=known), field="check"
+        )
     if len(readings) < asked.least:
         raise InvalidError(
-            f"{asked.name}: {len(readings)} readings given, at least {asked.least} needed", field="readings"
+            N_(
+                "{name}: {readings} readings given, at least {least} needed",
+                name=asked.name,
+                readings=len(readings),
+                least=asked.least,
+            ),
+            field="readings",
         )
     if not all(math.isfinite(one) and math.isfinite(other) for one, other in readings):
-        raise InvalidError("readings must be finite numbers", field="readings")
+        raise InvalidError(N_("readings must be finite numbers"), field="readings")
     return asked.judge(readings, asked.limit if limit is None else limit)

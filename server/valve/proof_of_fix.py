@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
+from server.language import N_
 from server.maths.autocorrelation import autocorrelation, effective_for_mean, effective_for_scatter
 from server.maths.comparison import compare_means, compare_scatter
 from server.maths.intervals import chi2_interval
@@ -120,7 +121,14 @@ def proof_of_fix(
     a, b = (np.asarray(one, dtype=np.float64).ravel() for one in (before, after))
     counts = int(np.isfinite(a).sum()), int(np.isfinite(b).sum())
     if min(counts) < SHOTS_WANTED:
-        return Undetermined(f"{counts[0]} shots before and {counts[1]} after; {SHOTS_WANTED} of each needed")
+        return Undetermined(
+            N_(
+                "{counts} shots before and {counts_2} after; {shots_wanted} of each needed",
+                counts=counts[0],
+                counts_2=counts[1],
+                shots_wanted=SHOTS_WANTED,
+            )
+        )
     means = compare_means(a, second=b, confidence=CONFIDENCE)
     scatters = compare_scatter([a, b], confidence=CONFIDENCE)
     if isinstance(means, Undetermined):
@@ -218,18 +226,20 @@ def _verdict(witnesses: Sequence[Witness], *, known: bool, likelihood: float | N
     states = [one.state for one in witnesses]
     if "worsened" in states:
         worse = witnesses[states.index("worsened")].name
-        return "worse", f"The {worse} of the swept stroke has moved further away."
+        return "worse", N_("The {worse} of the swept stroke has moved further away.", worse=worse)
     speaking = [one for one in states if one != "quiet"]
     if not speaking:
-        return "cannot_say", "Neither level nor scatter was off before: they can prove nothing."
+        return "cannot_say", N_("Neither level nor scatter was off before: they can prove nothing.")
     if all(one == "back" for one in speaking):
         if likelihood is not None and likelihood >= LIKELY:
-            return "better", "What was off is back, but the valve is still judged likely to leak."
-        return "fixed", "What was off before is back at the startup record."
+            return "better", N_("What was off is back, but the valve is still judged likely to leak.")
+        return "fixed", N_("What was off before is back at the startup record.")
     if any(one in ("back", "improved") for one in speaking):
-        how = "is not all back at the record" if known else "cannot be held against a startup record"
-        return "better", f"It has moved the right way, but {how}."
+        how = N_("is not all back at the record") if known else N_("cannot be held against a startup record")
+        return "better", N_("It has moved the right way, but {how}.", how=how)
     strongest = max((one for one in witnesses if one.state != "quiet"), key=lambda one: one.off)
     if strongest.state == "unchanged":
-        return "no_change", f"The {strongest.name} was most off before, and it still is by about as much."
-    return "cannot_say", "The shots so far allow both: that it helped and that it did not."
+        return "no_change", N_(
+            "The {name} was most off before, and it still is by about as much.", name=strongest.name
+        )
+    return "cannot_say", N_("The shots so far allow both: that it helped and that it did not.")

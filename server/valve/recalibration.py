@@ -17,6 +17,7 @@ from scipy import optimize, stats
 
 from server.contract import CAUSES, LEAK_CAUSES
 from server.errors import InvalidError
+from server.language import N_
 from server.maths.results import Undetermined
 from server.valve.judgement import LIMITS, TERMS
 
@@ -80,7 +81,12 @@ def recalibrate(log_odds: Sequence[float], *, failing: Sequence[bool]) -> Recali
     sound = int(y.size - bad)
     if min(bad, sound) < LEAST_OF_EACH:
         return Undetermined(
-            f"{bad} failing and {sound} sound valves inspected; {LEAST_OF_EACH} of each are needed"
+            N_(
+                "{bad} failing and {sound} sound valves inspected; {least_of_each} of each are needed",
+                bad=bad,
+                sound=sound,
+                least_of_each=LEAST_OF_EACH,
+            )
         )
     found = optimize.minimize(_against, np.zeros(2), args=(x, y), method="BFGS", options={"gtol": 1e-8})
     at = np.asarray(found.x, dtype=np.float64)

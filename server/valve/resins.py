@@ -4,12 +4,13 @@ import dataclasses
 from typing import Final
 
 from server.errors import InvalidError
+from server.language import N_
 
 #: How the way out is closed while the screw presses: the plug only where nothing else does.
 METHODS: Final[dict[str, str]] = {
-    "frozen_gate": "frozen gate, longer hold",
-    "shut_gate": "shut valve gate",
-    "rated_plug": "rated plug in the nozzle",
+    "frozen_gate": N_("frozen gate, longer hold"),
+    "shut_gate": N_("shut valve gate"),
+    "rated_plug": N_("rated plug in the nozzle"),
 }
 
 
@@ -22,27 +23,33 @@ class Resin:
     no_plug: str = ""
 
 
-_GAS = "it gives off gas when it decomposes, and a blocked nozzle then bursts"
+_GAS = N_("it gives off gas when it decomposes, and a blocked nozzle then bursts")
 RESINS: Final[dict[str, Resin]] = {
     one.id: one
     for one in (
         Resin("pe", "PE"),
         Resin("pp", "PP"),
-        Resin("ps", "PS, HIPS"),
-        Resin("abs", "ABS, SAN, ASA"),
-        Resin("pc", "PC and its blends"),
+        Resin("ps", N_("PS, HIPS")),
+        Resin("abs", N_("ABS, SAN, ASA")),
+        Resin("pc", N_("PC and its blends")),
         Resin("pmma", "PMMA"),
         Resin("pa", "PA"),
-        Resin("pbt", "PBT, PET"),
-        Resin("pps", "PPS, PPA, LCP"),
-        Resin("tpe", "TPE, TPU"),
+        Resin("pbt", N_("PBT, PET")),
+        Resin("pps", N_("PPS, PPA, LCP")),
+        Resin("tpe", N_("TPE, TPU")),
         Resin("pom", "POM", f"POM must never stand in a blocked nozzle: {_GAS}"),
         Resin("pvc", "PVC", f"PVC must never stand in a blocked nozzle: {_GAS}, with hydrogen chloride"),
         Resin("fluoro", "fluoropolymers", f"fluoropolymers must never stand in a blocked nozzle: {_GAS}"),
-        Resin("cellulose", "CA, CAB, CAP", f"cellulosics must never stand in a blocked nozzle: {_GAS}"),
-        Resin("halogen", "with halogen flame retardant", f"halogen flame retardants decompose: {_GAS}"),
-        Resin("blowing", "with blowing agent", "a blowing agent makes gas, and a blocked nozzle bursts"),
-        Resin("unknown", "another, or not known", "only a resin known not to gas may be shut in by a plug"),
+        Resin("cellulose", N_("CA, CAB, CAP"), f"cellulosics must never stand in a blocked nozzle: {_GAS}"),
+        Resin("halogen", N_("with halogen flame retardant"), f"halogen flame retardants decompose: {_GAS}"),
+        Resin(
+            "blowing", N_("with blowing agent"), N_("a blowing agent makes gas, and a blocked nozzle bursts")
+        ),
+        Resin(
+            "unknown",
+            N_("another, or not known"),
+            N_("only a resin known not to gas may be shut in by a plug"),
+        ),
     )
 }
 
@@ -54,13 +61,22 @@ def check_method(method: str, *, resin: str) -> None:
     >>> check_method("rated_plug", resin="pp")
     """
     if method not in METHODS:
-        raise InvalidError(f"method is {method!r}; it has to be one of {', '.join(METHODS)}", field="method")
+        raise InvalidError(
+            N_("method is {method!r}; it has to be one of {join}", method=method, join=", ".join(METHODS)),
+            field="method",
+        )
     if resin not in RESINS:
-        raise InvalidError(f"resin is {resin!r}; it has to be one of {', '.join(RESINS)}", field="resin")
+        raise InvalidError(
+            N_("resin is {resin!r}; it has to be one of {join}", resin=resin, join=", ".join(RESINS)),
+            field="resin",
+        )
     reason = RESINS[resin].no_plug
     if method == "rated_plug" and reason:
         raise InvalidError(
-            f"method 'rated_plug' is not allowed here: {reason}. Make the check against a frozen gate "
-            "or a shut valve gate",
+            N_(
+                "method 'rated_plug' is not allowed here: {reason}. Make the check against a frozen"
+                " gate or a shut valve gate",
+                reason=reason,
+            ),
             field="method",
         )

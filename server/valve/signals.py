@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import SIGNALS
+from server.language import N_
 from server.maths.results import Undetermined
 
 Floats = NDArray[np.float64]
@@ -162,7 +163,7 @@ def dose_lag_evidence(columns: Mapping[str, NDArray[Any]]) -> DoseLag | Undeterm
         moves = np.abs(np.diff(swept))
         moves = moves[np.isfinite(moves)]
         if len(moves) < 30:
-            return Undetermined(f"{len(moves)} of 30 differences of consecutive shots needed")
+            return Undetermined(N_("{moves} of 30 differences of consecutive shots needed", moves=len(moves)))
         cut = 4.0 * float(np.quantile(moves, 0.75))
         scatter.append(float(np.mean(np.minimum(moves, cut))))
     needed = max(1.05, 1.0 + 4.0 / math.sqrt(len(moves)))

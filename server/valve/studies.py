@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from scipy import stats
 
 from server.errors import InvalidError
+from server.language import N_
 from server.valve.weights import (
     LIMIT_SHOTS,
     Apart,
@@ -60,11 +61,19 @@ def finite_values(values: Sequence[float], *, field: str, least: int) -> Floats:
     try:
         found = np.asarray(values, dtype=np.float64)
     except (TypeError, ValueError) as error:
-        raise InvalidError(f"{field} must be numbers", field=field) from error
+        raise InvalidError(N_("{field} must be numbers", field=field), field=field) from error
     if found.ndim != 1 or len(found) < least:
-        raise InvalidError(f"{field}: at least {least} values needed, {found.size} given", field=field)
+        raise InvalidError(
+            N_(
+                "{field}: at least {least} values needed, {size} given",
+                field=field,
+                least=least,
+                size=found.size,
+            ),
+            field=field,
+        )
     if not np.isfinite(found).all():
-        raise InvalidError(f"{field} must be finite numbers", field=field)
+        raise InvalidError(N_("{field} must be finite numbers", field=field), field=field)
     return found
 
 
@@ -87,9 +96,11 @@ def short_shot_study(
     """
     weights = finite_values(weights_g, field="weights_g", least=3)
     if weights.min() <= 0:
-        raise InvalidError(f"weights_g must be above 0, not {weights.min():g}", field="weights_g")
+        raise InvalidError(N_("weights_g must be above 0, not {min:g}", min=weights.min()), field="weights_g")
     if not (math.isfinite(limit_pct) and limit_pct > 0):
-        raise InvalidError(f"limit_pct must be above 0, not {limit_pct}", field="limit_pct")
+        raise InvalidError(
+            N_("limit_pct must be above 0, not {limit_pct}", limit_pct=limit_pct), field="limit_pct"
+        )
     n, mean, sd = len(weights), float(weights.mean()), float(weights.std(ddof=1))
     step = scale_step([float(one) for one in weights])
     low, high = _sd_interval(sd, n=n, least=step / math.sqrt(12.0))
@@ -126,15 +137,23 @@ def _sd_interval(sd: float, *, n: int, least: float) -> tuple[float, float]:
 
 def _short_shot_text(study: ShortShotStudy) -> str:
     meaning = {
-        "within": "Fill repeats within the limit.",
-        "over": "Fill does not repeat: the valve closes unevenly or the melt is uneven.",
-        "undecided": "Too close to tell with so few shots: weigh more.",
+        "within": N_("Fill repeats within the limit."),
+        "over": N_("Fill does not repeat: the valve closes unevenly or the melt is uneven."),
+        "undecided": N_("Too close to tell with so few shots: weigh more."),
     }[study.verdict]
     if study.verdict == "undecided" and study.more_shots is None:
-        meaning = "So close to the limit that even 200 shots would not tell on which side it lies."
+        meaning = N_("So close to the limit that even 200 shots would not tell on which side it lies.")
     low, high = study.cv_interval
-    return (
-        f"{meaning} Weights vary by {study.percent_variation:.1f} % over {study.n} shots (limit"
-        f" {study.limit_pct:g} % over {study.limit_shots}, a CV of {study.allowed_cv_pct:.2f} %); the true CV"
-        f" lies between {low:.2f} and {high:.2f} %."
+    return N_(
+        "{meaning} Weights vary by {percent_variation:.1f} % over {n} shots (limit"
+        " {limit_pct:g} % over {limit_shots}, a CV of {allowed_cv_pct:.2f} %); the true CV lies"
+        " between {low:.2f} and {high:.2f} %.",
+        meaning=meaning,
+        percent_variation=study.percent_variation,
+        n=study.n,
+        limit_pct=study.limit_pct,
+        limit_shots=study.limit_shots,
+        allowed_cv_pct=study.allowed_cv_pct,
+        low=low,
+        high=high,
     )

@@ -6,44 +6,45 @@ from collections.abc import Sequence
 from typing import Final
 
 from server.errors import InvalidError
+from server.language import N_
 
 #: What can be measured with the screw out, in mm.
 MEASURED: Final[dict[str, str]] = {
-    "ring_diameter_mm": "Ring outside diameter",
-    "bore_diameter_mm": "Barrel bore at the ring's stroke",
-    "ring_inside_mm": "Ring inside diameter",
-    "ring_width_mm": "Ring width",
-    "ring_travel_mm": "Ring travel",
-    "tip_diameter_mm": "Screw tip diameter",
-    "flight_diameter_mm": "Flight diameter, first flights",
-    "seat_wear_mm": "Wear depth of the seat",
+    "ring_diameter_mm": N_("Ring outside diameter"),
+    "bore_diameter_mm": N_("Barrel bore at the ring's stroke"),
+    "ring_inside_mm": N_("Ring inside diameter"),
+    "ring_width_mm": N_("Ring width"),
+    "ring_travel_mm": N_("Ring travel"),
+    "tip_diameter_mm": N_("Screw tip diameter"),
+    "flight_diameter_mm": N_("Flight diameter, first flights"),
+    "seat_wear_mm": N_("Wear depth of the seat"),
 }
 #: With what it was measured, and the expanded uncertainty (k = 2) taken when none is told, mm
 #: (common practice, no source).
 INSTRUMENTS: Final[dict[str, tuple[str, float]]] = {
     "micrometer": ("micrometer", 0.005),
-    "bore_gauge": ("bore gauge", 0.010),
+    "bore_gauge": (N_("bore gauge"), 0.010),
     "caliper": ("caliper", 0.040),
-    "depth_gauge": ("depth gauge", 0.030),
-    "feeler_gauge": ("feeler gauge", 0.020),
-    "measuring_machine": ("coordinate measuring machine", 0.004),
+    "depth_gauge": (N_("depth gauge"), 0.030),
+    "feeler_gauge": (N_("feeler gauge"), 0.020),
+    "measuring_machine": (N_("coordinate measuring machine"), 0.004),
     "other": ("other", 0.050),
 }
 #: What wear looks like.
 FINDINGS: Final[dict[str, str]] = {
-    "abrasion": "abrasive wear, matt and evenly thinned",
-    "scoring": "scoring along the axis",
-    "galling": "galling, metal picked up from the partner",
+    "abrasion": N_("abrasive wear, matt and evenly thinned"),
+    "scoring": N_("scoring along the axis"),
+    "galling": N_("galling, metal picked up from the partner"),
     "pitting": "pitting",
     "corrosion": "corrosion",
-    "erosion": "wash-out where melt leaked past",
-    "chipping": "chipped edge",
+    "erosion": N_("wash-out where melt leaked past"),
+    "chipping": N_("chipped edge"),
     "crack": "crack",
-    "uneven_seat": "seat worn on one side",
-    "deposit": "burnt-on deposit",
-    "foreign_body": "foreign body or unmelted resin at the seat",
-    "loose_tip": "screw tip loose",
-    "none": "no wear seen",
+    "uneven_seat": N_("seat worn on one side"),
+    "deposit": N_("burnt-on deposit"),
+    "foreign_body": N_("foreign body or unmelted resin at the seat"),
+    "loose_tip": N_("screw tip loose"),
+    "none": N_("no wear seen"),
 }
 
 
@@ -95,8 +96,12 @@ def clearance_of(measured: Sequence[Measured]) -> Clearance | None:
     uncertainty = math.hypot(bore.uncertainty_mm, ring.uncertainty_mm) / 2.0
     if clearance < 0.0 and clearance + uncertainty < 0.0:
         raise InvalidError(
-            f"ring_diameter_mm is {ring.value_mm:g}; it has to be at most bore_diameter_mm, which is "
-            f"{bore.value_mm:g}",
+            N_(
+                "ring_diameter_mm is {value_mm:g}; it has to be at most bore_diameter_mm, which is"
+                " {value_mm_2:g}",
+                value_mm=ring.value_mm,
+                value_mm_2=bore.value_mm,
+            ),
             field="ring_diameter_mm",
         )
     narrowest = min(one.value_mm for one in bores)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from scipy import integrate, stats
 
 from server.errors import InvalidError
+from server.language import N_
 
 Floats = NDArray[np.float64]
 
@@ -36,7 +37,7 @@ def expected_range(n: int) -> float:
     (2.326, 3.078)
     """
     if n < 2:
-        raise InvalidError(f"a range needs two values, not {n}", field="n")
+        raise InvalidError(N_("a range needs two values, not {n}", n=n), field="n")
 
     def part(x: float) -> float:
         below = float(stats.norm.cdf(x))
@@ -56,9 +57,16 @@ def range_over(cv_pct: float, *, n: int, limit_pct: float) -> float:
     (0.17, 0.24)
     """
     if n < 2:
-        raise InvalidError(f"a range needs two values, not {n}", field="n")
+        raise InvalidError(N_("a range needs two values, not {n}", n=n), field="n")
     if cv_pct < 0.0 or not limit_pct > 0.0:
-        raise InvalidError(f"cv_pct {cv_pct} and limit_pct {limit_pct} must be above 0", field="cv_pct")
+        raise InvalidError(
+            N_(
+                "cv_pct {cv_pct} and limit_pct {limit_pct} must be above 0",
+                cv_pct=cv_pct,
+                limit_pct=limit_pct,
+            ),
+            field="cv_pct",
+        )
     if cv_pct == 0.0:
         return 0.0
     return float(stats.studentized_range.sf(limit_pct / cv_pct, n, np.inf))
@@ -74,7 +82,7 @@ def over_probability(cv_pct: float, *, n: int, allowed_cv_pct: float) -> float:
     0.56
     """
     if n < 2:
-        raise InvalidError(f"a scatter needs two values, not {n}", field="n")
+        raise InvalidError(N_("a scatter needs two values, not {n}", n=n), field="n")
     return float(stats.chi2.cdf((n - 1) * (cv_pct / allowed_cv_pct) ** 2, n - 1))
 
 
@@ -182,7 +190,12 @@ def compare_with_hold(short_g: Sequence[float], *, hold_g: Sequence[float]) -> H
     for name, given in (("weights_g", short_g), ("hold_weights_g", hold_g)):
         values = np.asarray(given, dtype=np.float64)
         if len(values) < 3 or not np.isfinite(values).all() or values.min() <= 0.0:
-            raise InvalidError(f"{name}: at least 3 weights above 0 needed, {len(values)} given", field=name)
+            raise InvalidError(
+                N_(
+                    "{name}: at least 3 weights above 0 needed, {values} given", name=name, values=len(values)
+                ),
+                field=name,
+            )
         groups.append(values)
     short, hold = (np.log(values) for values in groups)
     spreads = [
@@ -198,9 +211,18 @@ def compare_with_hold(short_g: Sequence[float], *, hold_g: Sequence[float]) -> H
     verdict = "repairs" if interval[0] > 1.0 else "widens" if interval[1] < 1.0 else "not_shown"
     mean, sd = float(groups[1].mean()), float(groups[1].std(ddof=1))
     text = {
-        "repairs": f"Hold pressure repairs it: without hold the weights scatter {ratio:.1f} times as much",
-        "widens": f"With hold the weights scatter more: {1.0 / ratio:.1f} times as much as without",
-        "not_shown": f"Hold pressure makes no difference that shows: the scatters stand {ratio:.1f} to 1",
+        "repairs": N_(
+            "Hold pressure repairs it: without hold the weights scatter {ratio:.1f} times as much",
+            ratio=ratio,
+        ),
+        "widens": N_(
+            "With hold the weights scatter more: {ratio:.1f} times as much as without", ratio=1.0 / ratio
+        ),
+        "not_shown": N_(
+            "Hold pressure makes no difference that shows: the scatters stand {ratio:.1f} to 1", ratio=ratio
+        ),
     }[verdict]
-    text += f" (ratio between {interval[0]:.1f} and {interval[1]:.1f})."
+    text += N_(
+        " (ratio between {interval:.1f} and {interval_2:.1f}).", interval=interval[0], interval_2=interval[1]
+    )
     return HoldCompared(len(hold), mean, sd, 100.0 * sd / mean, ratio, interval, p, verdict, text)

@@ -1,0 +1,66 @@
+"""The languages there are: `web/locale/<code>.po`, each a translation of the one catalogue beside it."""
+
+import functools
+import gettext
+import io
+from collections.abc import Mapping
+from pathlib import Path
+from typing import Any
+
+from babel import Locale, negotiate_locale
+from babel.messages.mofile import write_mo
+from babel.messages.pofile import read_po
+
+from server.language import SOURCE, Language
+from server.settings import outside
+
+
+def languages() -> Mapping[str, str]:
+    """Languages to choose from, by code, each with its own name for itself; the source's first."""
+    codes = (SOURCE, *sorted(path.stem for path in _files()))
+    return {code: (Locale.parse(code).get_display_name(code) or code).capitalize() for code in codes}
+
+
+def wanted_of(header: str) -> Language | None:
+    """The best of what a browser asks for (`Accept-Language`); None: the source's."""
+    if not any(True for _file in _files()):
+        return None
+    asked = [part.partition(";") for part in header[:200].split(",")]
+    ranked = sorted(asked, key=lambda part: -_quality(part[2]))
+    best = negotiate_locale([part[0].strip() for part in ranked], list(languages()), sep="-")
+    return language(best or SOURCE)
+
+
+@functools.cache
+def language(code: str) -> Language | None:
+    """One of `languages()`; None for the source's and for what there is none of.
+
+    Raises: ValueError when the file of the language cannot be read.
+    """
+    path = _folder() / f"{code}.po"
+    if code == SOURCE or path not in _files():
+        return None
+    locale = Locale.parse(code)
+    packed = io.BytesIO()
+    with path.open("rb") as file:
+        write_mo(packed, read_po(file, locale=locale, abort_invalid=True))
+    packed.seek(0)
+    texts = gettext.GNUTranslations(packed)
+    symbols: Mapping[str, Any] = locale.number_symbols.get("latn", locale.number_symbols)
+    return Language(code, texts.gettext, texts.ngettext, symbols["decimal"], symbols["group"])
+
+
+@functools.cache
+def _files() -> frozenset[Path]:
+    return frozenset(_folder().glob("*.po"))
+
+
+def _folder() -> Path:
+    return outside("web") / "locale"
+
+
+def _quality(text: str) -> float:
+    try:
+        return float(text.partition("=")[2] or 1.0)
+    except ValueError:
+        return 0.0
