@@ -6,11 +6,14 @@ before anybody asks (a constant, a reason that is kept) and is put into a langua
 
 import contextlib
 import dataclasses
+import functools
 from collections.abc import Callable, Iterator, Mapping
 from contextvars import ContextVar
-from typing import Any, Final
+from typing import Any, Final, ParamSpec, TypeVar
 
 SOURCE: Final = "en"
+Asked = ParamSpec("Asked")
+Said = TypeVar("Said")
 
 
 @dataclasses.dataclass(frozen=True)
@@ -27,15 +30,18 @@ class Language:
 class Marked(str):
     """A text of the source that knows how to be said in another language.
 
-    It *is* the English text, so that it can be kept, compared and sent; printed, formatted or joined
-    with `+` it speaks the language of whoever is answered.
+    It *is* the English text, so that it can be kept, compared and sent; printed or formatted it speaks the
+    language of whoever is answered.
     """
 
     template: str
     values: dict[str, object]
 
     def __new__(cls, text: str, values: Mapping[str, object] | None = None) -> "Marked":
-        made = super().__new__(cls, text.format(**values) if values else text)
+        english = {
+            name: value[:] if isinstance(value, Marked) else value for name, value in (values or {}).items()
+        }
+        made = super().__new__(cls, text.format(**english) if english else text)
         made.template, made.values = text, dict(values or {})
         return made
 
@@ -56,11 +62,11 @@ class Marked(str):
     def __format__(self, spec: str) -> str:
         return format(str(self), spec)
 
-    def __add__(self, other: str) -> str:
-        return str(self) + str(other)
+    def __add__(self, other: str) -> "Marked":
+        return Marked("{before}{after}", {"before": self, "after": other})
 
-    def __radd__(self, other: str) -> str:
-        return other + str(self)
+    def __radd__(self, other: str) -> "Marked":
+        return Marked("{before}{after}", {"before": other, "after": self})
 
 
 _current: ContextVar[Language | None] = ContextVar("language", default=None)
@@ -129,6 +135,23 @@ def code() -> str:
     """The code of the language being written, for the `lang` of a page."""
     language = _current.get()
     return SOURCE if language is None else language.code
+
+
+def kept_by_language(most: int) -> Callable[[Callable[Asked, Said]], Callable[Asked, Said]]:
+    """As `functools.lru_cache`, for what holds words: each language has its own."""
+
+    def keep(make: Callable[Asked, Said]) -> Callable[Asked, Said]:
+        @functools.lru_cache(maxsize=most)
+        def kept(_code: str, *args: Asked.args, **kwargs: Asked.kwargs) -> Said:
+            return make(*args, **kwargs)
+
+        @functools.wraps(make)
+        def known(*args: Asked.args, **kwargs: Asked.kwargs) -> Said:
+            return kept(code(), *args, **kwargs)  # type: ignore[arg-type]  # hashable, as of any such cache
+
+        return known
+
+    return keep
 
 
 @contextlib.contextmanager

@@ -64,3 +64,9 @@ def _quality(text: str) -> float:
         return float(text.partition("=")[2] or 1.0)
     except ValueError:
         return 0.0
+
+
+def forget() -> None:
+    """Look at the folder anew."""
+    language.cache_clear()
+    _files.cache_clear()

@@ -91,7 +91,7 @@ class Actor:
 
 NOBODY: Final = Actor("", "", "nobody")
 #: Everyone, where login is switched off; what they do is signed with these words.
-OPEN: Final = Actor("no login", "administrator", "open")
+OPEN: Final = Actor(N_("no login"), "administrator", "open")
 
 
 def permissions_of(actor: Actor) -> frozenset[str]:

@@ -27,7 +27,7 @@ HOUR_FULL: Final = 30
 _QUIET: Final = ("suppressed", "out_of_service", "shelved")
 
 _ISA = N_("ISA-18.2 / IEC 62682, read in secondary public sources")
-_RATE, _FLOOD = f"{_ISA}, 16.4.3", f"{_ISA}, 16.4.4"
+_RATE, _FLOOD = _ISA + ", 16.4.3", _ISA + ", 16.4.4"
 
 
 @dataclasses.dataclass(frozen=True)
@@ -205,9 +205,9 @@ def _measures(
         Measure("full_tens", _per(full_tens, TEN_MINUTES_MS, span_ms), 0.01, True, "share", _RATE),
         Measure("full_hours", _per(full_hours, HOUR_MS, span_ms), 0.01, True, "share", _RATE),
         Measure("flooded", _per(flooded_ms, 1, span_ms), 0.01, True, "share", _FLOOD),
-        Measure("top_ten", top_ten, 0.05, False, "share", f"{_ISA}, 16.4.5"),
-        Measure("chattering", float(len(flickering)), 0.0, False, "alarms", f"{_ISA}, 16.4.6"),
-        Measure("stale", float(len(stale)), 5.0, True, "alarms", f"{_ISA}, 16.4.7"),
+        Measure("top_ten", top_ten, 0.05, False, "share", _ISA + ", 16.4.5"),
+        Measure("chattering", float(len(flickering)), 0.0, False, "alarms", _ISA + ", 16.4.6"),
+        Measure("stale", float(len(stale)), 5.0, True, "alarms", _ISA + ", 16.4.7"),
     )
 
 

@@ -165,7 +165,7 @@ def _same(first: Side, second: Side) -> bool:
 def _signal(name: str, first: Side, second: Side) -> SignalCompared:
     missing = [side for side in (first, second) if not _has(side, name)]
     if missing:
-        which = "startup" if missing[0] is first else "later"
+        which = N_("startup") if missing[0] is first else N_("later")
         return SignalCompared(name, (0, 0), reason=N_("the {which} stretch does not hold it", which=which))
     if name in first.signals and name in second.signals:
         return _from_values(name, first.signals[name], second.signals[name])

@@ -196,7 +196,7 @@ def sufficiency_of(n: int, *, effective: float) -> tuple[bool, str]:
 
 def _verdict(stable: bool, sufficient: bool, share_out: float, sufficiency: str) -> str:
     if not stable:
-        return "Not stable: the level moved during this stretch; find out why before approving it."
+        return N_("Not stable: the level moved during this stretch; find out why before approving it.")
     if share_out > 0.1:
         return f"Doubtful: {share_out:.0%} of the values had to be left out."
     if not sufficient:

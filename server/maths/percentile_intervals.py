@@ -213,7 +213,7 @@ def rank_ends(
     worth = math.floor(n * share)
     needed = values_for_ranks(tail, confidence=confidence)
     if worth < needed:
-        told = f"{n}" if share >= 1.0 else f"{n} values are worth {worth}:"
+        told = f"{n}" if share >= 1.0 else N_("{n} values are worth {worth}:", n=n, worth=worth)
         few = Undetermined(
             N_(
                 "{told} of {needed} values needed to bound quantiles without a model",

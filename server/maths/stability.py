@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 import numpy.typing as npt
 
+from server.language import N_
 from server.maths.baseline import PhaseOne, phase_one
 from server.maths.results import Undetermined
 
@@ -53,7 +54,7 @@ def judge(found: PhaseOne | Undetermined) -> Stability | Undetermined:
         return found
     far = sum(e.reason in ("outlier", "transient", "warm_up") for e in found.exclusions)
     if not found.stable:
-        return Stability(False, "Not stable: the level moved. These indices describe no process.")
+        return Stability(False, N_("Not stable: the level moved. These indices describe no process."))
     if far > max(1, found.n_used // 100):
         return Stability(False, f"Not stable: {far} values lie far off. Find out why before using this.")
     return Stability(True, "Stable over this stretch.")

@@ -75,7 +75,7 @@ def templates() -> jinja2.Environment:
         lstrip_blocks=True,
         auto_reload=False,
     )
-    environment.newstyle_gettext = True  # type: ignore[attr-defined]
+    environment.newstyle_gettext = True  # type: ignore[attr-defined]  # set by the extension
     environment.globals |= {
         "_": language.say,
         "gettext": _gettext,

@@ -151,7 +151,7 @@ def _marked(value: object) -> str:
     """The one thing the encoder does not know: a text that is put into the reader's language."""
     if isinstance(value, Marked):
         return str(value)
-    raise NotImplementedError(f"{type(value).__name__} cannot be answered")
+    raise TypeError(f"{type(value).__name__} cannot be answered")
 
 
 def as_json(body: Any, *, headers: dict[str, str] | None = None) -> Response:

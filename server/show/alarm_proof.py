@@ -6,9 +6,9 @@ from typing import Any
 
 from markupsafe import Markup
 
-from server.language import _
+from server.language import _, say
 from server.words.catalogue import shared_object
-from server.words.numbers import fixed, whole
+from server.words.numbers import capital, fixed, whole
 
 Found = Mapping[str, Any]
 
@@ -59,9 +59,9 @@ def _healthy(found: Found) -> PlainTable:
 
 
 def _healthy_row(row: Found) -> tuple[str, ...]:
-    name = str(row["name"]).replace("phi", "φ").replace("sigma", "σ")
+    name = say(str(row["name"])).replace("phi", "φ").replace("sigma", "σ")
     return (
-        name if name.startswith("φ") else name[0].upper() + name[1:],
+        name if name.startswith("φ") else capital(name),
         whole(row["press_weeks"]),
         whole(row["false_alarms"]),
         fixed(row["per_press_week"], 3),
@@ -80,7 +80,7 @@ def _delays(found: Found) -> PlainTable:
             row = by_key[(name, phi)]
             cells.append(f"{whole(round(row['mean_shots']))} ({whole(round(row['nine_of_ten_within']))})")
         naive = by_key[(name, phis[0])]["every_rule_mean_shots"]
-        rows.append((name[0].upper() + name[1:].replace("sigma", "σ"), *cells, fixed(naive, 0)))
+        rows.append((capital(name).replace("sigma", "σ"), *cells, fixed(naive, 0)))
     return PlainTable(
         title=_("Shots until a step is found"),
         under=(
@@ -100,19 +100,21 @@ def _delays(found: Found) -> PlainTable:
 
 def proof_chapter() -> tuple[str, str, str]:
     """(anchor, title, body) of the help chapter."""
-    body = Markup(
-        "<p>The plant says how many false alarms it tolerates. Each press may spend its share, and its"
-        " charts are"
-        " planned so that all of them together stay within it, the error of what little is known of a press"
-        ' included. How the budget stands: <a href="/alarm-budget">alarm budget</a>.</p>'
-        "<p>What is promised: as long as a press keeps its level and its scatter but for the changes that are"
-        " recorded, its charts raise no more false alarms than that, whatever the autocorrelation up to"
-        " 0.6, tails"
-        " as heavy as Student's t with three degrees, and display steps up to twice the scatter. What is"
-        " not: a"
-        " level that wanders slowly is only allowed for as far as it was seen to wander in the first week,"
-        " and a"
-        " change nobody recorded is found like a fault.</p>"
+    body = Markup("<p>{}</p><p>{}</p>").format(
+        Markup(
+            _(
+                "The plant says how many false alarms it tolerates. Each press may spend its share, and its"
+                " charts are planned so that all of them together stay within it, the error of what little is"
+                ' known of a press included. How the budget stands: <a href="/alarm-budget">alarm budget</a>.'
+            )
+        ),
+        _(
+            "What is promised: as long as a press keeps its level and its scatter but for the changes that"
+            " are recorded, its charts raise no more false alarms than that, whatever the autocorrelation"
+            " up to 0.6, tails as heavy as Student's t with three degrees, and display steps up to twice the"
+            " scatter. What is not: a level that wanders slowly is only allowed for as far as it was seen to"
+            " wander in the first week, and a change nobody recorded is found like a fault."
+        ),
     )
     for table in proof_tables():
         body += _table(table)

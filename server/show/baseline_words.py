@@ -169,7 +169,9 @@ def _running_words(advice: Advice) -> str:
     if advice.running is None:
         return _("A press without shots")
     one = advice.running
-    name = f"{one.mold or 'No mold named'}{f' with {one.material}' if one.material else ''}"
+    name = (one.mold or _("No mold named")) + (
+        _(" with {material}", material=one.material) if one.material else ""
+    )
     return _("{name}, set-up {setup},", name=name, setup=one.setup) if one.setup else name
 
 

@@ -125,7 +125,7 @@ def _row(one: PressBudget) -> PressRow:
 
 def _opened(one: PressBudget) -> str:
     if not one.opened:
-        return "none"
+        return _("none")
     unreal = (
         _(", {called_not_real} not real", called_not_real=one.called_not_real) if one.called_not_real else ""
     )
@@ -152,7 +152,7 @@ def _state(one: PressBudget) -> str:
 
 
 def _signals(report: BudgetReport) -> PlainTable:
-    words = {"level": "level", "scatter": "scatter"}
+    words = {"level": _("level"), "scatter": _("scatter")}
     return PlainTable(
         title=_("Which signals spend it"),
         under=_("What each chart may spend in all presses together, and what it found, real or not."),
@@ -183,7 +183,7 @@ def _costs(report: BudgetReport) -> PlainTable:
         head=(_("False alarms a press and week"), _("Step of 0.5 σ"), _("of 1 σ"), _("of 2 σ")),
         rows=tuple(
             (
-                f"{number(cost.per_press_week, 2)}{' (yours)' if cost.own else ''}",
+                f"{number(cost.per_press_week, 2)}{_(' (yours)') if cost.own else ''}",
                 *(whole(round(shots)) for shots in cost.shots.values()),
             )
             for cost in report.costs

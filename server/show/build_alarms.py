@@ -20,7 +20,7 @@ from server.store.alarms import Alarm, public_id
 from server.store.page_queries import Row, accepted_presses, open_alarms, past_alarms
 from server.words.catalogue import ALARM_KIND, ALARM_STATE, HELD_BACK, REASON, URGENCY, worded
 from server.words.guidance import floor_advice
-from server.words.numbers import count_word
+from server.words.numbers import all_now, count_word
 
 _ORDER: Final = ("now", "this_shift", "this_week")
 _WAITING: Final = ("unacknowledged", "returned_unacknowledged")
@@ -114,7 +114,7 @@ def alarms_answer(urgencies: Sequence[str]) -> str:
             else _("{first} Not now.", first=first)
         )
     if now == len(urgencies):
-        return f"{first} {('Now.', 'Both now.')[now - 1] if now <= 2 else 'All of them now.'}"
+        return f"{first} {all_now(now)}"
     return _(
         "{first} {now} {value} yours now.",
         first=first,
@@ -147,14 +147,14 @@ def _state_text(alarm: Row, plant: Plant) -> str:
     if alarm["state"] == "shelved" and alarm["shelved_until_ms"]:
         return _("put aside until {shelved_until}", shelved_until=plant.moment(alarm["shelved_until_ms"]))
     if alarm["state"] == "suppressed":
-        return f"held: {worded(HELD_BACK, alarm['suppressed_by'])}"
+        return _("held: {why}", why=worded(HELD_BACK, alarm["suppressed_by"]))
     if alarm["state"] == "out_of_service":
         return _("held: this kind is out of service")
     return worded(ALARM_STATE, alarm["state"])
 
 
 def _without_mark(card: AlarmCard) -> AlarmCard:
-    return dataclasses.replace(card, state_text=card.state_text.removeprefix("held: "))
+    return dataclasses.replace(card, state_text=card.state_text.removeprefix(_("held: {why}", why="")))
 
 
 def _answered(alarm: Row, plant: Plant) -> str:

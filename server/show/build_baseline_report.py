@@ -193,7 +193,7 @@ def _signal(one: SignalReport, units: Units) -> ReportSignal:
 
 def _verdict(one: SignalReport) -> str:
     """As short as a table wants it."""
-    level = {True: "stable", False: _("not stable: its level moved"), None: _("stability not kept")}[
+    level = {True: _("stable"), False: _("not stable: its level moved"), None: _("stability not kept")}[
         one.stable
     ]
     return (

@@ -115,7 +115,7 @@ def record_choices(records: Sequence[Baseline], plant: Plant, chosen: str = "") 
 
 
 def of_text(one: Baseline) -> str:
-    return " · ".join(part for part in (one.mold, one.material, one.setup or "every set-up") if part)
+    return " · ".join(part for part in (one.mold, one.material, one.setup or _("every set-up")) if part)
 
 
 def who_lines(one: Baseline, plant: Plant) -> tuple[str, ...]:
@@ -125,12 +125,12 @@ def who_lines(one: Baseline, plant: Plant) -> tuple[str, ...]:
         when = "" if at_ms is None else f", {plant.moment(at_ms)}"
         return _("{did} by {who}{when}", did=did, who=who, when=when) + (f": “{why}”" if why else "")
 
-    lines = [line("captured", one.captured_by, one.captured_ms, one.note)]
+    lines = [line(_("captured"), one.captured_by, one.captured_ms, one.note)]
     if one.approved_by:
         why = "" if one.approved_note == one.note else one.approved_note
-        lines.append(line("approved", one.approved_by, one.approved_ms, why))
+        lines.append(line(_("approved"), one.approved_by, one.approved_ms, why))
     if one.retired_by:
-        lines.append(line("retired", one.retired_by, one.retired_ms, one.retired_note))
+        lines.append(line(_("retired"), one.retired_by, one.retired_ms, one.retired_note))
     return tuple(lines)
 
 

@@ -153,7 +153,7 @@ def _first_clear(one: SignalCompared, units: Units) -> str:
         )
     if one.scattered and one.sigmas is not None:
         said.append(_("scatters {ratio} times as much", ratio=fixed(one.sigmas.ratio, 1)))
-    return f"{signal_name(one.signal).lower()} {' and '.join(said)}"
+    return f"{signal_name(one.signal).lower()} {_(' and ').join(said)}"
 
 
 def _apart(signal: str, value: float, units: Units, *, unit: bool = True) -> str:
@@ -192,7 +192,9 @@ def _row(one: SignalCompared, units: Units) -> ComparedRow:
     if one.sigmas is not None:
         ratio = f"× {fixed(one.sigmas.ratio, 2)}"
         reach = _("{lower} to {upper}", lower=fixed(one.sigmas.lower, 2), upper=fixed(one.sigmas.upper, 2))
-    clear = [word for said, word in ((one.moved, "moved"), (one.scattered, _("scatters otherwise"))) if said]
+    clear = [
+        word for said, word in ((one.moved, _("moved")), (one.scattered, _("scatters otherwise"))) if said
+    ]
     ends = (_apart(one.signal, end, units, unit=False) for end in (one.means.lower, one.means.upper))
     return ComparedRow(
         signal=signal_name(one.signal),

@@ -190,7 +190,7 @@ def _looked(one: Found, plant: Plant) -> LookedUp:
             capability_text=one.capability_text,
         )
     return LookedUp(
-        title=f"{one.press}, {one.mold or 'no mold named'}",
+        title=f"{one.press}, {one.mold or _('no mold named')}",
         span=_(
             "{shots} {shot}, {since} to {to}",
             shots=whole(one.shots),

@@ -9,9 +9,10 @@ import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
-from server.show.build_press import SHOWN, event_words
+from server.show.build_press import SHOWN
 from server.show.figures import EventMark, FindingBar, SignalLimits, Trace, Window, press_figure
 from server.show.plant_words import Plant
+from server.show.press_words import event_words
 from server.show.startup_record import recorded_signals
 from server.store.evaluation import GRAINS
 from server.store.page_queries import (

@@ -133,7 +133,7 @@ def _under(limits: Limits, demand: float, asked: Stretch, plant: Plant, out: str
                 demand=demand,
             )
         )
-    end = "today" if asked.to_ms > plant.now_ms else plant.day(asked.to_ms - 1)
+    end = _("today") if asked.to_ms > plant.now_ms else plant.day(asked.to_ms - 1)
     parts.append(_("{since} to {end}", since=plant.day(asked.from_ms), end=end))
     if held.newer and held.version is not None:
         parts.append(_("limits of that time, version {version_no}", version_no=held.version.version_no))
@@ -223,7 +223,8 @@ def _consistency(rows: Sequence[Row], mold: str) -> str:
     for row in rows:
         ratio = read_judgement(row).fact("swept_scatter") if row["mold"] == mold else None
         if ratio is not None:
-            told.append(f"{row['press']} {'steady' if ratio < 1.25 else f'scatter {ratio:.1f} times'}")
+            found = _("steady") if ratio < 1.25 else _("scatter {ratio:.1f} times", ratio=ratio)
+            told.append(f"{row['press']} {found}")
     start = _("Cushion and swept stroke have no limits of the drawing.")
     if not told:
         return _("{start} No press runs this mold now with a startup record to compare with.", start=start)

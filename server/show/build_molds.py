@@ -75,10 +75,10 @@ def _answer(states: Sequence[str]) -> str:
         told += _(
             " {unstable} {value} not stable.",
             unstable=count_word(unstable, capital=True),
-            value="is" if unstable == 1 else "are",
+            value=_("is") if unstable == 1 else _("are"),
         )
     if without:
-        has = "has" if without == 1 else "have"
+        has = plural(without, "has", "have")
         told += _(
             " {without} {has} no limits of the drawing.", without=count_word(without, capital=True), has=has
         )

@@ -28,7 +28,7 @@ _NAMES: Final = {
     "full_hours": (N_("Hours with more than 30"), N_("below 1 %")),
     "flooded": (N_("Time in a flood"), N_("below 1 %")),
     "top_ten": (N_("Share of the ten that come most"), N_("about 1 to 5 %")),
-    "chattering": (N_("Alarms that come and go"), "none"),
+    "chattering": (N_("Alarms that come and go"), N_("none")),
     "stale": (N_("Alarms that stand longer than a day"), N_("fewer than 5")),
 }
 _HEIGHT, _STEP = 60, 14
@@ -118,7 +118,7 @@ def _measure(one: Measure) -> MeasureRow:
         value = f"{100 * one.value:.1f} %"
     else:
         value = f"{one.value:.0f}" if one.unit == "alarms" else f"{one.value:.2f}"
-    return MeasureRow(name, value, benchmark, "met" if one.met else _("not met"), not one.met, one.source)
+    return MeasureRow(name, value, benchmark, _("met") if one.met else _("not met"), not one.met, one.source)
 
 
 def _urgencies(found: Performance) -> tuple[MeasureRow, ...]:

@@ -24,15 +24,15 @@ from server.store.page_queries import (
     shots_lately,
     waiting_presses,
 )
-from server.words.numbers import count_word, percent, whole
+from server.words.numbers import all_now, count_word, percent, whole
 from server.words.times import MINUTE, span
 
 #: Words of the state filter, in the order they are offered.
 STATES: Mapping[str, str] = {
     "open": N_("with an open alarm"),
     "unusual": N_("not as usual"),
-    "quiet": "quiet",
-    "silent": "silent",
+    "quiet": N_("quiet"),
+    "silent": N_("silent"),
     "unknown": N_("not judged"),
 }
 #: Where an open alarm puts a press that has no higher likelihood.
@@ -158,7 +158,7 @@ def plant_answer(urgencies: Sequence[str | None], moods: Sequence[str]) -> str:
         )
         now = asking.count("now")
         if now == len(asking):
-            return f"{first} {('Now.', 'Both now.')[now - 1] if now <= 2 else 'All of them now.'}"
+            return f"{first} {all_now(now)}"
         return (
             _("{first} {now} of them now.", first=first, now=count_word(now, capital=True)) if now else first
         )

@@ -25,7 +25,7 @@ from server.show.pages import (
     TimelineRow,
 )
 from server.show.plant_words import Plant, Since, SinceOf, press_api, press_href, unknown_since
-from server.show.press_words import CLAIM, WATCH, is_silent, last_shot_words, press_answer
+from server.show.press_words import CLAIM, WATCH, event_words, is_silent, last_shot_words, press_answer
 from server.show.record_line import record_line
 from server.show.ruled_out import with_data
 from server.show.startup_record import RecordedSignal, recorded_signals, startup_stroke
@@ -48,7 +48,6 @@ from server.store.records import baseline_by_no
 from server.store.shots import read_columns
 from server.valve.signals import derive
 from server.words.catalogue import (
-    EVENT_NAMES,
     HELD_BACK,
     LEAK_STATUS,
     VALVE_STYLE,
@@ -166,7 +165,11 @@ def _under(
     if row["mold"]:
         parts.append(f"{row['mold']} {mold_parts(connection).get(row['mold'], '')}".strip())
     if row["material"]:
-        parts.append(f"{row['material']}{' lot ' + row['lot'] if row['lot'] else ''}")
+        parts.append(
+            _("{material} lot {lot}", material=row["material"], lot=row["lot"])
+            if row["lot"]
+            else row["material"]
+        )
     parts.append(_valve_words(connection, row, valves))
     if record is not None:
         parts.append(
@@ -368,22 +371,12 @@ def _event_rows(connection: sa.Connection, row: Row, plant: Plant) -> tuple[Time
     )
 
 
-def event_words(event: Row) -> str:
-    """An event as a short line: kind, what, from and to."""
-    what = worded(EVENT_NAMES, event["kind"])
-    parts = [what, event["lot"], event["setting"]]
-    if event["from_value"] or event["to_value"]:
-        parts.append(f"{event['from_value'] or '?'} → {event['to_value'] or '?'}")
-    text = " ".join(part for part in parts if part)
-    return f"{text}: {event['note']}" if event["note"] else text
-
-
 def _configuration(row: Row, units: Units) -> tuple[Fact, ...]:
     lag = row["dose_lag"] if row["dose_lag"] is not None else row["dose_lag_found"]
     return (
         Fact(_("Screw"), units.text("length", row["screw_diameter_mm"], 1)),
         Fact(_("Valve"), worded(VALVE_STYLE, row["valve_style"])),
-        Fact(_("Pressure"), _("in the plastic") if row["pressure_basis"] == "specific" else "hydraulic"),
+        Fact(_("Pressure"), _("in the plastic") if row["pressure_basis"] == "specific" else _("hydraulic")),
         Fact(_("Dose"), _("belongs to the next shot") if lag == 1 else _("belongs to the same shot")),
         Fact(_("Area"), row["area"] or "–"),
     )

@@ -5,7 +5,7 @@ from typing import Any
 
 import sqlalchemy as sa
 
-from server.language import N_, _
+from server.language import N_, _, say
 from server.show.frame import Frame
 from server.show.more_pages import (
     LoginPage,
@@ -18,7 +18,7 @@ from server.show.plant_words import Plant
 from server.store.page_queries import people_by_name
 from server.store.thinning import last_thinning
 from server.words.catalogue import ROLE, worded
-from server.words.units import CHOICES, WRITTEN
+from server.words.units import CHOICES, QUANTITY, WRITTEN
 
 #: What a setting is called, how it is entered, and what it means.
 _FIELDS: tuple[tuple[str, str, str, str], ...] = (
@@ -111,7 +111,7 @@ def build_settings(connection: sa.Connection, plant: Plant) -> SettingsPage:
     units = tuple(
         SettingField(
             path=f"units.{quantity}",
-            name=_("Unit of {quantity}", quantity=quantity),
+            name=_("Unit of {quantity}", quantity=say(QUANTITY[quantity])),
             kind="choice",
             value=str(getattr(plant.units, quantity)),
             meaning=_("What pages show; shots are kept in mm, bar, °C and cm³."),

@@ -36,7 +36,7 @@ def build_setups(connection: sa.Connection, plant: Plant, *, press: str) -> Setu
     known = dict(now.entered.setpoints if now and now.entered else now.setpoints if now else {})
     fields = [Fact(name, value_text(value)) for name, value in known.items()]
     return SetupsPage(
-        frame=plant.frame(f"{press} set-ups", active="/"),
+        frame=plant.frame(_("{press} set-ups", press=press), active="/"),
         press=press,
         answer=_answer(full_name(row), history, now),
         under=_("Set-points come with the shots where the press reports them, or are entered here"),

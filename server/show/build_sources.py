@@ -24,8 +24,8 @@ _KIND: Final = {"opcua": N_("OPC UA"), "mqtt": "MQTT", "folder": N_("a folder of
 _FIELD: Final = {
     "shot_size_cm3": N_("shot size"),
     "shot_size_mm": N_("shot size"),
-    "cushion": "cushion",
-    "cushion_mm": "cushion",
+    "cushion": N_("cushion"),
+    "cushion_mm": N_("cushion"),
     "cushion_cm3": N_("cushion volume"),
     "peak_pressure_bar": N_("peak pressure"),
     "transfer_pressure_bar": N_("pressure at transfer"),

@@ -239,7 +239,9 @@ def _side(progress: TrialProgress, signal: str, level: int) -> str:
     if found.compared is None:
         return fixed(found.mean, 2)
     clear = found.compared.lower > 0.0 or found.compared.upper < 0.0
-    return f"{fixed(found.mean, 2)} ({signed(found.compared.difference)}{'' if clear else ', could be none'})"
+    return (
+        f"{fixed(found.mean, 2)} ({signed(found.compared.difference)}{'' if clear else _(', could be none')})"
+    )
 
 
 def _picture(name: str, level: Level, across: Scale) -> Markup:

@@ -166,7 +166,8 @@ def cases(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) -> 
             kind="case", title=_("Case {case_no} of {press}", case_no=row['case_no'], press=row['press']),
             text=_line(
                 row["about"], _("opened {opened}", opened=plant.day(row['opened_ms'])),
-                "open" if row["closed_ms"] is None else f"closed: {worded(PROVEN, row['verdict'])}",
+                _("open") if row["closed_ms"] is None
+                else _("closed: {how}", how=worded(PROVEN, row["verdict"])),
                 row["owner"],
             ),
             href=case_href(row["press"], row["case_no"]),
@@ -269,7 +270,7 @@ def trials(connection: sa.Connection, asked: Asked, plant: Plant, limit: int) ->
             text=_line(
                 row["setting"],
                 _("planned {planned}", planned=plant.day(row["planned_ms"])),
-                "running" if row["ended_ms"] is None else "over",
+                _("running") if row["ended_ms"] is None else _("over"),
             ),
             href=trial_href(row["press"], row["trial_no"]),
         )

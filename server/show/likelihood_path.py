@@ -1,12 +1,11 @@
 """The leak-likelihood over the last 30 days as a line without marks."""
 
-import functools
 from collections.abc import Sequence
 from typing import Final
 
 from markupsafe import Markup
 
-from server.language import _
+from server.language import _, kept_by_language
 from server.show.scale import Scale
 from server.show.svg import drawing, element, label, line
 from server.words.numbers import percent
@@ -30,7 +29,7 @@ def likelihood_path(points: Sequence[tuple[int, float]], *, now_ms: int, unusual
     )
 
 
-@functools.lru_cache(maxsize=4_000)
+@kept_by_language(4_000)
 def _drawn(points: tuple[tuple[int, float], ...], now_ms: int, unusual: bool) -> Markup:
     across = Scale(low=now_ms - DAYS * DAY, high=now_ms, left=2.0, right=_WIDTH - 2.0)
     up = Scale(low=0.0, high=1.0, left=_BASE, right=4.0)

@@ -19,7 +19,7 @@ from server.show.pages import BeforeAfter, BeforeAfterRow, EventChoice, LimitVer
 from server.show.plant_words import Plant
 from server.store.mold_versions import MoldVersion
 from server.store.page_queries import Row, events_between
-from server.words.catalogue import EVENT_NAMES, signal_name
+from server.words.catalogue import EVENT_NAMES, signal_name, worded
 from server.words.numbers import fixed, number, whole
 
 #: Values without which a press is not compared with the others (common practice, no source).
@@ -41,7 +41,7 @@ def odd_ones(by_press: Mapping[str, Assessed], limits: Limits) -> tuple[str, ...
             "{names} makes parts {difference} g {value} than the other presses ({min} to {max} g{share}).",
             names=names[one.level],
             difference=number(abs(one.difference)),
-            value="heavier" if one.difference > 0 else "lighter",
+            value=_("heavier") if one.difference > 0 else _("lighter"),
             min=number(min(abs(one.lower), abs(one.upper))),
             max=number(max(abs(one.lower), abs(one.upper))),
             share=_share(one.difference, limits),
@@ -102,7 +102,7 @@ def choices_of(
                 for part in (
                     plant.moment(at_ms),
                     f"{press}:",
-                    EVENT_NAMES.get(event["kind"], event["kind"]),
+                    worded(EVENT_NAMES, event["kind"]),
                     event["setting"],
                     event["lot"],
                 )

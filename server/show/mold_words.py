@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from server.language import _, plural
+from server.language import _, plural, say
 from server.maths.capability import Capability, Index
 from server.maths.demand import chance_of_demand
 from server.maths.percentiles import PercentileIndices
@@ -78,9 +78,9 @@ def lane_verdict(
     verdict = verdict_of(capability, stable, demand=demand)
     word = _("Ppk {value}", value=fixed(value, 2))
     if isinstance(stable, Stability) and not stable.stable:
-        why = stable.text.partition(".")[0].partition(": ")[2]
+        why = say(stable.text).partition(".")[0].partition(": ")[2]
         return _("Not stable"), _("{why} · {word} describes no process", why=why, word=word), True
-    steady = "stable" if isinstance(stable, Stability) else stable.reason
+    steady = _("stable") if isinstance(stable, Stability) else stable.reason
     if is_normal(capability) and capability.ppk is not None:
         between = capability.ppk.interval
         detail = _(
@@ -183,7 +183,7 @@ def signal_sentence(
     if not fit:
         return _(
             "not {value} on {presses}",
-            value="stable" if only_unstable else "capable",
+            value=_("stable") if only_unstable else _("capable"),
             presses=_presses(short),
         )
     return _(
@@ -220,7 +220,7 @@ def mold_answer(
         )
     if not fit:
         return _("{mold} is not capable on {presses}.", mold=mold, presses=_presses(short))
-    fails = _("not stable") if only_unstable else "not"
+    fails = _("not stable") if only_unstable else _("not")
     return _(
         "{mold} is capable on {presses} and {fails} on {named}.",
         mold=mold,

@@ -10,7 +10,11 @@ from server.store.page_queries import Row
 from server.store.shots import read_columns
 from server.words.units import signal_text
 
-_SAID = {"shot_size_mm": N_("shot size"), "cushion_mm": "cushion", "peak_pressure_bar": N_("peak pressure")}
+_SAID = {
+    "shot_size_mm": N_("shot size"),
+    "cushion_mm": N_("cushion"),
+    "peak_pressure_bar": N_("peak pressure"),
+}
 
 
 @dataclasses.dataclass(frozen=True)

@@ -88,7 +88,7 @@ def _signal(signal: SignalVerdict) -> Block:
             press=row.press,
         )
         for row in presses
-        if row.verdict.startswith("Not stable")
+        if row.verdict.startswith(_("Not stable"))
     ]
     # Presses side by side, a line a number: what is compared stands next to each other.
     return Block(

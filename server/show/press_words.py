@@ -6,7 +6,7 @@ from server.show.pages import Urgency
 from server.show.pellet import pellet
 from server.store.page_queries import Row, document
 from server.words.alarm_words import chart_alarm_text
-from server.words.catalogue import LEAK_CLAIM, LEAK_STATUS, URGENCY, cause_name, worded
+from server.words.catalogue import EVENT_NAMES, LEAK_CLAIM, LEAK_STATUS, URGENCY, cause_name, worded
 from server.words.numbers import number, percent
 from server.words.times import MINUTE, age, span
 from server.words.units import Units
@@ -145,3 +145,13 @@ def _low_shots(judgement: Judgement) -> str:
 
 def is_fresh(at_ms: int | None, now_ms: int) -> bool:
     return at_ms is not None and now_ms - at_ms < 10 * MINUTE
+
+
+def event_words(event: Row) -> str:
+    """An event as a short line: kind, what, from and to."""
+    what = worded(EVENT_NAMES, event["kind"])
+    parts = [what, event["lot"], event["setting"]]
+    if event["from_value"] or event["to_value"]:
+        parts.append(f"{event['from_value'] or '?'} → {event['to_value'] or '?'}")
+    text = " ".join(part for part in parts if part)
+    return f"{text}: {event['note']}" if event["note"] else text

@@ -15,7 +15,7 @@ from server.show.scale import Scale
 from server.show.svg import box, drawing, element, label, line
 from server.valve.evidence_words import CAUSE_TEXT
 from server.words.catalogue import shared_object
-from server.words.numbers import NOTHING, number, whole
+from server.words.numbers import NOTHING, capital, number, whole
 
 Found = Mapping[str, Any]
 
@@ -184,7 +184,7 @@ def _severity(sets: Mapping[str, Found]) -> Table:
                     "{three} ({leaking} leaking)", three=_three(band["auc"]), leaking=whole(band["leaking"])
                 )
             )
-        rows.append((name.capitalize(), *cells))
+        rows.append((capital(name), *cells))
     return Table(
         _("By how visible the fault is"), _("Area under the curve against all sound presses."),
         (_("Fault"), *SETS.values()), tuple(rows),
@@ -259,7 +259,7 @@ def _alarms(found: Found) -> Table:
     rows = []
     for i, name in enumerate(what):
         rates = (number(found["false_alarms"][key][i]["per_week"], 2) for key in SETS)
-        rows.append((name[:1].upper() + name[1:], *rates))
+        rows.append((capital(name), *rates))
     return Table(
         _("False alarms in a week of running"),
         _(

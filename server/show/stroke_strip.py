@@ -1,12 +1,11 @@
 """The stroke strip: one shot to scale on a bare ruler, today against the startup record."""
 
 import dataclasses
-import functools
 import math
 
 from markupsafe import Markup
 
-from server.language import _
+from server.language import _, kept_by_language
 from server.show.scale import Scale, round_step, ticks
 from server.show.svg import box, drawing, element, label, line
 from server.words.numbers import number
@@ -38,7 +37,7 @@ ROW = StripSize(width=440.0, height=46.0, axis_y=28.0, labels=4)
 PAGE = StripSize(width=860.0, height=54.0, axis_y=34.0, labels=5)
 
 
-@functools.lru_cache(maxsize=4_000)
+@kept_by_language(4_000)
 def stroke_strip(
     today: Stroke | None,
     *,
@@ -106,7 +105,7 @@ def _above(top: float) -> float:
     return round(step * math.ceil(top * 1.02 / step), 9)
 
 
-@functools.lru_cache(maxsize=1_000)
+@kept_by_language(1_000)
 def _ruler(scale: Scale, size: StripSize) -> Markup:
     y = size.axis_y
     step = round_step(scale.high - scale.low, size.labels)

@@ -72,7 +72,9 @@ def order_chart(weights: Sequence[float], *, hold: Sequence[float] = (), apart: 
     shares = [(class_, [100.0 * (w * len(row) / sum(row) - 1.0) for w in row]) for class_, row in rows]
     every = [value for _, row in shares for value in row]
     most = max(len(row) for _, row in shares)
-    plane = _plane([1.0, float(most)], [*every, 0.0], x_name="shot", y_name="% from the mean", whole_x=True)
+    plane = _plane(
+        [1.0, float(most)], [*every, 0.0], x_name=_("shot"), y_name=_("% from the mean"), whole_x=True
+    )
     plane.stroke(1.0, 0.0, float(most), 0.0, "plot-middle")
     for class_, row in reversed(shares):
         for i, value in enumerate(row):
@@ -98,7 +100,7 @@ def creep_chart(samples: Sequence[tuple[float, float]], result: Mapping[str, Any
         return Markup("")
     ordered = sorted(samples)
     plane = _plane(
-        [t for t, _ in ordered], [p for _, p in ordered], x_name="seconds", y_name=_("screw position, mm")
+        [t for t, _ in ordered], [p for _, p in ordered], x_name=_("seconds"), y_name=_("screw position, mm")
     )
     settled = float(result["settled_s"]) if result and "settled_s" in result else ordered[0][0]
     for t, position in ordered:

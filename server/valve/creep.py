@@ -107,11 +107,7 @@ def drift_check(
     verdict = _verdict(line.interval, fine_mm_s, act_mm_s)
     text = _text(verdict, line, pressure_bar, gap, gaps)
     if gap is not None:
-        text += N_(
-            " Assumed: {viscosity_pa_s:g} Pa s, land {land_mm:g} mm, all creep through the valve.",
-            viscosity_pa_s=viscosity_pa_s,
-            land_mm=land_mm,
-        )
+        text += _assumed(viscosity_pa_s, land_mm)
     return DriftCheck(
         creep_mm_s=line.slope,
         creep_interval=line.interval,
@@ -210,6 +206,14 @@ def _slows(t: Floats, forward: Floats) -> bool:
         errors.append(scatter / math.sqrt(float(np.square(x - x.mean()).sum())))
         slopes.append(line.slope)
     return slopes[0] - slopes[1] > max(3.0 * math.hypot(*errors), 1e-12)
+
+
+def _assumed(viscosity_pa_s: float, land_mm: float) -> str:
+    return N_(
+        " Assumed: {viscosity:g} Pa s, land {land:g} mm, all creep through the valve.",
+        viscosity=viscosity_pa_s,
+        land=land_mm,
+    )
 
 
 def _verdict(interval: tuple[float, float], fine: float, act: float) -> str:

@@ -67,7 +67,11 @@ def _pct(value: float) -> str:
 
 
 def _side(value: float) -> str:
-    return "above" if value >= 0 else "below"
+    return N_("above") if value >= 0 else N_("below")
+
+
+def _grown(value: float) -> str:
+    return N_("grown {pct}", pct=_pct(value)) if value > 0 else N_("shrunk {pct}", pct=_pct(value))
 
 
 def _times(ratio: float) -> str:
@@ -100,7 +104,7 @@ def _low_tail(f: Facts) -> str:
 def _slow_drift(f: Facts) -> str:
     long, shots = f.get("long_rise_pct", math.nan), f.get("long_shots", math.nan)
     if _known(long) and shots > 1000 and abs(long) >= 2 * f["swept_slope_noise_pct"]:
-        grown = f"{'grown' if long > 0 else 'shrunk'} {_pct(long)}"
+        grown = _grown(long)
         way = N_(" bit by bit") if long > 0 and f["long_gradual"] > 0.6 else ""
         return N_(
             "Swept stroke has {grown}{way} over the {shots:,.0f} shots since the record",
@@ -118,7 +122,7 @@ def _slow_drift(f: Facts) -> str:
         if f["swept_gradual"] < 0.5
         else ""
     )
-    moved = f"{'grown' if slope > 0 else 'shrunk'} {_pct(slope)}"
+    moved = _grown(slope)
     return N_(
         "Swept stroke has {moved}{way} over the last 1,000 shots",
         moved=moved,
@@ -145,7 +149,7 @@ def _pressure_level(f: Facts) -> str:
         "{name} is {pct} {value} than at startup",
         name=name,
         pct=_pct(change),
-        value="higher" if change > 0 else "lower",
+        value=N_("higher") if change > 0 else N_("lower"),
     )
 
 
@@ -161,7 +165,9 @@ def _fill_time(f: Facts) -> str:
     if abs(change) < 1:
         return N_("Fill time is as at startup")
     return N_(
-        "Fill takes {pct} {value} than at startup", pct=_pct(change), value="longer" if change > 0 else "less"
+        "Fill takes {pct} {value} than at startup",
+        pct=_pct(change),
+        value=N_("longer") if change > 0 else N_("less"),
     )
 
 
@@ -175,7 +181,7 @@ def _recovery(f: Facts) -> str:
         return N_(
             "Recovery per mm is {pct} {value} than at startup",
             pct=_pct(change),
-            value="slower" if change > 0 else "faster",
+            value=N_("slower") if change > 0 else N_("faster"),
         )
     return N_("Recovery per mm is unchanged: melt looks even")
 
@@ -196,7 +202,7 @@ def _weight(f: Facts) -> str:
     return N_(
         "The shot is {pct} {value} than at startup",
         pct=_pct(change),
-        value="heavier" if change > 0 else "lighter",
+        value=N_("heavier") if change > 0 else N_("lighter"),
     )
 
 
@@ -281,7 +287,7 @@ def _own_inspections(log_odds: float) -> str:
         return N_("No inspections of this plant correct the score")
     return N_(
         "Inspections of this plant make a score like this {value}",
-        value="surer" if log_odds > 0 else N_("less sure"),
+        value=N_("surer") if log_odds > 0 else N_("less sure"),
     )
 
 

@@ -39,7 +39,7 @@ RESINS: Final[dict[str, Resin]] = {
         Resin("tpe", N_("TPE, TPU")),
         Resin("pom", "POM", f"POM must never stand in a blocked nozzle: {_GAS}"),
         Resin("pvc", "PVC", f"PVC must never stand in a blocked nozzle: {_GAS}, with hydrogen chloride"),
-        Resin("fluoro", "fluoropolymers", f"fluoropolymers must never stand in a blocked nozzle: {_GAS}"),
+        Resin("fluoro", N_("fluoropolymers"), f"fluoropolymers must never stand in a blocked nozzle: {_GAS}"),
         Resin("cellulose", N_("CA, CAB, CAP"), f"cellulosics must never stand in a blocked nozzle: {_GAS}"),
         Resin("halogen", N_("with halogen flame retardant"), f"halogen flame retardants decompose: {_GAS}"),
         Resin(

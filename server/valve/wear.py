@@ -22,24 +22,24 @@ MEASURED: Final[dict[str, str]] = {
 #: With what it was measured, and the expanded uncertainty (k = 2) taken when none is told, mm
 #: (common practice, no source).
 INSTRUMENTS: Final[dict[str, tuple[str, float]]] = {
-    "micrometer": ("micrometer", 0.005),
+    "micrometer": (N_("micrometer"), 0.005),
     "bore_gauge": (N_("bore gauge"), 0.010),
-    "caliper": ("caliper", 0.040),
+    "caliper": (N_("caliper"), 0.040),
     "depth_gauge": (N_("depth gauge"), 0.030),
     "feeler_gauge": (N_("feeler gauge"), 0.020),
     "measuring_machine": (N_("coordinate measuring machine"), 0.004),
-    "other": ("other", 0.050),
+    "other": (N_("other"), 0.050),
 }
 #: What wear looks like.
 FINDINGS: Final[dict[str, str]] = {
     "abrasion": N_("abrasive wear, matt and evenly thinned"),
     "scoring": N_("scoring along the axis"),
     "galling": N_("galling, metal picked up from the partner"),
-    "pitting": "pitting",
-    "corrosion": "corrosion",
+    "pitting": N_("pitting"),
+    "corrosion": N_("corrosion"),
     "erosion": N_("wash-out where melt leaked past"),
     "chipping": N_("chipped edge"),
-    "crack": "crack",
+    "crack": N_("crack"),
     "uneven_seat": N_("seat worn on one side"),
     "deposit": N_("burnt-on deposit"),
     "foreign_body": N_("foreign body or unmelted resin at the seat"),

@@ -35,7 +35,7 @@ def shift_words(signals: Mapping[str, float]) -> str:
         _(
             "{lead} {value} than before, by {moved} σ",
             lead=_lead(name, i),
-            value="higher" if moved > 0 else "lower",
+            value=_("higher") if moved > 0 else _("lower"),
             moved=number(abs(moved), 1),
         )
         for i, (name, moved) in enumerate(sorted(signals.items(), key=lambda one: -abs(one[1])))

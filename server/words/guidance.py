@@ -155,7 +155,7 @@ def floor_advice(kind: str, cause: str, urgency: str = "") -> str:
     >>> floor_advice("shift", "viscosity_shift", "this_week").startswith("The parts may go on.")
     True
     """
-    advice = _AT_THE_PRESS.get(kind) or at_the_press(cause)
+    advice = say(_AT_THE_PRESS.get(kind) or at_the_press(cause))
     if not urgency or kind == "silent":
         return advice
-    return f"{PARTS_WORDS[parts_of(kind, urgency)]} {advice}"
+    return f"{say(PARTS_WORDS[parts_of(kind, urgency)])} {advice}"

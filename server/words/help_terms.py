@@ -159,11 +159,11 @@ def _cautions() -> tuple[Entry, ...]:
     return tuple(
         Entry(
             id=f"caution-{code}",
-            name=str(found["name"]),
-            meaning=str(found["meaning"]),
+            name=N_(str(found["name"])),
+            meaning=N_(str(found["meaning"])),
             formula="",
-            source=str(found["source"]),
-            act=str(found["text"]),
+            source=N_(str(found["source"])),
+            act=N_(str(found["text"])),
         )
         for code, found in shared_entries("cautions").items()
     )

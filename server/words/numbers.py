@@ -109,6 +109,25 @@ def odds_factor(log_odds: float) -> str:
     return _("{value} against", value=text) if log_odds < 0 and text != "× 1.0" else text
 
 
+def all_now(count: int) -> str:
+    """That all of so many things are to be done now.
+
+    >>> all_now(1), all_now(2), all_now(5)
+    ('Now.', 'Both now.', 'All of them now.')
+    """
+    return (_("Now."), _("Both now."))[count - 1] if 0 < count <= 2 else _("All of them now.")
+
+
+def capital(text: str) -> str:
+    """A text as the beginning of a sentence.
+
+    >>> capital("swept stroke")
+    'Swept stroke'
+    """
+    said = say(text)
+    return said[:1].upper() + said[1:]
+
+
 def count_word(count: int, *, capital: bool = False) -> str:
     """Small counts as words, as a sentence wants them.
 

@@ -49,7 +49,7 @@ def completeness_concerns(found: Completeness) -> Iterator[Concern]:
             "counter",
             _(
                 "The counter leapt {value} by more than the press could have made",
-                value="once" if leaps == 1 else _("{leaps} times", leaps=leaps),
+                value=_("once") if leaps == 1 else _("{leaps} times", leaps=leaps),
             ),
             _(
                 "Somebody set the counter, or two counters are mixed: choose the press's own cycle"

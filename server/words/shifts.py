@@ -5,10 +5,10 @@ import datetime as dt
 from collections.abc import Sequence
 
 from server import clock
-from server.language import _
+from server.language import N_, _
 from server.words.times import Zone
 
-_NAMES = {1: ("",), 2: ("early", "late"), 3: ("early", "late", "night")}
+_NAMES = {1: ("",), 2: (N_("early"), N_("late")), 3: (N_("early"), N_("late"), N_("night"))}
 
 
 @dataclasses.dataclass(frozen=True)

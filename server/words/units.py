@@ -5,12 +5,19 @@ from collections.abc import Mapping
 from typing import Any, Final, Self
 
 from server.contract import UNITS
+from server.language import N_
 from server.words.numbers import NOTHING, fixed
 
 #: How a unit is written on a page.
 WRITTEN: Final[dict[str, str]] = {
     "mm": "mm", "in": "in", "bar": "bar", "MPa": "MPa", "psi": "psi", "degC": "°C", "degF": "°F",
     "cm3": "cm³", "in3": "in³", "g": "g", "s": "s",
+}  # fmt: skip
+
+#: What a quantity is called inside a sentence.
+QUANTITY: Final[dict[str, str]] = {
+    "length": N_("length"), "pressure": N_("pressure"), "temperature": N_("temperature"),
+    "volume": N_("volume"),
 }  # fmt: skip
 
 #: What a plant may choose for each quantity.

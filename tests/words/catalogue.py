@@ -1,7 +1,7 @@
 """The catalogue of everything people read: `python -m tests.words.catalogue` writes it anew.
 
-It reads `_()`, `N_()` and `plural()` in the server, the texts of templates, `shared/*.json` and the chapters of
-the help. A language is a copy of the file with its translations, as `web/locale/<code>.po`.
+It reads `_()`, `N_()` and `plural()` in the server, the texts of templates, `shared/*.json` and the
+chapters of the help. A language is a copy of the file with its translations, as `web/locale/<code>.po`.
 """
 
 import ast
@@ -49,7 +49,9 @@ def of_module(tree: ast.AST) -> Iterator[Message]:
     for node in ast.walk(tree):
         if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Name):
             continue
-        texts = [one.value for one in node.args if isinstance(one, ast.Constant) and isinstance(one.value, str)]
+        texts = [
+            one.value for one in node.args if isinstance(one, ast.Constant) and isinstance(one.value, str)
+        ]
         if node.func.id in ("_", "N_") and texts:
             yield texts[0]
         elif node.func.id == "plural" and len(texts) == 2:
@@ -59,8 +61,10 @@ def of_module(tree: ast.AST) -> Iterator[Message]:
 def of_template(source: str) -> Iterator[Message]:
     found = templates().extract_translations(source)  # type: ignore[attr-defined]  # the extension adds it
     for _line, _function, message in found:
-        if isinstance(message, str):
-            yield message
+        # With places to fill it comes as the text and a nothing for each.
+        text = message if isinstance(message, str) else message[0]
+        if text:
+            yield text
 
 
 def of_shared(entry: Any) -> Iterator[Message]:
