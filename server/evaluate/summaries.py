@@ -7,6 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import SIGNALS
+from server.maths.quantile_sketch import sketches
 from server.store.evaluation import TEN_MINUTES
 
 _SPAN = TEN_MINUTES * 1000
@@ -39,8 +40,24 @@ def sum_up(at_ms: NDArray[np.int64], setup_ids: NDArray[np.int64], values: NDArr
         for setup_id in np.unique(here):
             part = values[start:end][here == setup_id]
             rows += _rows(int(bucket[start]), int(setup_id), part)
+    for row, sketch in zip(rows, _sketches(bucket, setup_ids, values), strict=True):
+        row["sketch"] = sketch
     last = starts[-1]
     return Summed(rows, at_ms[last:].copy(), setup_ids[last:].copy(), values[last:].copy())
+
+
+def _sketches(
+    bucket: NDArray[np.int64], setup_ids: NDArray[np.int64], values: NDArray[np.float64]
+) -> list[bytes | None]:
+    """Of every bucket, set-up and signal with a value, in this order; made all at once, many times faster."""
+    order = np.lexsort((setup_ids, bucket))
+    new = (np.diff(bucket[order], prepend=-1) != 0) | (np.diff(setup_ids[order], prepend=-1) != 0)
+    of_shot = np.empty(len(bucket), dtype=np.int64)
+    of_shot[order] = np.cumsum(new) - 1
+    known = np.isfinite(values)
+    shot, column = np.nonzero(known)
+    there, groups = np.unique(of_shot[shot] * values.shape[1] + column, return_inverse=True)
+    return sketches(values[known], groups=groups.astype(np.int64), count=len(there))
 
 
 def _rows(bucket_ms: int, setup_id: int, part: NDArray[np.float64]) -> list[dict[str, Any]]:

@@ -9,9 +9,11 @@ import sqlalchemy as sa
 from numpy.typing import NDArray
 
 from server.derived.values import read_values
+from server.maths.quantile_sketch import quantiles, quantiles_of_stretches
 from server.store.evaluation import GRAINS, merge_summaries
 from server.store.plant import Press
 from server.store.questions import Summary, shots_up_to, span_of_shots, summaries
+from server.store.spreads import SHOWN, Kept, sketches_between
 
 #: Up to so many shots are read themselves.
 RAW_MAX: Final = 20_000
@@ -21,6 +23,7 @@ RAW_MAX: Final = 20_000
 class Trend:
     """k pieces in order: at_ms int64 [k] (the first moment), n int64 [k], low, high, mean [k].
 
+    spread [k, 3]: quantiles `store.spreads.SHOWN`, NaN where they are not known.
     grain_s: length of the summaries it was made from, 0: from the shots themselves.
     """
 
@@ -30,6 +33,7 @@ class Trend:
     low: NDArray[np.float64]
     high: NDArray[np.float64]
     mean: NDArray[np.float64]
+    spread: NDArray[np.float64]
 
 
 def read_trend(
@@ -61,7 +65,10 @@ def read_trend(
     first, last = span
     grain = fitting_grain(last + 1 - first, points)
     rows = summaries(connection, press.press_id, signal=signal, grain=grain, from_ms=first, to_ms=last + 1)
-    return _joined(rows, grain=grain, points=points)
+    kept = sketches_between(
+        connection, press.press_id, signals=[signal], grain=grain, from_ms=first, to_ms=last + 1
+    )
+    return _joined(rows, kept, grain=grain, points=points)
 
 
 def fitting_grain(length_ms: int, points: int) -> int:
@@ -83,7 +90,8 @@ def thin(at_ms: NDArray[np.int64], values: NDArray[np.float64], *, points: int) 
     """
     if not len(values):
         nothing = np.empty(0)
-        return Trend(0, np.empty(0, np.int64), np.empty(0, np.int64), nothing, nothing, nothing)
+        whole = np.empty(0, np.int64)
+        return Trend(0, whole, whole, nothing, nothing, nothing, np.empty((0, len(SHOWN))))
     starts = np.arange(len(values))
     if len(values) > points:
         width = -(-int(at_ms[-1] - at_ms[0] + 1) // points)
@@ -97,23 +105,33 @@ def thin(at_ms: NDArray[np.int64], values: NDArray[np.float64], *, points: int) 
         low=np.minimum.reduceat(values, starts),
         high=np.maximum.reduceat(values, starts),
         mean=np.add.reduceat(values, starts) / n,
+        spread=quantiles_of_stretches(values, starts=starts, probabilities=SHOWN),
     )
 
 
-def _joined(rows: list[tuple[int, Summary]], *, grain: int, points: int) -> Trend:
-    """Summaries in at most `points` pieces of equally many neighbours."""
+def _joined(rows: list[tuple[int, Summary]], kept: list[Kept], *, grain: int, points: int) -> Trend:
+    """Summaries in at most `points` pieces of equally many neighbours, with the sketches of their buckets."""
     together = -(-len(rows) // points) if rows else 1
     pieces: list[tuple[int, Summary]] = []
+    piece_of = {bucket: i // together for i, (bucket, _) in enumerate(rows)}
+    groups = np.array([piece_of[bucket] for _, bucket, _ in kept], dtype=np.int64)
     for i, (bucket, part) in enumerate(rows):
         if i % together:
             pieces[-1] = (pieces[-1][0], merge_summaries(pieces[-1][1], part))
         else:
             pieces.append((bucket, part))
+    low = np.array([part[3] for _, part in pieces], dtype=np.float64)
+    high = np.array([part[4] for _, part in pieces], dtype=np.float64)
+    spread = quantiles(
+        [sketch for _, _, sketch in kept], probabilities=SHOWN, groups=groups, count=len(pieces)
+    )
     return Trend(
         grain_s=grain,
         at_ms=np.array([bucket for bucket, _ in pieces], dtype=np.int64),
         n=np.array([part[0] for _, part in pieces], dtype=np.int64),
-        low=np.array([part[3] for _, part in pieces], dtype=np.float64),
-        high=np.array([part[4] for _, part in pieces], dtype=np.float64),
+        low=low,
+        high=high,
         mean=np.array([part[1] for _, part in pieces], dtype=np.float64),
+        # The middle of the first bin may lie outside of what there was.
+        spread=np.clip(spread, low[:, None], high[:, None]),
     )

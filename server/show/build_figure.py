@@ -9,7 +9,12 @@ import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
+<<<<<<< HEAD
 from server.show.build_press import SHOWN
+=======
+from server.show.build_press import SHOWN, event_words
+from server.show.figure_bands import Most
+>>>>>>> ddd16f4 (summaries: quantiles of every bucket, set-up and signal in a small sketch that merges to the byte; the trend says median and where nine in ten shots lay, the chart draws it over long stretches)
 from server.show.figures import EventMark, FindingBar, SignalLimits, Trace, Window, press_figure
 from server.show.plant_words import Plant
 from server.show.press_words import event_words
@@ -25,6 +30,7 @@ from server.store.page_queries import (
 )
 from server.store.questions import Pieces, shots_up_to, summaries_in_pieces
 from server.store.shots import read_columns
+from server.store.spreads import Spread, sketches_between, spreads
 from server.valve.signals import derive
 from server.words.catalogue import EVENT_NAMES, worded
 from server.words.times import MINUTE
@@ -36,6 +42,8 @@ Floats = NDArray[np.float64]
 SHOTS_MAX = 6_000
 #: Buckets of one signal read for a view; a stretch that has more is read in the next coarser ones.
 BUCKETS_MAX = 3_000
+#: Pieces of a signal for which it is said where most shots lay.
+SKETCHES_MAX = 400
 #: What the signals shown are made from.
 _COLUMNS = (
     "shot_size_mm", "shot_size_cm3", "cushion_mm", "cushion_cm3", "peak_pressure_bar", "fill_time_s",
@@ -176,16 +184,40 @@ def _from_rollups(connection: sa.Connection, press_id: int, window: Window, poin
         from_ms=window.from_ms,
         to_ms=window.to_ms,
     )
-    return [_piece_trace(name, pieces[name], piece_ms) for name in SHOWN if name in pieces]
+    most = _most(connection, press_id, window, points)
+    return [_piece_trace(name, pieces[name], piece_ms, most.get(name)) for name in SHOWN if name in pieces]
 
 
-def _piece_trace(signal: str, pieces: Pieces, piece_ms: int) -> Trace:
+def _piece_trace(signal: str, pieces: Pieces, piece_ms: int, most: Most | None) -> Trace:
     """A piece stands at its middle; where one is missing the line is broken."""
-    at = np.array(pieces.begin_ms, dtype=np.int64) + piece_ms // 2
-    shown = [np.array(column, dtype=np.float64) for column in (pieces.mean, pieces.low, pieces.high)]
+    times, (mean, low, high) = _broken(pieces.begin_ms, (pieces.mean, pieces.low, pieces.high), piece_ms)
+    return Trace(signal, at_ms=times, mean=mean, low=low, high=high, most=most)
+
+
+def _broken(
+    begin_ms: Sequence[int] | NDArray[np.int64], columns: Sequence[Sequence[float] | Floats], piece_ms: int
+) -> tuple[list[int], list[list[float]]]:
+    at = np.array(begin_ms, dtype=np.int64) + piece_ms // 2
+    shown = [np.array(column, dtype=np.float64) for column in columns]
     breaks = np.flatnonzero(np.diff(at) > 2 * piece_ms) + 1
-    times, (mean, low, high) = _with_gaps(at, shown, breaks, at[breaks - 1])
-    return Trace(signal, at_ms=times, mean=mean, low=low, high=high)
+    return _with_gaps(at, shown, breaks, at[breaks - 1])
+
+
+def _most(connection: sa.Connection, press_id: int, window: Window, points: int) -> dict[str, Most]:
+    """Where most shots lay, in fewer pieces than the chart has: thousands of sketches take long to read."""
+    length_ms = window.to_ms - window.from_ms
+    most = min(points, SKETCHES_MAX)
+    grain = next((one for one in GRAINS if length_ms / (one * 1000) <= most), GRAINS[-1])
+    piece_ms = 1000 * grain * max(1, math.ceil(length_ms / (grain * 1000) / most))
+    kept = sketches_between(
+        connection, press_id, signals=SHOWN, grain=grain, from_ms=window.from_ms, to_ms=window.to_ms
+    )
+    return {signal: _most_of(one, piece_ms) for signal, one in spreads(kept, piece_ms=piece_ms).items()}
+
+
+def _most_of(spread: Spread, piece_ms: int) -> Most:
+    times, (low, median, high) = _broken(spread.begin_ms, list(spread.values.T), piece_ms)
+    return Most(times, low, median, high)
 
 
 def _bars(connection: sa.Connection, row: Row, window: Window) -> list[FindingBar]:

@@ -5,13 +5,13 @@ and dark are one figure. Lines carry no marks; what was found is a bar under the
 """
 
 import dataclasses
-import itertools
 import math
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import numpy as np
 
+from server.show.figure_bands import Most, Times, filled, local, most_lines
 from server.words.catalogue import rule_name, signal_name
 from server.words.numbers import fixed
 from server.words.times import Zone
@@ -24,13 +24,17 @@ _GAP: Final = 0.26
 
 @dataclasses.dataclass(frozen=True)
 class Trace:
-    """One signal over time: points in order, NaN where missing. `low`/`high` when thinned, else empty."""
+    """One signal over time: points in order, NaN where missing. `low`/`high` when thinned, else empty.
+
+    `most`: where nine in ten shots lay, in pieces of its own.
+    """
 
     signal: str
     at_ms: Sequence[int]
     mean: Sequence[float]
     low: Sequence[float] = ()
     high: Sequence[float] = ()
+    most: Most | None = None
 
 
 @dataclasses.dataclass(frozen=True)
@@ -118,7 +122,7 @@ def press_figure(
     notes: list[dict[str, Any]] = []
     shapes: list[dict[str, Any]] = []
     lines: list[dict[str, Any]] = []
-    times = _Times(zone)
+    times = Times(zone)
     for part in parts:
         layout[part.axis] = _value_axis(part, limits.get(part.trace.signal))
         lines += _lines(part, times)
@@ -178,7 +182,7 @@ def _layout(parts: Sequence[_Part], window: Window, zone: Zone) -> dict[str, Any
         "hoverlabel": {"bgcolor": "--card", "bordercolor": "--line", "font": {"color": "--ink"}},
         "xaxis": {
             "type": "date",
-            "range": [_local(window.from_ms, zone), _local(window.to_ms, zone)],
+            "range": [local(window.from_ms, zone), local(window.to_ms, zone)],
             "anchor": lowest,
             "showgrid": False,
             "zeroline": False,
@@ -223,61 +227,17 @@ def _reach(part: _Part, limits: SignalLimits | None) -> tuple[float, float]:
     return low - air, high + air
 
 
-class _Times:
-    """Lists of local times, each kept once."""
-
-    def __init__(self, zone: Zone) -> None:
-        self.lists: list[list[str | None]] = []
-        self._known: dict[tuple[int | None, ...], int] = {}
-        #: A band's outline holds each time twice, and its line the same ones again.
-        self._texts: dict[int | None, str | None] = {None: None}
-        self._zone = zone
-
-    def number(self, at_ms: Sequence[int | None]) -> int:
-        """Where the list of these times stands."""
-        key = tuple(at_ms)
-        if key not in self._known:
-            self._known[key] = len(self.lists)
-            for at in set(key) - self._texts.keys():
-                self._texts[at] = None if at is None else _local(at, self._zone)
-            self.lists.append([self._texts[at] for at in key])
-        return self._known[key]
-
-
-def _band(
-    at_ms: Sequence[int], low: Sequence[float | None], high: Sequence[float | None]
-) -> tuple[list[int | None], list[float | None]]:
-    """One closed outline per stretch without a gap: along the least values, back along the largest."""
-    outline: list[int | None] = []
-    heights: list[float | None] = []
-    known = [i for i in range(len(at_ms)) if low[i] is not None and high[i] is not None]
-    for _, group in itertools.groupby(enumerate(known), key=lambda pair: pair[1] - pair[0]):
-        stretch = [i for _, i in group]
-        back = stretch[::-1]
-        outline += [*(at_ms[i] for i in stretch), *(at_ms[i] for i in back), None]
-        heights += [*(low[i] for i in stretch), *(high[i] for i in back), None]
-    return outline, heights
-
-
-def _lines(part: _Part, times: _Times) -> list[dict[str, Any]]:
+def _lines(part: _Part, times: Times) -> list[dict[str, Any]]:
     trace = part.trace
     at = times.number(trace.at_ms)
     common = {"type": "scatter", "mode": "lines", "x": at, "yaxis": _axis_ref(part.axis)}
     lines: list[dict[str, Any]] = []
     if trace.low and trace.high:
-        outline, heights = _band(trace.at_ms, part.listed(trace.low), part.listed(trace.high))
-        lines.append(
-            {
-                **common,
-                "x": times.number(outline),
-                "y": heights,
-                "line": {"width": 0},
-                "hoverinfo": "skip",
-                "fill": "toself",
-                "fillcolor": "--band",
-            }
-        )
+        lines.append(filled(common, times, trace.at_ms, part.listed(trace.low), part.listed(trace.high)))
     places = signal_places(trace.signal, part.units)
+    if (most := trace.most) is not None:
+        shown = [part.listed(column) for column in (most.low, most.median, most.high)]
+        lines += most_lines(common, times, most.at_ms, shown, places=places)
     quantity = signal_quantity(trace.signal)
     unit = part.units.written(quantity) if quantity else ""
     lines.append(
@@ -349,7 +309,7 @@ def _finding_shape(part: _Part, bar: FindingBar, window: Window, zone: Zone) -> 
     least = (window.to_ms - window.from_ms) // 300
     start, end = max(bar.from_ms, window.from_ms), min(max(bar.to_ms, bar.from_ms + least), window.to_ms)
     return {
-        "type": "rect", "xref": "x", "x0": _local(start, zone), "x1": _local(end, zone),
+        "type": "rect", "xref": "x", "x0": local(start, zone), "x1": local(end, zone),
         "yref": f"{_axis_ref(part.axis)} domain", "y0": -0.075, "y1": -0.035,
         "fillcolor": "--now", "line": {"width": 0}, "layer": "above",
         "name": f"{signal_name(bar.signal)}: {rule_name(bar.rule)}",
@@ -357,7 +317,7 @@ def _finding_shape(part: _Part, bar: FindingBar, window: Window, zone: Zone) -> 
 
 
 def _event_shape(event: EventMark, zone: Zone) -> dict[str, Any]:
-    at = _local(event.at_ms, zone)
+    at = local(event.at_ms, zone)
     return {
         "type": "line", "xref": "x", "x0": at, "x1": at, "yref": "paper", "y0": 0, "y1": 1,
         "line": {"color": "--week", "width": 1}, "layer": "below",
@@ -377,14 +337,10 @@ def _event_notes(events: Sequence[EventMark], window: Window, zone: Zone) -> lis
         free_from = event.at_ms + (room if left else 0)
         notes.append(
             {
-                "text": event.label, "xref": "x", "x": _local(event.at_ms, zone),
+                "text": event.label, "xref": "x", "x": local(event.at_ms, zone),
                 "xanchor": "left" if left else "right",
                 "xshift": 3 if left else -3, "yref": "paper", "y": 1, "yanchor": "bottom", "showarrow": False,
                 "font": {"color": "--week", "size": 11},
             }
         )  # fmt: skip
     return notes
-
-
-def _local(at_ms: int, zone: Zone) -> str:
-    return zone.local(at_ms).replace(tzinfo=None).isoformat(sep=" ", timespec="milliseconds")

@@ -5,11 +5,14 @@ replaced, so that evaluating again is the same as having evaluated once.
 """
 
 import dataclasses
+import itertools
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+import numpy as np
 import sqlalchemy as sa
 
+from server.maths.quantile_sketch import merged as merged_sketches
 from server.store import intake
 from server.store.bulk import insert_rows
 from server.store.plant import upsert
@@ -173,7 +176,10 @@ def _insert_many(connection: sa.Connection, table: sa.Table, rows: Sequence[Mapp
 
 
 def roll_up_further(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[str, Any]]) -> None:
-    """Hours from ten minutes and days from hours: always from the whole finer buckets."""
+    """Hours from ten minutes and days from hours: always from the whole finer buckets.
+
+    The newest hour and day are not over: their sketches are made once they are, not with every shot.
+    """
     touched = sorted({row["bucket_ms"] for row in fine})
     if not touched:
         return
@@ -181,29 +187,46 @@ def roll_up_further(connection: sa.Connection, press_id: int, fine: Sequence[Map
         first, last = bucket_of(touched[0], grain), bucket_of(touched[-1], grain)
         mark = _mark(connection)
         rows = connection.exec_driver_sql(
-            "SELECT bucket_ms, setup_id, signal, n, mean, m2, low, high FROM rollups"
+            "SELECT bucket_ms, setup_id, signal, n, mean, m2, low, high,"
+            f" CASE WHEN bucket_ms < {mark} THEN sketch END FROM rollups"
             f" WHERE press_id = {mark} AND grain = {mark} AND bucket_ms >= {mark} AND bucket_ms < {mark}"
             " ORDER BY bucket_ms",
-            (press_id, finer, first, last + grain * 1000),
+            (last, press_id, finer, first, last + grain * 1000),
         ).all()
         merged: dict[tuple[int, int, str], tuple[int, float, float, float, float]] = {}
-        for bucket_ms, setup_id, signal, *numbers in rows:
+        parts: dict[tuple[int, int, str], list[bytes | None]] = {}
+        for bucket_ms, setup_id, signal, n, mean, m2, low, high, sketch in rows:
             key = (bucket_of(bucket_ms, grain), setup_id, signal)
-            n, mean, m2, low, high = numbers
             part = (n, mean, m2, low, high)
             merged[key] = merge_summaries(merged[key], part) if key in merged else part
+            if key[0] < last:
+                parts.setdefault(key, []).append(sketch)
+        sketches = dict(zip(parts, _merged_sketches(list(parts.values())), strict=True))
         _insert_many(
-            connection, rollups, [_rollup(press_id, grain, key, part) for key, part in merged.items()]
+            connection,
+            rollups,
+            [_rollup(press_id, grain, key, part, sketches.get(key)) for key, part in merged.items()],
         )
 
 
+def _merged_sketches(parts: Sequence[Sequence[bytes | None]]) -> list[bytes | None]:
+    if not parts:
+        return []
+    groups = np.repeat(np.arange(len(parts)), [len(one) for one in parts])
+    return merged_sketches(list(itertools.chain.from_iterable(parts)), groups=groups, count=len(parts))
+
+
 def _rollup(
-    press_id: int, grain: int, key: tuple[int, int, str], part: tuple[int, float, float, float, float]
+    press_id: int,
+    grain: int,
+    key: tuple[int, int, str],
+    part: tuple[int, float, float, float, float],
+    sketch: bytes | None,
 ) -> dict[str, Any]:
     (bucket, setup_id, signal), (n, mean, m2, low, high) = key, part
     return {
         "press_id": press_id, "grain": grain, "bucket_ms": bucket, "setup_id": setup_id, "signal": signal,
-        "n": n, "mean": mean, "m2": m2, "low": low, "high": high,
+        "n": n, "mean": mean, "m2": m2, "low": low, "high": high, "sketch": sketch,
     }  # fmt: skip
 
 

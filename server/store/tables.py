@@ -278,6 +278,8 @@ rollups = _table(
     _need("m2", Real),
     _need("low", Real),
     _need("high", Real),
+    # See maths/quantile_sketch.py; absent where it is not known, and of the newest hour and day.
+    sa.Column("sketch", sa.LargeBinary),
     rowid=False,
     partition_by="RANGE (bucket_ms)",
 )

@@ -5,6 +5,7 @@ import io
 from collections.abc import Iterator
 from typing import Any
 
+import numpy as np
 import pyarrow.parquet
 import pytest
 
@@ -144,6 +145,23 @@ def test_summaries_keep_extremes_too(plant: Plant, monkeypatch: pytest.MonkeyPat
     assert sum(trend["n"]) == ALL
     total = sum(n * mean for n, mean in zip(trend["n"], trend["mean"], strict=True))
     assert total / ALL == pytest.approx(sum(values) / ALL)
+
+
+@pytest.mark.parametrize(("points", "raw_max"), [(2, 20_000), (7, 20_000), (3, 100), (30, 100), (1000, 100)])
+def test_a_trend_says_where_most_shots_lay(
+    plant: Plant, monkeypatch: pytest.MonkeyPatch, points: int, raw_max: int
+) -> None:
+    """From shots and from summaries alike, the hour and the day that are not over included."""
+    shots = plant.pages(f"{AT}/shots?signals=swept_mm", 1000)
+    monkeypatch.setattr("server.routes.reading_trend.RAW_MAX", raw_max)
+    trend = plant.get(f"{AT}/trend?signal=swept_mm&points={points}")
+    ends = [*trend["at"][1:], "9"]
+    for place, (begin, end) in enumerate(zip(trend["at"], ends, strict=True)):
+        mine = [one["swept_mm"] for one in shots if begin <= one["at"] < end]
+        wanted = np.quantile(mine, (0.05, 0.5, 0.95))
+        found = [trend[name][place] for name in ("p05", "median", "p95")]
+        assert found == pytest.approx(wanted, abs=(max(mine) - min(mine)) / 63 + 1e-6)
+        assert trend["min"][place] <= found[0] <= found[1] <= found[2] <= trend["max"][place]
 
 
 def test_an_empty_stretch_is_an_empty_trend(plant: Plant) -> None:

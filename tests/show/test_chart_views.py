@@ -108,7 +108,7 @@ def test_every_length_keeps_the_extremes_of_every_shot(filled: Store) -> None:
 def test_a_long_view_weighs_pieces_by_their_shots_and_breaks_at_the_pause(filled: Store) -> None:
     at, values = times(), cushions()
     figure = view(filled, int(at[0]), int(at[-1]) + 1)
-    (line,) = [one for one in figure["data"] if "fill" not in one]
+    (line,) = [one for one in figure["data"] if one.get("name") not in (None, "middle")]
     shown = figure["times"][line["x"]]
     assert len(shown) <= POINTS + 2
     assert line["y"].count(None) == 1
@@ -141,3 +141,32 @@ def test_every_marked_stretch_shows_however_many_there_are(filled: Store) -> Non
     assert (min(one[2] for one in found), max(one[3] for one in found)) == (at[0], at[SHOTS - 3])
     # The one that began at shot 40 reaches into the stretch.
     assert sorted(one[2:] for one in inside) == [(at[i], at[i + 1]) for i in (40, 44, 48)]
+
+
+def test_a_long_view_says_where_most_shots_lay(filled: Store) -> None:
+    at, values = times(), cushions()
+    figure = view(filled, int(at[0]), int(at[-1]) + 1)
+    (middle,) = [one for one in figure["data"] if one.get("name") == "middle"]
+    shown = figure["times"][middle["x"]]
+    assert 30 < len(shown) <= POINTS + 2
+    # The pause breaks the line, and nothing else is missing: the newest hour has no sketch of its own.
+    assert middle["y"].count(None) == 1
+    begins = np.array(
+        [moment for moment in _ms([text for text, y in zip(shown, middle["y"], strict=True) if y])]
+    )
+    piece = int(np.median(np.diff(begins)))
+    for place in (0, 20, -1):
+        mine = values[np.abs(at - begins[place]) <= piece // 2]
+        known = [y for y in middle["y"] if y is not None]
+        assert known[place] == pytest.approx(np.median(mine), abs=0.006)
+        low, high = [pair for pair in middle["customdata"] if pair[0] is not None][place]
+        assert (low, high) == pytest.approx(tuple(np.quantile(mine, (0.05, 0.95))), abs=0.011)
+
+
+def test_where_most_shots_lay_is_not_known_of_earlier_summaries(filled: Store) -> None:
+    filled.write(lambda connection: connection.execute(sa.update(rollups).values(sketch=None)))
+    at = times()
+    figure = view(filled, int(at[0]), int(at[-1]) + 1)
+    (middle,) = [one for one in figure["data"] if one.get("name") == "middle"]
+    assert set(middle["y"]) == {None}
+    assert min(heights(figure)) == 1.25
