@@ -9,12 +9,8 @@ import numpy as np
 import sqlalchemy as sa
 from numpy.typing import NDArray
 
-<<<<<<< HEAD
 from server.show.build_press import SHOWN
-=======
-from server.show.build_press import SHOWN, event_words
 from server.show.figure_bands import Most
->>>>>>> ddd16f4 (summaries: quantiles of every bucket, set-up and signal in a small sketch that merges to the byte; the trend says median and where nine in ten shots lay, the chart draws it over long stretches)
 from server.show.figures import EventMark, FindingBar, SignalLimits, Trace, Window, press_figure
 from server.show.plant_words import Plant
 from server.show.press_words import event_words
