@@ -38,8 +38,8 @@ Floats = NDArray[np.float64]
 SHOTS_MAX = 6_000
 #: Buckets of one signal read for a view; a stretch that has more is read in the next coarser ones.
 BUCKETS_MAX = 3_000
-#: Pieces of a signal for which it is said where most shots lay.
-SKETCHES_MAX = 400
+#: Buckets of one signal whose sketches are read for a view.
+SKETCHES_MAX = 1_500
 #: What the signals shown are made from.
 _COLUMNS = (
     "shot_size_mm", "shot_size_cm3", "cushion_mm", "cushion_cm3", "peak_pressure_bar", "fill_time_s",
@@ -180,7 +180,11 @@ def _from_rollups(connection: sa.Connection, press_id: int, window: Window, poin
         from_ms=window.from_ms,
         to_ms=window.to_ms,
     )
-    most = _most(connection, press_id, window, points)
+    if length_ms / grain_ms > SKETCHES_MAX:
+        # Read whole, thousands of sketches take long: where most shots lay is said of longer pieces then.
+        grain_ms = next(one * 1000 for one in GRAINS if one * 1000 > grain_ms or one == GRAINS[-1])
+        piece_ms = grain_ms * math.ceil(piece_ms / grain_ms)
+    most = _most(connection, press_id, window, grain_ms, piece_ms)
     return [_piece_trace(name, pieces[name], piece_ms, most.get(name)) for name in SHOWN if name in pieces]
 
 
@@ -199,14 +203,16 @@ def _broken(
     return _with_gaps(at, shown, breaks, at[breaks - 1])
 
 
-def _most(connection: sa.Connection, press_id: int, window: Window, points: int) -> dict[str, Most]:
-    """Where most shots lay, in fewer pieces than the chart has: thousands of sketches take long to read."""
-    length_ms = window.to_ms - window.from_ms
-    most = min(points, SKETCHES_MAX)
-    grain = next((one for one in GRAINS if length_ms / (one * 1000) <= most), GRAINS[-1])
-    piece_ms = 1000 * grain * max(1, math.ceil(length_ms / (grain * 1000) / most))
+def _most(
+    connection: sa.Connection, press_id: int, window: Window, grain_ms: int, piece_ms: int
+) -> dict[str, Most]:
     kept = sketches_between(
-        connection, press_id, signals=SHOWN, grain=grain, from_ms=window.from_ms, to_ms=window.to_ms
+        connection,
+        press_id,
+        signals=SHOWN,
+        grain=grain_ms // 1000,
+        from_ms=window.from_ms,
+        to_ms=window.to_ms,
     )
     return {signal: _most_of(one, piece_ms) for signal, one in spreads(kept, piece_ms=piece_ms).items()}
 
