@@ -152,9 +152,9 @@ def get_trend(
     """One signal over time in about `points` pieces, the extremes of each kept.
 
     `at` is the first moment of a piece. `median`, and `p05` to `p95` around nine in ten of its shots,
-    are null where they are not known: in summaries of earlier versions, until they are computed again. `grain_s` is
-    0 where the shots themselves were read, else the length of the summaries that were. `limits` are those of
-    the baseline in force, or null.
+    are null where they are not known: in summaries of earlier versions, until they are computed again.
+    `grain_s` is 0 where the shots themselves were read, else the length of the summaries that were. `limits`
+    are those of the baseline in force, or null.
     """
     read_signal(signal, SIGNALS)
     from_ms, to_ms = read_span(since, to)
