@@ -87,10 +87,10 @@ def most_lines(
     shown: low, median and high, in the unit shown with so many `places`.
     """
     low, median, high = shown
+    number = f":.{places}f"
     texts = {
-        "middle": f"%{{y:.{places}f}}",
-        "low": f"%{{customdata[0]:.{places}f}}",
-        "high": f"%{{customdata[1]:.{places}f}}",
+        name: "%{" + place + number + "}"
+        for name, place in (("middle", "y"), ("low", "customdata[0]"), ("high", "customdata[1]"))
     }
     said = _("middle {middle}, nine in ten {low} to {high}", **texts)
     return [
