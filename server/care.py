@@ -17,6 +17,7 @@ from server.store.evaluation import DAY, HOUR, TEN_MINUTES, merge_summaries
 from server.store.plant import Press, all_presses
 from server.store.quarantine import counts_by_press
 from server.store.shots import count_shots, read_columns
+from server.store.thinning import floor_of
 from server.valve.signals import Before, derive
 
 #: Ten-minute buckets looked at on each press unless told otherwise.
@@ -97,8 +98,13 @@ def _checkpoints(connection: sa.Connection, press_id: int) -> tuple[list[str], i
 
 
 def _summaries(connection: sa.Connection, press: Press, *, sample: int) -> tuple[list[str], int]:
-    """Summaries of a spread of ten-minute buckets against their shots, and of the hours and days above."""
-    times = soundness.bucket_times(connection, press.press_id, grain=TEN_MINUTES)
+    """Summaries of a spread of ten-minute buckets against their shots, and of the hours and days above.
+
+    Before a press's floor the shots are thinned out: there is nothing left to compute them from.
+    """
+    floor = floor_of(connection, press.press_id)
+    every = soundness.bucket_times(connection, press.press_id, grain=TEN_MINUTES)
+    times = [one for one in every if floor is None or one >= floor.floor_ms]
     chosen = sorted({times[int(k)] for k in np.linspace(0, len(times) - 1, sample)} if times else ())
     faults = []
     for bucket_ms in chosen:

@@ -105,6 +105,8 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
         "ringtell db thin --months 24 --dry-run",
     )  # fmt: skip
     thin.add_argument("--months", type=float, help="raw shots kept (default: what the settings say)")
+    fine = "ten-minute summaries kept, at least as long as raw shots (default: what the settings say)"
+    thin.add_argument("--fine-months", type=float, metavar="MONTHS", help=fine)
     thin.add_argument("--dry-run", action="store_true", help="only say what would go")
     thin.set_defaults(run="cli_database.db_thin")
     back = _command(

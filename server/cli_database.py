@@ -15,8 +15,10 @@ from server.store import backup as backups
 from server.store import engine, poison
 from server.store.database import Store
 from server.store.months import drop_thinned
+from server.store.plant import all_presses
 from server.store.trail import check_anchors, check_trail
-from server.thin import cutoff_of, looked_at, thin_press
+from server.thin import cutoff_of, fine_cutoff_of, looked_at, thin_press
+from server.thin_fine import fine_looked_at, thin_fine
 
 
 def db_upgrade(_given: argparse.Namespace) -> None:
@@ -100,7 +102,27 @@ def db_thin(given: argparse.Namespace) -> None:
         if not given.dry_run:
             for name in drop_thinned(store, cutoff_ms=cutoff_ms):
                 say(f"{name}: the month is thinned out; detached and dropped, what stays lies in shots_other")
+        _thin_fine(store, given, at_ms)
     say(f"{total:,} raw shots {'would go; nothing was changed' if given.dry_run else 'are gone'}")
+
+
+def _thin_fine(store: Store, given: argparse.Namespace, at_ms: int) -> None:
+    """Ten-minute summaries, where somebody asked for it or the plant has set it."""
+    cutoff_ms = fine_cutoff_of(store, given.fine_months, now_ms=at_ms)
+    if cutoff_ms is None:
+        return
+    with store.read() as connection:
+        presses = all_presses(connection)
+    if given.dry_run:
+        count = fine_looked_at(store, presses, cutoff_ms=cutoff_ms)
+        say(f"{count:,} ten-minute summaries would go as raw shots stand now; hours and days stay")
+        return
+    gone = thin_fine(
+        store, presses, cutoff_ms=cutoff_ms, who="command line", now_ms=at_ms, pause=lambda: time.sleep(0.02)
+    )
+    for name in gone.months:
+        say(f"{name}: its ten minutes are gone as a whole; what stays is a partition of hours and days")
+    say(f"{gone.rows:,} ten-minute summaries are gone; hours and days stay")
 
 
 def db_take_back(given: argparse.Namespace) -> None:

@@ -5,6 +5,7 @@ Kept for ever: summaries, scores, findings, alarms, everything people recorded; 
 of every startup record, those contained by a leak or bottoming alarm, and the day before each study.
 """
 
+import contextlib
 import dataclasses
 import datetime as dt
 import logging
@@ -19,9 +20,11 @@ from server.evaluate.carry import CODEC
 from server.store import thinning
 from server.store.audit import add_audit
 from server.store.database import BACKGROUND, Store
+from server.store.months import drop_thinned
 from server.store.plant import Press, all_presses, read_settings
 from server.store.shots import count_shots
 from server.store.trouble import trouble_of
+from server.thin_fine import thin_fine
 from server.words.times import HOUR, Zone
 
 log = logging.getLogger("ringtell")
@@ -54,6 +57,14 @@ def cutoff_of(store: Store, months: float | None, *, now_ms: int) -> int:
             "the plant keeps raw shots for ever; set keep_raw_months in its settings, or give --months"
         )
     return now_ms - int(months * MONTH_MS)
+
+
+def fine_cutoff_of(store: Store, months: float | None, *, now_ms: int) -> int | None:
+    """The moment before which ten-minute summaries may go, asked or set; None: they stay for ever."""
+    if months is None:
+        with store.read() as connection:
+            months = float(read_settings(connection)["keep_fine_months"])
+    return now_ms - int(months * MONTH_MS) if months > 0 else None
 
 
 def looked_at(store: Store, *, cutoff_ms: int) -> Iterator[Going]:
@@ -149,6 +160,8 @@ class Nightly:
         self._thread: threading.Thread | None = None
         #: The night each press was last thinned in.
         self._done: dict[int, dt.date] = {}
+        #: The night whose months and summaries were seen to.
+        self._finished: dt.date | None = None
 
     def start(self) -> None:
         self._thread = threading.Thread(target=self._run, name="ringtell-thinning", daemon=True)
@@ -192,9 +205,25 @@ class Nightly:
             except _EnoughError:
                 break
             self._done[press.press_id] = night
+        else:
+            if self._finished != night:
+                self._finish(presses, int(self._now_ms() - months * MONTH_MS))
+                self._finished = night
         if gone:
             log.info("thinned %d raw shots by itself", gone)
         return gone
+
+    def _finish(self, presses: list[Press], cutoff_ms: int) -> None:
+        """Months that are thinned out as a whole, then summaries."""
+        for name in drop_thinned(self._store, cutoff_ms=cutoff_ms):
+            log.info("%s is thinned out: dropped", name)
+        now_ms = self._now_ms()
+        fine_ms = fine_cutoff_of(self._store, None, now_ms=now_ms)
+        if fine_ms is not None:
+            with contextlib.suppress(_EnoughError):
+                thin_fine(
+                    self._store, presses, cutoff_ms=fine_ms, who=BY_ITSELF, now_ms=now_ms, pause=self._pause
+                )
 
     def _pause(self) -> None:
         if self._stop.wait(self._pause_s):

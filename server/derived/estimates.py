@@ -12,6 +12,7 @@ from server.language import N_
 from server.maths.drift import Crossing, crossing, theil_sen
 from server.maths.results import Undetermined
 from server.store.evaluation import HOUR, TEN_MINUTES
+from server.store.fine_summaries import grain_there
 from server.store.plant import Press
 from server.store.questions import Row, summaries
 from server.store.records import Baseline, events_of, valves_of
@@ -210,7 +211,8 @@ def _course(
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """(shots made up to it, start, mean swept stroke) of each summary of this mold, material and set-up."""
     ids = setups_compared(connection, press, baseline)
-    grain = TEN_MINUTES if end - begin <= _FINE_MS else HOUR
+    wanted = TEN_MINUTES if end - begin <= _FINE_MS else HOUR
+    grain = grain_there(connection, press.press_id, wanted=wanted, from_ms=begin)
     found = summaries(
         connection,
         press.press_id,

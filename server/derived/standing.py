@@ -13,6 +13,7 @@ from server.maths.drift import change_point
 from server.maths.onset import ramp_start
 from server.maths.results import Undetermined
 from server.store.evaluation import HOUR, TEN_MINUTES
+from server.store.fine_summaries import grain_there
 from server.store.plant import Press, setups_of
 from server.store.questions import Row, score_turn, shots_up_to, summaries
 from server.store.records import Baseline, events_of
@@ -171,7 +172,8 @@ def _course(connection: sa.Connection, press: Press, row: Row, baseline: Baselin
     few = shots_up_to(connection, press.press_id, from_ms=begin, to_ms=end, limit=RAW_SHOTS + 1)
     if few <= RAW_SHOTS:
         return _course_of_shots(connection, press, row, begin, ids, end)
-    grain = TEN_MINUTES if end - begin <= FINE_MS else HOUR
+    wanted = TEN_MINUTES if end - begin <= FINE_MS else HOUR
+    grain = grain_there(connection, press.press_id, wanted=wanted, from_ms=begin)
     rows = summaries(
         connection,
         press.press_id,

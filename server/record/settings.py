@@ -102,6 +102,7 @@ _READERS: Final[dict[str, Callable[[Given, str], Any]]] = {
     "lock_after_min": _bounded(1.0, 120.0),
     "out_of_service_max_days": _bounded(0.01, 366.0),
     "keep_raw_months": _bounded(0.0, 1_200.0),
+    "keep_fine_months": _bounded(0.0, 1_200.0),
     "thin_at": _clock_time,
 }
 

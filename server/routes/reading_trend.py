@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from server.derived.values import read_values
 from server.maths.quantile_sketch import quantiles, quantiles_of_stretches
 from server.store.evaluation import GRAINS, merge_summaries
+from server.store.fine_summaries import grain_there
 from server.store.plant import Press
 from server.store.questions import Summary, shots_up_to, span_of_shots, summaries
 from server.store.spreads import SHOWN, Kept, sketches_between
@@ -63,7 +64,8 @@ def read_trend(
     span = span_of_shots(connection, press.press_id, from_ms=from_ms, to_ms=to_ms)
     assert span is not None
     first, last = span
-    grain = fitting_grain(last + 1 - first, points)
+    wanted = fitting_grain(last + 1 - first, points)
+    grain = grain_there(connection, press.press_id, wanted=wanted, from_ms=first)
     rows = summaries(connection, press.press_id, signal=signal, grain=grain, from_ms=first, to_ms=last + 1)
     kept = sketches_between(
         connection, press.press_id, signals=[signal], grain=grain, from_ms=first, to_ms=last + 1

@@ -16,6 +16,7 @@ from server.show.plant_words import Plant
 from server.show.press_words import event_words
 from server.show.startup_record import recorded_signals
 from server.store.evaluation import GRAINS
+from server.store.fine_summaries import grain_there
 from server.store.page_queries import (
     Row,
     baselines_in_force,
@@ -169,7 +170,8 @@ def _with_gaps(
 def _from_rollups(connection: sa.Connection, press_id: int, window: Window, points: int) -> list[Trace]:
     """Pieces of whole buckets, no more than the chart has points; extremes are those of every shot."""
     length_ms = window.to_ms - window.from_ms
-    grain_ms = 1000 * next((one for one in GRAINS if length_ms / (one * 1000) <= BUCKETS_MAX), GRAINS[-1])
+    wanted = next((one for one in GRAINS if length_ms / (one * 1000) <= BUCKETS_MAX), GRAINS[-1])
+    grain_ms = 1000 * grain_there(connection, press_id, wanted=wanted, from_ms=window.from_ms)
     piece_ms = grain_ms * max(1, math.ceil(length_ms / grain_ms / points))
     pieces = summaries_in_pieces(
         connection,

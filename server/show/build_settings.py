@@ -82,6 +82,12 @@ _FIELDS: tuple[tuple[str, str, str, str], ...] = (
         N_("Older ones may be thinned out; summaries, scores and findings stay. 0: for ever."),
     ),
     (
+        "keep_fine_months",
+        N_("Keep ten-minute summaries, months"),
+        "number",
+        N_("As long as single shots at least; those of hours and days always stay. 0: for ever."),
+    ),
+    (
         "thin_at",
         N_("Thin out by itself at"),
         "text",

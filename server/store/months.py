@@ -5,6 +5,7 @@ that holds rows there already stays there: nothing is ever moved to make a parti
 longer than a moment; what did not work is tried again later.
 """
 
+import contextlib
 import datetime
 import logging
 import time
@@ -62,6 +63,16 @@ def name_of(table: str, month_ms: int) -> str:
     return f"{table}_{day.year:04d}_{day.month:02d}"
 
 
+def month_of(name: str) -> int:
+    """When the month of a partition of this name began.
+
+    >>> month_of("rollups_2026_11") == 1_793_491_200_000
+    True
+    """
+    year, month = name.split("_")[-2:]
+    return int(datetime.datetime(int(year), int(month), 1, tzinfo=datetime.UTC).timestamp()) * 1000
+
+
 def make_months(store: Store, *, now_ms: int, from_ms: int | None = None) -> list[str]:
     """Partitions for this month and those ahead, or from an earlier one on; the names of the new ones."""
     made: list[str] = []
@@ -83,29 +94,42 @@ def make_months(store: Store, *, now_ms: int, from_ms: int | None = None) -> lis
 
 
 def _make(store: Store, table: str, column: str, begin: int, end: int) -> bool:
-    name, others = name_of(table, begin), f"{table}_other"
+    name = name_of(table, begin)
     with store.read() as connection:
         if connection.exec_driver_sql("SELECT to_regclass(%s)", (name,)).scalar_one() is not None:
             return False
-    outside = f"{name}_elsewhere"
-    # Checked beforehand without holding anybody up; attaching then need not read the others again.
-    _run(store, f"ALTER TABLE {others} DROP CONSTRAINT IF EXISTS {outside}",
-         f"ALTER TABLE {others} ADD CONSTRAINT {outside} CHECK ({column} < {begin} OR {column} >= {end})"
-         " NOT VALID")  # fmt: skip
-    try:
-        _run(store, f"ALTER TABLE {others} VALIDATE CONSTRAINT {outside}")
-    except sa.exc.IntegrityError as error:
-        if getattr(error.orig, "sqlstate", "") != _OUT_OF_PLACE:
-            raise
-        _run(store, f"ALTER TABLE {others} DROP CONSTRAINT {outside}")
-        return False
-    _run(store, f"CREATE TABLE {name} (LIKE {table} INCLUDING ALL)",
-         f"ALTER TABLE {table} ATTACH PARTITION {name} FOR VALUES FROM ({begin}) TO ({end})",
-         f"ALTER TABLE {others} DROP CONSTRAINT {outside}")  # fmt: skip
+    with nothing_outside(store, table, column, begin, end) as outside:
+        if outside is None:
+            return False
+        run_bounded(store, f"CREATE TABLE {name} (LIKE {table} INCLUDING ALL)",
+             f"ALTER TABLE {table} ATTACH PARTITION {name} FOR VALUES FROM ({begin}) TO ({end})")  # fmt: skip
     return True
 
 
-def _run(store: Store, *statements: str) -> None:
+@contextlib.contextmanager
+def nothing_outside(store: Store, table: str, column: str, begin: int, end: int) -> Iterator[str | None]:
+    """While a checked constraint says that the others hold nothing of a month: attaching one then need not
+    read them, and nobody is held up. Its name; None where they hold something."""
+    others, outside = f"{table}_other", f"{name_of(table, begin)}_elsewhere"
+    drop = f"ALTER TABLE {others} DROP CONSTRAINT IF EXISTS {outside}"
+    run_bounded(store, drop,
+         f"ALTER TABLE {others} ADD CONSTRAINT {outside} CHECK ({column} < {begin} OR {column} >= {end})"
+         " NOT VALID")  # fmt: skip
+    try:
+        try:
+            run_bounded(store, f"ALTER TABLE {others} VALIDATE CONSTRAINT {outside}")
+        except sa.exc.IntegrityError as error:
+            if getattr(error.orig, "sqlstate", "") != _OUT_OF_PLACE:
+                raise
+            yield None
+        else:
+            yield outside
+    finally:
+        run_bounded(store, drop)
+
+
+def run_bounded(store: Store, *statements: str) -> None:
+    """In one transaction, which waits for no lock longer than a moment."""
     with store.engine.begin() as connection:
         connection.exec_driver_sql(bounds_of(statement_s=0, lock_s=PATIENCE_S))
         for statement in statements:
@@ -140,6 +164,6 @@ def drop_thinned(store: Store, *, cutoff_ms: int) -> Iterator[str]:
                 f"SELECT count(*) FROM (SELECT 1 FROM {name} LIMIT {LEFT_MAX + 1}) AS few"
             ).scalar_one()
         if left <= LEFT_MAX:
-            _run(store, f"ALTER TABLE shots DETACH PARTITION {name}",
+            run_bounded(store, f"ALTER TABLE shots DETACH PARTITION {name}",
                  f"INSERT INTO shots SELECT * FROM {name}", f"DROP TABLE {name}")  # fmt: skip
             yield name

@@ -204,6 +204,8 @@ PLANT_DEFAULTS: dict[str, Any] = {
     "out_of_service_max_days": 30.0,
     # Months raw shots are kept before they may be thinned out; 0: for ever.
     "keep_raw_months": 0.0,
+    # The same of ten-minute summaries; they stay as long as raw shots at least, hours and days for ever.
+    "keep_fine_months": 0.0,
     # Local time from which the server thins by itself, for four hours at most; empty: only by command.
     "thin_at": "",
 }

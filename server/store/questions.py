@@ -165,13 +165,16 @@ def _first_summary(
     connection: sa.Connection, press_id: int, *, from_ms: int | None, to_ms: int | None
 ) -> int | None:
     c = rollups.c
-    query = sa.select(sa.func.min(c.bucket_ms)).where(c.press_id == press_id, c.grain == GRAINS[0])
-    if from_ms is not None:
-        query = query.where(c.bucket_ms >= from_ms)
-    if to_ms is not None:
-        query = query.where(c.bucket_ms < to_ms)
-    found: int | None = connection.execute(query).scalar_one()
-    return found
+    firsts = []
+    # Ten minutes may have been let go, hours never.
+    for grain in GRAINS[:2]:
+        query = sa.select(sa.func.min(c.bucket_ms)).where(c.press_id == press_id, c.grain == grain)
+        if from_ms is not None:
+            query = query.where(c.bucket_ms >= from_ms)
+        if to_ms is not None:
+            query = query.where(c.bucket_ms < to_ms)
+        firsts.append(connection.execute(query).scalar_one())
+    return min((int(one) for one in firsts if one is not None), default=None)
 
 
 def shots_up_to(
