@@ -115,6 +115,12 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     )  # fmt: skip
     back.add_argument("--press", required=True)
     back.set_defaults(run="cli_database.db_take_back")
+    _of_scale(acts)
+    db.set_defaults(run="needs_act", prog="ringtell db")
+
+
+def _of_scale(acts: "argparse._SubParsersAction[_Parser]") -> None:
+    """A database that outgrows a disk or a node."""
     spread = _command(
         acts, "distribute", "spread the tables over the nodes of a distributed PostgreSQL, by press",
         "ringtell db distribute",
@@ -127,7 +133,6 @@ def _database(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
     )  # fmt: skip
     months.add_argument("--since", metavar="TIME", help="also earlier months, before history is imported")
     months.set_defaults(run="cli_scale.db_months")
-    db.set_defaults(run="needs_act", prog="ringtell db")
 
 
 def _import(subparsers: "argparse._SubParsersAction[_Parser]") -> None:
