@@ -59,12 +59,12 @@ class PostgresqlServer:
         # Tests do not wait for the disk; figures do.
         self._fsync = "on" if durable else "off"
         self._bin = binaries()
-        self._user = _unprivileged()
+        self.user = _unprivileged()
         # Not below pytest's folder: that one is closed to other users, and its path too long for a socket.
         self.folder = Path(tempfile.mkdtemp(prefix="rtpg-"))
         self._made = 0
-        if self._user:
-            shutil.chown(self.folder, self._user)
+        if self.user:
+            shutil.chown(self.folder, self.user)
         try:
             self._run(
                 "initdb",
@@ -126,7 +126,7 @@ class PostgresqlServer:
             done = subprocess.run(
                 [str(self._bin / program), *arguments],
                 cwd=self.folder,
-                user=self._user,
+                user=self.user,
                 stdout=said,
                 stderr=subprocess.STDOUT,
                 stdin=subprocess.DEVNULL,

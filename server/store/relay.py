@@ -10,6 +10,7 @@ import json
 import logging
 import os
 import threading
+import time
 from collections.abc import Callable, Iterable, Iterator
 from typing import Final
 
@@ -28,6 +29,8 @@ _BYTES_MAX: Final = 7_500
 _WAITING_MAX: Final = 2_000
 #: Seconds between two looks at whether to stop, and until a lost database is asked again.
 _LOOK_S, _AWAY_S = 0.5, 1.0
+#: Seconds between two calls to read everything anew where a pooler lets nothing be heard.
+_DEAF_S = 10.0
 
 #: Told to servers, not to pages: something waits for evaluation.
 WAKE: Final = "wake"
@@ -136,7 +139,17 @@ class Relay:
             self.listening.clear()
 
     def _hear(self, connection: psycopg.Connection) -> None:
+        deaf = _is_pooled(connection)
+        if deaf:
+            log.warning(
+                "a pooler stands before the database: what other servers tell is not heard, pages are read"
+                " anew every %d s; give the database's own address as RINGTELL_DATABASE_DIRECT_URL", _DEAF_S,
+            )  # fmt: skip
+        last = time.monotonic()
         while not self._stopping:
+            if deaf and time.monotonic() - last >= _DEAF_S:
+                last = time.monotonic()
+                self._heard(*ALL)
             for notice in connection.notifies(timeout=_LOOK_S):
                 for kind, subject in unpacked(self._me, notice.payload):
                     self._heard(kind, subject)
@@ -178,6 +191,12 @@ def unpacked(me: str, payload: str) -> Iterator[Word]:
         return
     if who != me:
         yield from said
+
+
+def _is_pooled(connection: psycopg.Connection) -> bool:
+    """Whether somebody stands between: whoever answered at first is not the one that works."""
+    row = connection.execute("SELECT pg_backend_pid()").fetchone()
+    return row is None or row[0] != connection.info.backend_pid
 
 
 def _close(connection: psycopg.Connection | None) -> None:
