@@ -1,10 +1,10 @@
 """A plant of 500 presses at 50 shots/s: its page, its memory, and how soon a shot is on a screen.
 
-Run it as `nice python -m tests.benchmarks.bench_plant` (`--presses`, `--shots` a press beforehand,
-`--seconds` of live load). Shots and an approved record of each press are put straight into a database, the
-server judges them, and then: how long the plant page takes on the server, before and under the load; how
-long until it can be used in Chromium on a processor slowed down four times; and, under the load, from the
-moment a shot is sent until the open press page shows it.
+Run it as `nice python -m tests.benchmarks.bench_plant` (`--postgresql`, `--presses`, `--shots` a press
+beforehand, `--seconds` of live load). Shots and an approved record of each press are put straight into a
+database, the server judges them, and then: how long the plant page takes on the server, before and under the
+load; how long until it can be used in Chromium on a processor slowed down four times; and, under the load,
+from the moment a shot is sent until the open press page shows it.
 """
 
 import argparse
@@ -25,6 +25,7 @@ from server.store.engine import upgrade
 from tests.benchmarks.history import watched_press
 from tests.benchmarks.wire_client import server, shot
 from tests.chromium import chromium
+from tests.postgresql import PostgresqlServer
 from tests.processes import Served
 
 RATED = 50
@@ -183,7 +184,11 @@ def main() -> None:
     asked.add_argument("--shots", type=int, default=800)
     asked.add_argument("--seconds", type=float, default=60.0)
     asked.add_argument("--data", default="", help="a folder to keep the filled database in")
+    asked.add_argument("--postgresql", action="store_true", help="one started for the run instead of SQLite")
     given = asked.parse_args()
+    if given.postgresql:
+        _on_postgresql(given)
+        return
     with tempfile.TemporaryDirectory() as name:
         data = Path(given.data or name) / "data"
         data.mkdir(exist_ok=True)
@@ -196,6 +201,24 @@ def main() -> None:
             _measure(served, given.presses, given.seconds)
         finally:
             served.kill()
+
+
+def _on_postgresql(given: argparse.Namespace) -> None:
+    database = PostgresqlServer(durable=True)
+    try:
+        url = database.url(database.new_database())
+        fill(url, given.presses, given.shots)
+        settings = {"RINGTELL_DATABASE_URL": url, "RINGTELL_NO_LOGIN": "1", "RINGTELL_ACCEPT_UNKNOWN": "1"}
+        with tempfile.TemporaryDirectory() as name:
+            served = Served("serve", folder=Path(name), settings=settings)
+            served.start()
+            try:
+                judged(served)
+                _measure(served, given.presses, given.seconds)
+            finally:
+                served.kill()
+    finally:
+        database.stop()
 
 
 def _measure(served: Served, presses: int, seconds: float) -> None:

@@ -1,0 +1,153 @@
+"""What an index by time alone would bring a month of shots on PostgreSQL: none, BRIN or B-tree, measured.
+
+Run it as `python -m tests.benchmarks.bench_indexes` (`--presses`, `--shots` of the month). A month partition
+is filled as it fills in a plant, every press in turn, so that rows lie on the disk in order of time; the key
+(press, time, counter) is always there. Told are the size of the index, how long it takes to store the last
+shots of the month in batches of 500, and the questions that are asked: a page's stretch of one press, its
+newest shots, the retention's count and oldest batch of one press, and (nobody asks this: every question names
+a press) a stretch of all presses. Each answer is the least and the median of nine.
+"""
+
+import argparse
+import statistics
+import time
+from collections.abc import Iterator
+from typing import Any
+
+import numpy as np
+
+from server.store.bulk import insert_rows
+from server.store.database import Store
+from server.store.engine import upgrade
+from server.store.months import first_of_month, make_months, name_of
+from server.store.tables import shots
+from tests.benchmarks.bench_databases import say
+from tests.postgresql import PostgresqlServer
+
+BEGIN_MS = first_of_month(1_795_000_000_000)
+END_MS = first_of_month(BEGIN_MS, 1)
+HOUR_MS = 3_600_000
+BATCH, STORED_LAST = 500, 200_000
+COLUMNS = (
+    "press_id", "at_ms", "counter", "setup_id", "shot_size_mm", "cushion_mm", "peak_pressure_bar",
+    "fill_time_s", "recovery_time_s", "cycle_time_s", "part_weight_g",
+)  # fmt: skip
+KINDS = {
+    "the key alone": "",
+    "BRIN by time": "CREATE INDEX by_time ON {month} USING brin (at_ms)",
+    "BRIN by time, fine": "CREATE INDEX by_time ON {month} USING brin (at_ms) WITH (pages_per_range = 16)",
+    "B-tree by time": "CREATE INDEX by_time ON {month} (at_ms)",
+}
+
+Row = tuple[Any, ...]
+
+
+def rows(presses: int, count: int) -> Iterator[list[Row]]:
+    """Batches of BATCH shots, every press in turn, evenly over the month."""
+    rng = np.random.default_rng(6)
+    every_ms = (END_MS - BEGIN_MS) / count
+    for start in range(0, count, BATCH):
+        number = np.arange(start, min(start + BATCH, count))
+        n = len(number)
+        columns = (
+            number % presses + 1,
+            (BEGIN_MS + number * every_ms).astype(np.int64),
+            number // presses,
+            np.ones(n, dtype=np.int64),
+            np.round(80 + rng.normal(0, 0.04, n), 2),
+            np.round(6 + rng.normal(0, 0.05, n), 2),
+            np.round(1000 + rng.normal(0, 4, n)),
+            np.round(1.4 + rng.normal(0, 0.005, n), 3),
+            np.round(6 + rng.normal(0, 0.05, n), 2),
+            np.full(n, 20.0),
+            np.round(41.8 + rng.normal(0, 0.05, n), 2),
+        )
+        yield list(zip(*(column.tolist() for column in columns), strict=True))
+
+
+def fill(store: Store, batches: list[list[Row]]) -> float:
+    """Seconds it took, each batch a durable transaction."""
+    began = time.perf_counter()
+    for batch in batches:
+        with store.engine.begin() as connection:
+            insert_rows(connection, shots, COLUMNS, batch)
+    return time.perf_counter() - began
+
+
+def questions(presses: int) -> dict[str, str]:
+    middle = (BEGIN_MS + END_MS) // 2
+    one = f"press_id = {presses // 2}"
+    day = f"at_ms >= {middle} AND at_ms < {middle + 24 * HOUR_MS}"
+    return {
+        "page: a day of a press": f"SELECT * FROM shots WHERE {one} AND {day} ORDER BY at_ms, counter",
+        "page: its newest 60": f"SELECT * FROM shots WHERE {one} ORDER BY at_ms DESC, counter DESC LIMIT 60",
+        "retention: count before a moment": f"SELECT count(*) FROM shots WHERE {one} AND at_ms < {middle}",
+        "retention: the oldest 2,000": (
+            f"SELECT max(at_ms) FROM (SELECT at_ms FROM shots WHERE {one} AND at_ms < {middle}"
+            " ORDER BY at_ms LIMIT 2000) AS few"
+        ),
+        "nobody's: an hour of all presses": (
+            f"SELECT count(*) FROM shots WHERE at_ms >= {middle} AND at_ms < {middle + HOUR_MS}"
+        ),
+    }
+
+
+def answered_ms(store: Store, query: str) -> tuple[float, float, str]:
+    """Least and median of nine, and the index the planner took."""
+    waits = []
+    with store.read() as connection:
+        for _ in range(9):
+            began = time.perf_counter()
+            connection.exec_driver_sql(query).all()
+            waits.append(1000 * (time.perf_counter() - began))
+        plan = "\n".join(connection.exec_driver_sql(f"EXPLAIN {query}").scalars())
+    by = "by_time" if "by_time" in plan else "key" if "pkey" in plan else "no index"
+    return min(waits), statistics.median(waits), by
+
+
+def measure(store: Store, name: str, statement: str, presses: int, batches: list[list[Row]]) -> None:
+    month = name_of("shots", BEGIN_MS)
+    last = STORED_LAST // BATCH
+    with store.engine.begin() as connection:
+        connection.exec_driver_sql(f"TRUNCATE {month}")
+        connection.exec_driver_sql("DROP INDEX IF EXISTS by_time")
+        if statement:
+            connection.exec_driver_sql(statement.format(month=month))
+    fill(store, batches[:-last])
+    seconds = fill(store, batches[-last:])
+    with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+        connection.exec_driver_sql(f"VACUUM ANALYZE {month}")
+    with store.read() as connection:
+        size = "SELECT coalesce(pg_relation_size(to_regclass(%s)), 0) / 1048576.0"
+        own, key, table = (
+            float(connection.exec_driver_sql(size, (one,)).scalar_one())
+            for one in ("by_time", f"{month}_pkey", month)
+        )
+    rate = STORED_LAST / seconds
+    say(f"{name}: {own:.2f} MB beside a key of {key:.0f} and {table:.0f} of rows; {rate:,.0f} shots/s")
+    for question, query in questions(presses).items():
+        least, median, by = answered_ms(store, query)
+        say(f"  {question}: {least:.2f} ({median:.2f}) ms, {by}")
+
+
+def main() -> None:
+    asked = argparse.ArgumentParser()
+    asked.add_argument("--presses", type=int, default=200)
+    asked.add_argument("--shots", type=int, default=2_000_000)
+    given = asked.parse_args()
+    server = PostgresqlServer(durable=True)
+    try:
+        url = server.url(server.new_database())
+        upgrade(url)
+        store = Store(url)
+        make_months(store, now_ms=BEGIN_MS)
+        batches = list(rows(given.presses, given.shots))
+        for name, statement in KINDS.items():
+            measure(store, name, statement, given.presses, batches)
+        store.close()
+    finally:
+        server.stop()
+
+
+if __name__ == "__main__":
+    main()
