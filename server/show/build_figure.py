@@ -66,7 +66,7 @@ def build_figure(
     if row is None:
         return None
     window = _window(connection, row, asked, plant.now_ms)
-    record = baselines_in_force(connection).get(row["press_id"])
+    record = baselines_in_force(connection, row["press_id"]).get(row["press_id"])
     limits = {
         name: SignalLimits(center=one.center, lower=one.lower, upper=one.upper)
         for name, one in recorded_signals(record).items()

@@ -82,7 +82,7 @@ def build_press(
     if row is None:
         return None
     judgement = read_judgement(row)
-    record = baselines_in_force(connection).get(row["press_id"])
+    record = baselines_in_force(connection, row["press_id"]).get(row["press_id"])
     signals = recorded_signals(record)
     alarms = [alarm for alarm in open_alarms(connection) if alarm["press_id"] == row["press_id"]]
     silent = is_silent(row, silent_after_s=float(plant.settings["silent_after_s"]), now_ms=plant.now_ms)

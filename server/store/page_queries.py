@@ -76,17 +76,18 @@ def score_path(
     return [(int(row[0]) * bucket_ms + bucket_ms // 2, float(row[1])) for row in rows]
 
 
-def baselines_in_force(connection: sa.Connection) -> dict[int, Row]:
-    """The record each press is judged against now, by press."""
-    rows = connection.execute(
-        sa.select(baselines).join(
-            press_states,
-            sa.and_(
-                press_states.c.press_id == baselines.c.press_id,
-                press_states.c.baseline_no == baselines.c.baseline_no,
-            ),
-        )
+def baselines_in_force(connection: sa.Connection, press_id: int | None = None) -> dict[int, Row]:
+    """The record each press is judged against now, by press; of one press alone where it is named."""
+    query = sa.select(baselines).join(
+        press_states,
+        sa.and_(
+            press_states.c.press_id == baselines.c.press_id,
+            press_states.c.baseline_no == baselines.c.baseline_no,
+        ),
     )
+    if press_id is not None:
+        query = query.where(baselines.c.press_id == press_id)
+    rows = connection.execute(query)
     return {row.press_id: dict(row._mapping) for row in rows}
 
 
