@@ -50,10 +50,11 @@ def grain_there(connection: sa.Connection, press_id: int, *, wanted: int, from_m
         return wanted
     first_fine, first_hour = (
         connection.execute(
-            sa.select(sa.func.min(rollups.c.bucket_ms)).where(
-                rollups.c.press_id == press_id, rollups.c.grain == grain
-            )
-        ).scalar_one()
+            sa.select(rollups.c.bucket_ms)
+            .where(rollups.c.press_id == press_id, rollups.c.grain == grain)
+            .order_by(rollups.c.bucket_ms)
+            .limit(1)
+        ).scalar_one_or_none()
         for grain in (TEN_MINUTES, HOUR)
     )
     if first_fine is None or first_hour is None or from_ms >= first_fine:

@@ -126,11 +126,12 @@ class Relay:
         while not self._stopping:
             try:
                 with self._connect() as connection:
+                    is_deaf = _is_pooled(connection)
                     connection.execute(f"LISTEN {CHANNEL}")
                     self.listening.set()
                     if broken:
                         self._heard(*ALL)
-                    self._hear(connection)
+                    self._hear(connection, is_deaf=is_deaf)
             except (psycopg.Error, OSError) as error:
                 log.warning("the other servers cannot be heard: %s", error)
                 broken = True
@@ -138,16 +139,15 @@ class Relay:
                     self._changed.wait(_AWAY_S)
             self.listening.clear()
 
-    def _hear(self, connection: psycopg.Connection) -> None:
-        deaf = _is_pooled(connection)
-        if deaf:
+    def _hear(self, connection: psycopg.Connection, *, is_deaf: bool) -> None:
+        if is_deaf:
             log.warning(
                 "a pooler stands before the database: what other servers tell is not heard, pages are read"
                 " anew every %d s; give the database's own address as RINGTELL_DATABASE_DIRECT_URL", _DEAF_S,
             )  # fmt: skip
         last = time.monotonic()
         while not self._stopping:
-            if deaf and time.monotonic() - last >= _DEAF_S:
+            if is_deaf and time.monotonic() - last >= _DEAF_S:
                 last = time.monotonic()
                 self._heard(*ALL)
             for notice in connection.notifies(timeout=_LOOK_S):
