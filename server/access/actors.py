@@ -1,6 +1,7 @@
 """Who acts, and the one table of what each role and each scope of a key may do."""
 
 import dataclasses
+from collections.abc import Mapping
 from typing import Final, Literal, get_args
 
 from server.errors import ForbiddenError, UnauthorizedError
@@ -87,6 +88,9 @@ class Actor:
     presses: frozenset[str] | None = None
     by_pin: bool = False
     tablet_id: int | None = None
+    #: How this person reads: units by quantity where they are not the plant's, and a language or ''.
+    units: Mapping[str, str] = dataclasses.field(default_factory=dict, hash=False, compare=False)
+    language: str = ""
 
 
 NOBODY: Final = Actor("", "", "nobody")

@@ -7,6 +7,7 @@ from typing import Final
 import sqlalchemy as sa
 
 from server.access.actors import Actor
+from server.access.preferences import read_preferences
 from server.access.tokens import new_token, token_hash
 from server.errors import NotFoundError
 from server.language import N_
@@ -78,6 +79,7 @@ def hold_session(connection: sa.Connection, token: str, *, now_ms: int) -> Held 
         return None
     person, session = found
     areas = tuple(json.loads(person.areas))
+    reads = read_preferences(person.preferences)
     actor = Actor(
         person.name,
         person.role,
@@ -88,6 +90,8 @@ def hold_session(connection: sa.Connection, token: str, *, now_ms: int) -> Held 
         presses=presses_in(connection, areas) if areas else None,
         by_pin=session.by_pin,
         tablet_id=session.tablet_id,
+        units=reads["units"],
+        language=reads["language"],
     )
     every_ms = _seen_every(session)
     return Held(actor, now_ms - session.seen_ms >= every_ms, every_ms)

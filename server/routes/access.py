@@ -12,6 +12,7 @@ from fastapi.responses import JSONResponse, RedirectResponse, Response
 from server.access import people, sessions
 from server.access.actors import Actor, permissions_of
 from server.access.passwords import hash_new_password
+from server.access.preferences import keep_preferences
 from server.access.tablets import tablet_of
 from server.access.throttle import Throttle
 from server.errors import BadBodyError, ConflictError, InvalidError, RingtellError, UnauthorizedError
@@ -216,7 +217,19 @@ def described(actor: Actor) -> dict[str, Any]:
         "by_pin": actor.by_pin,
         "must_change": actor.must_change,
         "permissions": sorted(permissions_of(actor)),
+        "units": dict(actor.units),
+        "language": actor.language or None,
     }
+
+
+@router.put("/api/v1/me/preferences")
+def put_preferences(request: Request, body: Annotated[Any, Body()] = None) -> dict[str, Any]:
+    """Units (by quantity) and language one reads in; '' goes back to the plant's.
+
+    Values of the API stay in stored units: this is about pages and the files they hand out.
+    """
+    actor, now_ms = need_person_here(request), objects_of(request).now_ms()
+    return write(request, lambda c: keep_preferences(c, actor, body, now_ms=now_ms))
 
 
 # --- one's own sessions -------------------------------------------------------------------------

@@ -20,10 +20,11 @@ from server.routes.reading_molds import get_capability, get_molds
 from server.routes.reading_query import From, To, read_span
 from server.routes.sources import get_sources
 from server.routes.valves import get_spares
-from server.show.spreadsheets import MEDIA, flattened, write_file
+from server.show.spreadsheets import MEDIA, flattened, in_units, write_file
 from server.store.exports import EXPORTS, heads_of, pages_of
-from server.store.plant import need_press
+from server.store.plant import need_press, read_settings
 from server.waiting import Turns
+from server.words.units import STORED, Units
 
 
 def _every(get: Callable[..., dict[str, Any]], request: Request) -> list[dict[str, Any]]:
@@ -65,8 +66,10 @@ def export(
     press: str | None = None,
     since: From = None,
     to: To = None,
+    units: Literal["stored", "shown"] = "stored",
 ) -> StreamingResponse:
-    """Kept rows as a file, in stored units and UTC; `press` and a stretch narrow them.
+    """Kept rows as a file, in UTC; `press` and a stretch narrow them. units: `stored`, or those pages show
+    whoever asks, named at the end of each column (`cushion_in`).
 
     `what`: shots, findings, scores, summaries, events, alarms, alarm-steps, baselines, studies, cases,
     case-actions, trials, valves, containments, containment-steps, audit; presses, molds, sources, spares as
@@ -89,13 +92,14 @@ def export(
                 N_("{name} narrows no export of {what!r}; leave it out", name=name, what=what[:40]),
                 field=name,
             )
+    asked = _units_of(request) if units == "shown" else STORED
     if what in _ANSWERS:
-        return _of_items(what, form, _ANSWERS[what](request))
+        return _of_items(what, form, _ANSWERS[what](request), asked)
     if what == "days":
         if code is None:
             raise InvalidError(N_("press is missing; days of a record are those of one press"), field="press")
         days = get_quality(request, code, days=90)["days"]
-        return _of_items(f"days-{code}", form, [{"press": code, **one} for one in days])
+        return _of_items(f"days-{code}", form, [{"press": code, **one} for one in days], asked)
     if rows is None:
         known = ", ".join([*EXPORTS, *_ANSWERS, "days"])
         raise NotFoundError(
@@ -103,7 +107,13 @@ def export(
         )
     pages = pages_of(rows, objects_of(request).store.read, press=code, from_ms=from_ms, to_ms=to_ms)
     name = what if code is None else f"{what}-{code}"
-    return _file(name, form, heads_of(rows), pages)
+    return _file(name, form, *in_units(heads_of(rows), pages, asked))
+
+
+def _units_of(request: Request) -> Units:
+    with objects_of(request).store.read() as connection:
+        of_plant = read_settings(connection)["units"]
+    return Units.chosen({**of_plant, **request.state.actor.units})
 
 
 @router.get("/molds/{mold}/capability/export", response_class=StreamingResponse)
@@ -121,9 +131,9 @@ def export_capability(
     return _of_items(f"capability-{mold}", form, [{**beside, **one} for one in found["items"]])
 
 
-def _of_items(name: str, form: Form, items: list[dict[str, Any]]) -> StreamingResponse:
+def _of_items(name: str, form: Form, items: list[dict[str, Any]], units: Units = STORED) -> StreamingResponse:
     heads, rows = flattened(items)
-    return _file(name, form, heads, iter([rows] if rows else []))
+    return _file(name, form, *in_units(heads, iter([rows] if rows else []), units))
 
 
 def _file(name: str, form: Form, heads: Mapping[str, str], pages: Iterator[Any]) -> StreamingResponse:

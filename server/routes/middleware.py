@@ -33,6 +33,7 @@ from server.routes import headers as answer_headers
 from server.routes.bodies import BodyMiddleware
 from server.routes.commands import CommandMiddleware
 from server.routes.problems import answer_of
+from server.routes.speaking import SpeakingMiddleware
 from server.store.database import USUAL
 from server.store.device_keys import key_used
 from server.store.people import session_seen
@@ -93,6 +94,7 @@ def install(app: FastAPI) -> None:
     """Let every request of the app pass here first."""
     app.add_middleware(CommandMiddleware)
     app.add_middleware(BodyMiddleware)
+    app.add_middleware(SpeakingMiddleware)
     app.add_middleware(AccessMiddleware)
     trouble_pages.install(app)
     answer_headers.install(app)

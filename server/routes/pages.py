@@ -55,7 +55,7 @@ _HEADERS = {
     "X-Content-Type-Options": "nosniff",
     "Referrer-Policy": "same-origin",
     "Cache-Control": "no-store",
-    "Vary": "X-Fragment, Cookie",
+    "Vary": "X-Fragment, Cookie, Accept-Language",
 }
 _YEAR = "public, max-age=31536000, immutable"
 
@@ -116,6 +116,8 @@ def actor_of(request: Request) -> Actor:
         may=permissions_of(known),
         signed_in=known.kind == "person",
         on_tablet=known.tablet_id is not None,
+        units=known.units,
+        language=known.language,
     )
 
 

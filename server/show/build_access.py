@@ -8,6 +8,7 @@ from urllib.parse import quote
 import sqlalchemy as sa
 
 from server.language import N_, _
+from server.languages import languages
 from server.show.frame import Frame
 from server.show.pages import Choice
 from server.show.plant_words import Plant
@@ -16,6 +17,8 @@ from server.store.device_keys import all_keys
 from server.store.people import all_people, all_tablets, person_by_name, sessions_of
 from server.store.plant import all_presses
 from server.words.catalogue import ROLE, worded
+from server.words.numbers import capital
+from server.words.units import CHOICES, QUANTITY, WRITTEN
 
 #: Rows of the trail shown at once; the API pages through all of it.
 _SHOWN = 40
@@ -89,6 +92,9 @@ class AccessPage:
     trail: tuple[TrailRow, ...] = ()
     actions: tuple[Choice, ...] = ()
     who: str = ""
+    #: A choice of units for each quantity, and of languages where there are several.
+    units: tuple[tuple[str, str, tuple[Choice, ...]], ...] = ()
+    languages: tuple[Choice, ...] = ()
 
 
 #: The table of the access layer in words.
@@ -141,7 +147,29 @@ def build_access(
         trail=_trail(connection, plant, asked) if "audit" in may else (),
         actions=_actions(connection, asked) if "audit" in may else (),
         who=asked.who,
+        units=_units(plant),
+        languages=_languages(plant),
     )
+
+
+def _units(plant: Plant) -> tuple[tuple[str, str, tuple[Choice, ...]], ...]:
+    own = plant.actor.units
+    return tuple(
+        (
+            f"units.{quantity}",
+            capital(QUANTITY[quantity]),
+            tuple(Choice(unit, WRITTEN[unit], own.get(quantity) == unit) for unit in choices),
+        )
+        for quantity, choices in CHOICES.items()
+    )
+
+
+def _languages(plant: Plant) -> tuple[Choice, ...]:
+    """None to choose from where there is one."""
+    known = languages()
+    if len(known) < 2:
+        return ()
+    return tuple(Choice(code, name, plant.actor.language == code) for code, name in known.items())
 
 
 def _sessions(connection: sa.Connection, plant: Plant, *, now_ms: int) -> tuple[AccessRow, ...]:

@@ -1,5 +1,6 @@
 """A study while it is done: what was read so far, what it comes to, what is missing."""
 
+import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any, Final, Protocol
 from urllib.parse import urlencode
@@ -7,7 +8,7 @@ from urllib.parse import urlencode
 import sqlalchemy as sa
 from markupsafe import Markup
 
-from server.language import N_, _, plural
+from server.language import N_, _, plural, say
 from server.maths.results import Undetermined
 from server.show.build_studies import CAUTIONS, confirmed_words
 from server.show.plant_words import Plant, press_api, press_href
@@ -24,6 +25,7 @@ from server.words.guidance import caution_text
 from server.words.numbers import count_word, number, percent
 from server.words.study_words import OUTCOME, PROCESS, result_facts
 from server.words.times import MINUTE
+from server.words.units import Units
 
 #: A qualification is meant to take no longer, min.
 _MINUTES: Final = 30
@@ -33,7 +35,7 @@ _ROWS: Final[dict[str, tuple[str, str, str, str]]] = {
     "hold": (N_("With hold"), N_("weight, g"), "", N_("The same number of shots with hold as usual.")),
     "drift": (
         N_("Screw position"),
-        "seconds",
+        N_("seconds"),
         N_("position, mm"),
         N_("Pressure constant, gate frozen or shut."),
     ),
@@ -215,17 +217,54 @@ def _series(
     found = []
     for one in ids:
         mine = [reading for reading in readings if reading.series == one]
+        asked = PRESS_CHECKS.get(one)
+        labels = (asked.first, asked.second) if asked else _ROWS[one][1:3]
+        mine = [_shown(reading, labels, plant.units) for reading in mine]
         rows = _readings(mine, api, plant, is_open=sheet.state == "open")
         if sheet.kind == "qualification" and one in PRESS_CHECKS:
-            found.append(_check(sheet, one, rows, judged.get(one), mine))
+            found.append(_labelled(_check(sheet, one, rows, judged.get(one), mine), plant.units))
             continue
         name, first, second, how = _ROWS[one]
         text = str((result.get("balance") or {}).get("text", "")) if one == "balance" else ""
-        found.append(
-            SheetSeries(one, name, first, second, "", how, "", rows, "measured" if text else "",
-                        "measured" if text else "", text, _filled(mine))
-        )  # fmt: skip
+        state = "measured" if text else ""
+        series = SheetSeries(
+            one,
+            name,
+            first,
+            second,
+            "",
+            how,
+            "",
+            rows,
+            state,
+            _("measured") if text else "",
+            text,
+            _filled(mine),
+        )
+        found.append(_labelled(series, plant.units))
     return tuple(found)
+
+
+def _shown(reading: Reading, labels: Sequence[str], units: Units) -> Reading:
+    """A reading in the units of whoever looks, which its labels name."""
+    first, second = (units.label(say(label))[1] for label in labels)
+    return dataclasses.replace(
+        reading,
+        first=units.shown(first, reading.first) if first else reading.first,
+        second=units.shown(second, reading.second)
+        if second and reading.second is not None
+        else reading.second,
+    )
+
+
+def _labelled(series: SheetSeries, units: Units) -> SheetSeries:
+    """Labels in the units of whoever enters, and what turns these into stored ones."""
+    first, second = say(series.first), say(series.second)
+    asked = [units.label(text) for text in (first, second)]
+    factors = " ".join(f"{units.factor(quantity):.12g}" if quantity else "1" for _text, quantity in asked)
+    return dataclasses.replace(
+        series, first=asked[0][0], second=asked[1][0], factors=factors, stored=(first, second)
+    )
 
 
 def _check(

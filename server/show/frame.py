@@ -1,9 +1,11 @@
 """What every page carries around its answer: navigation, plant, clock, person."""
 
 import dataclasses
+from collections.abc import Mapping
 
 from server.language import N_
 from server.words.times import Zone
+from server.words.units import STORED, Units
 
 #: Address and word of each main page, in order.
 NAVIGATION = (
@@ -63,6 +65,8 @@ class Frame:
     signed_in: bool = False
     #: Seconds without a touch after which a shared tablet asks who is there; 0: this is none.
     lock_after_s: int = 0
+    #: Units of whoever looks.
+    units: Units = STORED
 
     @property
     def corner(self) -> str:
@@ -81,6 +85,10 @@ class Actor:
     signed_in: bool = False
     #: On a shared tablet, where people change over.
     on_tablet: bool = False
+    #: Units by quantity where they are not the plant's.
+    units: Mapping[str, str] = dataclasses.field(default_factory=dict)
+    #: The language they chose; '': none.
+    language: str = ""
 
 
 def frame(
@@ -93,6 +101,7 @@ def frame(
     actor: Actor,
     note: str = "",
     lock_after_s: int = 0,
+    units: Units = STORED,
 ) -> Frame:
     return Frame(
         title=title,
@@ -105,4 +114,5 @@ def frame(
         may=actor.may,
         signed_in=actor.signed_in,
         lock_after_s=lock_after_s if actor.on_tablet else 0,
+        units=units,
     )

@@ -41,6 +41,7 @@ class Plant:
             actor=self.actor,
             note=note,
             lock_after_s=int(float(self.settings["lock_after_min"]) * 60),
+            units=self.units,
         )
 
     def shift(self) -> Shift:
@@ -57,7 +58,7 @@ def plant_at(connection: sa.Connection, *, now_ms: int, actor: Actor) -> Plant:
     settings = read_settings(connection)
     return Plant(
         settings=settings,
-        units=Units.chosen(settings["units"]),
+        units=Units.chosen({**settings["units"], **actor.units}),
         zone=Zone(str(settings["time_zone"])),
         now_ms=now_ms,
         actor=actor,

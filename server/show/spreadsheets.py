@@ -14,6 +14,7 @@ from server.clock import as_datetime, as_text
 from server.errors import TooLargeError
 from server.language import _
 from server.show.api_tables import CSV, PARQUET, safe_cell, safe_in_csv
+from server.words.units import STORED, Units
 
 XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 MEDIA: Final = {"csv": f"{CSV}; charset=utf-8", "xlsx": XLSX, "parquet": PARQUET}
@@ -27,6 +28,10 @@ _TYPES: Final = {
     "number": pa.float64(),
     "text": pa.string(),
 }
+
+#: Quantity of a column by the end of its name, and how other units end theirs.
+_QUANTITY_OF: Final = {"mm": "length", "bar": "pressure", "c": "temperature", "cm3": "volume"}
+_ENDS: Final = {"degF": "f", "degC": "c"}
 
 Page = Sequence[Sequence[Any]]
 
@@ -154,3 +159,38 @@ def _as(value: Any, kind: str) -> Any:
     if value is None or kind == "whole":
         return value
     return float(value) if kind == "number" else str(value)
+
+
+def in_units(
+    heads: Mapping[str, str], pages: Iterator[Page], units: Units
+) -> tuple[dict[str, str], Iterator[Page]]:
+    """The same rows in other units: numbers turned, the end of their column's name with them.
+
+    >>> kept = {"press": "text", "cushion_mm": "number"}
+    >>> heads, pages = in_units(kept, iter([[("E07", 25.4)]]), Units(length="in"))
+    >>> heads, list(pages)
+    ({'press': 'text', 'cushion_in': 'number'}, [[['E07', 1.0]]])
+    """
+    turned = [_turned(name, kind, units) for name, kind in heads.items()]
+    named = {new: kind for (new, _quantity), kind in zip(turned, heads.values(), strict=True)}
+
+    def rows() -> Iterator[Page]:
+        for page in pages:
+            yield [
+                [
+                    cell if not quantity or cell is None else float(f"{units.shown(quantity, cell):.9g}")
+                    for cell, (_name, quantity) in zip(row, turned, strict=True)
+                ]
+                for row in page
+            ]
+
+    return named, rows()
+
+
+def _turned(name: str, kind: str, units: Units) -> tuple[str, str]:
+    """The column in the shown unit, and its quantity ('' where nothing changes)."""
+    stem, line, end = name.rpartition("_")
+    quantity = _QUANTITY_OF.get(end, "") if kind == "number" and line else ""
+    if not quantity or units.unit(quantity) == getattr(STORED, quantity):
+        return name, ""
+    return f"{stem}_{_ENDS.get(units.unit(quantity), units.unit(quantity).lower())}", quantity

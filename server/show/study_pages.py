@@ -93,6 +93,10 @@ class SheetSeries:
     state_text: str
     text: str
     filled: str
+    #: Stored units in one shown one, of each column, with blanks between.
+    factors: str = "1"
+    #: The labels in stored units, as a file has to hold them.
+    stored: tuple[str, str] = ("", "")
 
 
 @dataclasses.dataclass(frozen=True)

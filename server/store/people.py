@@ -31,6 +31,7 @@ class Person:
     pin_hash: str | None = dataclasses.field(repr=False)
     pin_wrong: int
     one_time_ends_ms: int | None = None
+    preferences: str = "{}"
 
 
 @dataclasses.dataclass(frozen=True)

@@ -99,6 +99,8 @@ people = _table(
     _need("pin_wrong", sa.Integer, server_default="0"),
     # Until when a password that was given out once opens anything; NULL: it is one's own.
     sa.Column("one_time_ends_ms", Big),
+    # Units and language of one's own as JSON; empty: as the plant says.
+    _need("preferences", sa.Text, server_default="{}"),
 )
 
 sessions = _table(

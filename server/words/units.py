@@ -44,6 +44,9 @@ _SIGNAL: Final[dict[str, tuple[str, int]]] = {
     "melt_temp_c": ("temperature", 1),
 }
 
+#: Quantities by the unit they are kept in, as labels write it.
+_OF_STORED: Final = {"mm": "length", "bar": "pressure", "°C": "temperature", "cm³": "volume"}
+
 _MORE_DIGITS: Final[dict[str, int]] = {"in": 2, "in3": 1, "MPa": 1, "psi": 0, "degF": 0}
 
 
@@ -83,6 +86,40 @@ class Units:
         factor, offset = UNITS.get(quantity, {}).get(self.unit(quantity), (1.0, 0.0))
         return (value - offset) / factor
 
+    @property
+    def are_stored(self) -> bool:
+        """Whether pages show what is kept, unit for unit."""
+        return self == STORED
+
+    def factor(self, quantity: str) -> float:
+        """Stored units in one shown unit."""
+        return UNITS[quantity][self.unit(quantity)][0]
+
+    def offset(self, quantity: str) -> float:
+        """The stored value of a shown 0."""
+        return UNITS[quantity][self.unit(quantity)][1]
+
+    def entered(self, quantity: str, value: float | str | None) -> str:
+        """A stored value as a field for numbers takes it: six significant digits, nothing for none.
+
+        >>> inches, stored = Units(length="in"), Units()
+        >>> inches.entered("length", 50.0), stored.entered("length", "50.0"), stored.entered("length", "")
+        ('1.9685', '50', '')
+        """
+        return "" if value in (None, "") else f"{self.shown(quantity, float(value)):.6g}"
+
+    def label(self, text: str) -> tuple[str, str]:
+        """A label that ends with its stored unit in the shown one, and its quantity ('' where none changes).
+
+        >>> inches = Units(length="in")
+        >>> inches.label("gauge, mm"), inches.label("speed, mm/s"), inches.label("weight, g")
+        (('gauge, in', 'length'), ('speed, in/s', 'length'), ('weight, g', ''))
+        """
+        name, comma, unit = text.rpartition(", ")
+        stored, slash, per = unit.partition("/")
+        quantity = _OF_STORED.get(stored, "") if comma else ""
+        return (f"{name}, {self.written(quantity)}{slash}{per}", quantity) if quantity else (text, "")
+
     def shown_difference(self, quantity: str, value: float) -> float:
         """A stored difference in the plant's unit: the zero of the scale does not count."""
         return self.shown(quantity, value) - self.shown(quantity, 0.0)
@@ -97,6 +134,9 @@ class Units:
             return NOTHING
         more = _MORE_DIGITS.get(self.unit(quantity), 0)
         return f"{fixed(self.shown(quantity, value), places + more)} {self.written(quantity)}"
+
+
+STORED: Final = Units()
 
 
 def signal_quantity(signal: str) -> str:

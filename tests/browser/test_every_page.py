@@ -1,5 +1,6 @@
 """Every page there is, on desk and tablet, light and dark: nothing amiss, and pictures to look at."""
 
+import contextlib
 import shutil
 import threading
 import time
@@ -59,13 +60,14 @@ def _work(connection: Any) -> None:
     sheets.open_sheet(connection, press, sheet, who="ines", now_ms=NOW - DAY // 48)
 
 
-@pytest.fixture
-def plant(tmp_path: Path) -> Iterator[tuple[str, FastAPI]]:
-    store = make_plant(tmp_path)
+@contextlib.contextmanager
+def serving(folder: Path) -> Iterator[tuple[str, FastAPI]]:
+    """A whole server over the plant of the pages, and its address."""
+    store = make_plant(folder)
     store.write(_work)
     store.close()
     port = free_port()
-    url = f"sqlite:///{tmp_path / 'pages.db'}"
+    url = f"sqlite:///{folder / 'pages.db'}"
     settings = Settings(database_url=url, port=port, no_login=True, child_process=False)
     app = build_app(build_objects(settings, now_ms=lambda: NOW), run_pipeline=False)
     running = uvicorn.Server(
@@ -80,6 +82,12 @@ def plant(tmp_path: Path) -> Iterator[tuple[str, FastAPI]]:
     yield f"http://127.0.0.1:{port}", app
     running.should_exit = True
     thread.join(timeout=15)
+
+
+@pytest.fixture
+def plant(tmp_path: Path) -> Iterator[tuple[str, FastAPI]]:
+    with serving(tmp_path) as found:
+        yield found
 
 
 def test_every_page_is_in_order_on_every_screen_in_both_themes(

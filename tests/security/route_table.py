@@ -28,6 +28,7 @@ TABLE: Final[dict[str, str]] = {
     "POST /api/v1/logout": "known",
     "POST /api/v1/password": "signed_in",
     "PUT /api/v1/pin": "signed_in",
+    "PUT /api/v1/me/preferences": "signed_in",
     "GET /api/v1/sessions": "signed_in",
     "DELETE /api/v1/sessions": "signed_in",
     "DELETE /api/v1/sessions/{session}": "signed_in",

@@ -21,7 +21,7 @@ ENGLISH: Final = {"help_api.py"}
 #: What is no sentence: markup, addresses, styles, SQL, names of fields and files.
 _NO_SENTENCE: Final = re.compile(
     r"<[a-zA-Z/]|=\"|^[/#.&?]|https?:|^[\w.:;%/(),#=-]*$|^[a-z-]+( [a-z0-9]+(-[a-z0-9]+)+)+$"
-    r"|^[MLHVAZ\d ,.-]+$|charset|SELECT|^x\d? domain$|^\w+ \| None$"
+    r"|^[MLHVAZ\d ,.-]+$|charset|SELECT|^x\d? domain$|^\w+ \| None$|%\{"
 )
 #: Calls that take names, not sentences.
 _TAKES_NAMES: Final = {

@@ -115,18 +115,30 @@ function valueOf(one) {
   const text = one.type === 'checkbox' ? '' : one.value.trim();
   switch (one.dataset.type) {
     case 'switch': return one.checked;
-    case 'number': return text === '' ? (one.defaultValue ? null : undefined) : Number(text);
-    case 'empties': return text === '' ? null : Number(text);
+    case 'number': return text === '' ? (one.defaultValue ? null : undefined) : stored(one, text);
+    case 'empties': return text === '' ? null : stored(one, text);
     case 'yes': return true;
-    case 'pairs': return text.split('\n').map(numbers).filter((line) => line.length > 0);
+    case 'pairs': return text.split('\n').map(numbers).filter((line) => line.length > 0).map((line) => line.map((value, i) => kept(value, one, i)));
     case 'moment': return text === '' ? undefined : new Date(text).toISOString();
     case 'lag': return text === '' ? null : Number(text);
-    case 'numbers': return numbers(text);
+    case 'numbers': return numbers(text).map((value) => kept(value, one, 0));
     case 'texts': return text.split(/[\s,]+/).filter(Boolean);
     case 'names': return text.split(',').map((part) => part.trim()).filter(Boolean);
     case 'samples': return text.split('\n').map(numbers).filter((line) => line.length === 2).map(([t_s, position_mm]) => ({ t_s, position_mm }));
-    default: return text === '' && !one.defaultValue ? undefined : text;
+    default: return text === '' && !one.defaultValue && one.dataset.emptySent === undefined ? undefined : text;
   }
+}
+
+// What somebody typed in their own unit, as it is kept; what nobody touched goes back as it came.
+function stored(one, text) {
+  if (one.dataset.stored !== undefined && text === one.defaultValue) return Number(one.dataset.stored);
+  return kept(Number(text), one, 0);
+}
+
+// One factor a column, with blanks between.
+function kept(value, one, column) {
+  const factor = Number((one.dataset.factor ?? '1').split(' ')[column] ?? 1);
+  return factor === 1 ? value + Number(one.dataset.offset ?? 0) : Number((value * factor + Number(one.dataset.offset ?? 0)).toPrecision(9));
 }
 
 function numbers(text) {
