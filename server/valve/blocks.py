@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import SIGNALS as ALL_SIGNALS
+from server.valve.moments import MOMENTS, moments
 
 Floats = NDArray[np.float64]
 
@@ -54,7 +55,13 @@ HIGH_LEAN: Final = 3 * _S + 5
 #: Single values far beyond what tails of readings reach, low and high.
 LOW_FAR: Final = 3 * _S + 6
 HIGH_FAR: Final = 3 * _S + 7
-WIDTH: Final = 3 * _S + 8
+#: How the shots of the block stand together, see `moments`.
+TOGETHER: Final = slice(3 * _S + 8, 3 * _S + 8 + len(MOMENTS))
+#: 1 where a known change stands between this block and the one before, whose medians do not compare.
+AFTER_CHANGE: Final = 3 * _S + 8 + len(MOMENTS)
+#: Median of the swept stroke as read: nothing is ever taken out of it.
+AS_READ: Final = AFTER_CHANGE + 1
+WIDTH: Final = AS_READ + 1
 
 #: Mean absolute distance from the median of five normal values, in sigma (computed, 400,000 blocks).
 _MEAN_DISTANCE: Final = 0.6625
@@ -163,6 +170,8 @@ def summarise(values: Floats, *, reference: Reference) -> Floats:
         for i in range(BLOCK):
             rows[:, column] += each[:, i]
     rows[:, AT_BOTTOM] = at_bottom(shots[:, CUSHION], reference=reference).sum(axis=1)
+    rows[:, AS_READ] = rows[:, SWEPT]
+    rows[:, TOGETHER] = moments(away[:, SWEPT], size=away[:, SIZE], peak=away[:, PEAK])
     return rows
 
 

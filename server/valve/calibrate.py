@@ -32,10 +32,10 @@ from server.valve.shapes import CAUSE_ONLY, TWO_SIGNALS
 
 Floats = NDArray[np.float64]
 
-VERSION: Final = "v2"
+VERSION: Final = "v3"
 SEED: Final = 41_000
 #: Presses of each family.
-PRESSES: Final = 1_200
+PRESSES: Final = 2_500
 #: Pull towards the starting weights, in rows of information; see `choose`.
 RIDGE: Final = 3.0
 _CAUSE_RIDGE: Final = 1.5

@@ -22,11 +22,12 @@ SOON: Final = 80
 #: What a press counts for: causes drawn more often than plants meet them unnoticed, so that there are
 #: enough to learn from. Melt that escapes outside is seen by whoever walks past; most settings changed
 #: without a word come to light the same shift (common practice, no source).
-SEEN_BY_EYE: Final = 0.25
+SEEN_BY_EYE: Final = 0.1
 SILENT_SETTING: Final = 0.5
 #: Facts of each signal that a press may lack; a copy of each row is fitted with some of them taken out.
 _SIGNAL_FACTS: Final = (
-    ("peak_change_pct", "peak_scatter"), ("transfer_change_pct", "transfer_scatter"),
+    ("peak_change_pct", "peak_scatter", "swept_with_peak", "swept_with_peak_long"),
+    ("transfer_change_pct", "transfer_scatter"),
     ("fill_change_pct", "fill_scatter"), ("recovery_change_pct", "recovery_scatter"),
     ("weight_change_pct", "weight_noise_pct", "weight_scatter"), ("drift_rise_mm", "drift_rise_sigma"),
 )  # fmt: skip

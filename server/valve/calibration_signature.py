@@ -11,9 +11,11 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.signal import lfilter
 
 from server.contract import LEAK_CAUSES
-from server.valve.calibration_stories import Dice
+from server.valve.calibration_dice import Dice
+from server.valve.calibration_life import WAYS, cold_starts, grown
 from server.valve.shapes import LOT_CHANGE, SETTING_CHANGE
 
 Floats = NDArray[np.float64]
@@ -39,18 +41,18 @@ class Marks:
     change: NDArray[np.int64]
     severity: float = 0.0
     reported: bool = True
+    way: str = "line"
 
     @staticmethod
-    def none(n: int, onset: int, ramp: int) -> "Marks":
+    def none(n: int, onset: int, ramp: int, way: str = "line") -> "Marks":
         k = len(_NAMES)
         zero = np.zeros(n)
         return Marks(n, onset, ramp, np.zeros((k, n)), np.ones((k, n)), zero.copy(), zero.copy(),
-                     np.zeros(n, dtype=np.int64))  # fmt: skip
+                     np.zeros(n, dtype=np.int64), way=way)  # fmt: skip
 
     def since(self) -> Floats:
         """[n] 0 before the onset, 1 once the ramp is over."""
-        at = np.arange(self.n) - self.onset
-        return np.clip((at + 1.0) / max(1, self.ramp), 0.0, 1.0) * (at >= 0)
+        return grown(self.n, self.onset, ramp=self.ramp, way=self.way)
 
     def known(self, kind: int, *, reported: bool) -> None:
         self.reported = reported
@@ -64,7 +66,7 @@ def _leak(dice: Dice, m: Marks) -> None:
     u = dice.rng.uniform
     m.loss += grown
     m.level[SWEPT] += grown * u(0.6, 1.0)
-    m.spread[SWEPT] += grown * dice.between((3.0, 250.0))
+    m.spread[SWEPT] += grown * (0.0 if dice.either(0.2) else dice.between((3.0, 250.0)))
     m.level[PEAK] -= grown * u(0.0, 0.9)
     m.level[TRANSFER] -= grown * u(0.0, 0.9)
     m.level[RECOVERY] -= grown * u(0.0, 1.0)
@@ -76,6 +78,9 @@ def _late(dice: Dice, m: Marks) -> None:
     share, far = dice.between((0.015, 0.45)), dice.between((0.002, 0.06))
     rng = dice.rng
     late = rng.random(m.n) < share
+    if dice.either(0.3):  # late shots keep company
+        kept = lfilter([1.0], [1.0, -rng.uniform(0.5, 0.95)], rng.standard_normal(m.n))
+        late = kept > np.quantile(kept, 1.0 - share)
     shape = dice.between((0.6, 5.0))
     each = np.where(late, far * rng.gamma(shape, 1.0 / shape, m.n), 0.0)
     if dice.either(0.25):
@@ -209,10 +214,11 @@ def _waves(dice: Dice, n: int) -> Floats:
 
 
 def draw_signals(
-    dice: Dice, *, cause: str, record: int, onset: int, n: int, ramp: int
+    dice: Dice, *, cause: str, record: int, onset: int, ramp: int, at_ms: NDArray[np.int64]
 ) -> tuple[dict[str, Floats], Marks]:
     """Columns as a press reports them (every sensor), and the marks of the story."""
-    m = Marks.none(n, record + onset, ramp)
+    n = len(at_ms)
+    m = Marks.none(n, record + onset, ramp, str(dice.rng.choice(WAYS)))
     if cause in _MARKS:
         _MARKS[cause](dice, m)
     assert cause in LEAK_CAUSES or not m.loss.any()
@@ -234,6 +240,7 @@ def draw_signals(
                        dice.between((0.0001, 0.001)), 0.0])  # fmt: skip
     rel = m.level + scatter[:, None] * m.spread * np.stack([_noise(dice, n) for _ in _NAMES])
     rel += wander[:, None] * np.stack([_waves(dice, n) for _ in _NAMES])
+    rel[SWEPT] += cold_starts(dice, at_ms)
     return _printed(dice, m, rel, stroke, cause), m
 
 
@@ -244,9 +251,11 @@ def _printed(dice: Dice, m: Marks, rel: Floats, stroke: float, cause: str) -> di
         at = int(dice.rng.integers(m.onset - 50, m.n))
         size[at:] += dice.between((0.2, 2.5))
     cushion = np.maximum(size - swept, 0.03 * np.abs(dice.rng.standard_normal(m.n)))
-    moved = np.zeros(m.n)
-    if cause == "position_reference":
+    moved, shown = np.zeros(m.n), cushion
+    if cause == "position_reference":  # now and then the true bottom alone
+        alone = dice.either(0.2)
         moved[m.onset :] = dice.sign() * dice.between((0.1, 1.5))
+        shown, moved = cushion + moved, np.where(alone, 0.0, moved)
     step = float(dice.rng.choice([0.01, 0.01, 0.02, 0.05, 0.1]))
     travel, per_mm = size - cushion, dice.between((0.03, 0.3))
     bar, seconds, grams = dice.between((250.0, 1900.0)), dice.between((0.25, 6.0)), dice.between((3.0, 900.0))
@@ -257,8 +266,9 @@ def _printed(dice: Dice, m: Marks, rel: Floats, stroke: float, cause: str) -> di
     def to(values: Floats, per: float) -> Floats:
         return np.asarray(np.round(values / per) * per)
 
+    size = np.roll(size, -1) if dice.either(0.2) else size  # some presses report the dose just made
     return {
-        "shot_size_mm": to(size + moved, step), "cushion_mm": to(np.maximum(cushion + moved, 0.0), step),
+        "shot_size_mm": to(size + moved, step), "cushion_mm": to(np.maximum(shown, 0.0), step),
         "peak_pressure_bar": to(bar * np.maximum(1.0 + rel[PEAK], 0.05), 1.0),
         "transfer_pressure_bar": to(0.9 * bar * np.maximum(1.0 + rel[TRANSFER], 0.05), 1.0),
         "fill_time_s": to(seconds * np.maximum(1.0 + rel[FILL], 0.1), 0.01),

@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import CAUSES, LEAK_CAUSES
+from server.valve.calibration_dice import Dice
+from server.valve.calibration_life import WAYS, effects
 from server.valve.evidence import LOT_CHANGE, SETTING_CHANGE
 from server.valve.press_model import Effect, Machine, Noise, PressModel, Process, Valve
 from server.valve.press_physics import usual_leak
@@ -44,7 +46,7 @@ class World:
 TRAINING: Final = World(
     metering_mm=(0.01, 0.15), closing=(0.008, 0.1), phi=(0.01, 0.55), tail_df=(5, 30),
     pressure_pct=(0.2, 1.2), weight_pct=(0.03, 0.25), wander_pct=(0.01, 0.15), day_night_c=(0.3, 4),
-    seating=(0.015, 0.5), absorption=(0.6, 1.0), steps_mm=(0.01, 0.01, 0.02, 0.1),
+    seating=(0.005, 0.5), absorption=(0.6, 1.0), steps_mm=(0.01, 0.01, 0.02, 0.1),
     stroke_mm=(35, 120), leak_pct=(0.5, 10), late_share=(0.02, 0.4), late_mm=(0.4, 4.0),
     unshut=(0.06, 0.4), other_size=1.0, minimum_share=0.25,
 )  # fmt: skip
@@ -52,7 +54,7 @@ TRAINING: Final = World(
 ROUGHER: Final = World(
     metering_mm=(0.006, 0.25), closing=(0.005, 0.15), phi=(0.05, 0.65), tail_df=(4, 12),
     pressure_pct=(0.1, 2.0), weight_pct=(0.02, 0.4), wander_pct=(0.02, 0.22), day_night_c=(0.2, 6),
-    seating=(0.01, 0.6), absorption=(0.4, 1.0), steps_mm=(0.01, 0.05, 0.1),
+    seating=(0.003, 0.6), absorption=(0.4, 1.0), steps_mm=(0.01, 0.05, 0.1),
     stroke_mm=(25, 200), leak_pct=(0.5, 6), late_share=(0.02, 0.3), late_mm=(0.3, 3.0),
     unshut=(0.04, 0.5), other_size=1.3, minimum_share=0.25,
 )  # fmt: skip
@@ -61,27 +63,11 @@ WORLDS: Final = (TRAINING, ROUGHER)
 
 #: How often each cause is drawn.
 MIX: Final[dict[str, float]] = {
-    "sealing": 0.28, "erratic_closing": 0.16, "steady_leak": 0.25, "not_closing": 0.07,
+    "sealing": 0.26, "erratic_closing": 0.16, "steady_leak": 0.25, "not_closing": 0.07,
     "uneven_melt": 0.035, "metering": 0.02, "worn_screw": 0.02, "viscosity_shift": 0.045,
     "setting_change": 0.045, "position_reference": 0.02, "flash": 0.03, "blocked_cavity": 0.015,
-    "outward_leak": 0.01,
+    "outward_leak": 0.03,
 }  # fmt: skip
-
-
-class Dice:
-    """Draws from ranges."""
-
-    def __init__(self, rng: np.random.Generator) -> None:
-        self.rng = rng
-
-    def between(self, span: tuple[float, float]) -> float:
-        return float(np.exp(self.rng.uniform(np.log(span[0]), np.log(span[1]))))
-
-    def either(self, chance: float) -> bool:
-        return bool(self.rng.random() < chance)
-
-    def sign(self) -> float:
-        return 1.0 if self.either(0.5) else -1.0
 
 
 def draw_press(dice: Dice, world: World) -> PressModel:
@@ -96,7 +82,8 @@ def draw_press(dice: Dice, world: World) -> PressModel:
         closing_scatter=between(world.closing), gap_mm=between((0.02, 0.06)),
         seating_scatter=between(world.seating), seating_skew=max(0.0, rng.uniform(-0.7, 1.0)),
         late_mm=between(world.late_mm),
-        late_shape=between((1.0, 5.0)), wear_unsteadiness=between((0.05, 2.5)),
+        late_shape=between((1.0, 5.0)), wear_unsteadiness=between((0.01, 2.5)),
+        late_company=rng.uniform(0.5, 0.95) if dice.either(0.3) else 0.0,
     )  # fmt: skip
     index = rng.uniform(0.25, 0.75)
     process = Process(
@@ -114,7 +101,7 @@ def draw_press(dice: Dice, world: World) -> PressModel:
         position_step_mm=float(rng.choice(world.steps_mm)),
         drive="electric" if dice.either(0.4) else "hydraulic",
         cushion_definition="most_forward" if dice.either(0.3) else "end_of_hold",
-        start_stop_sd_mm=between((0.003, 0.03)),
+        start_stop_sd_mm=between((0.003, 0.03)), dose_lag=int(dice.either(0.2)),
     )  # fmt: skip
     noise = Noise(
         phi=between(world.phi), tail_df=between(world.tail_df), pressure_sd_pct=between(world.pressure_pct),
@@ -134,12 +121,15 @@ def _growth(model: PressModel, leak_pct: float) -> float:
 
 @dataclasses.dataclass(frozen=True)
 class _Fault:
-    """The effect a cause was drawn as; known: LOT_CHANGE or SETTING_CHANGE where people note such."""
+    """The effect a cause was drawn as.
+
+    grows: how often it grows bit by bit. known: LOT_CHANGE or SETTING_CHANGE where people note such.
+    """
 
     kind: str
     amount: float
     severity: float = 0.0
-    grows: bool = False
+    grows: float = 0.0
     known: int = 0
     known_share: float = 0.0
 
@@ -149,12 +139,12 @@ _Draw = Callable[[Dice, World, PressModel], _Fault]
 
 def _leak(dice: Dice, world: World, model: PressModel) -> _Fault:
     severity = dice.between(world.leak_pct)
-    return _Fault("gap_growth", _growth(model, severity), severity, grows=True)
+    return _Fault("gap_growth", _growth(model, severity), severity, grows=1.0)
 
 
 def _late(dice: Dice, world: World, model: PressModel) -> _Fault:
     share = dice.between(world.late_share)
-    return _Fault("late_share", share, share)
+    return _Fault("late_share", share, share, grows=1.0)
 
 
 def _unshut(dice: Dice, world: World, model: PressModel) -> _Fault:
@@ -169,7 +159,8 @@ def _uneven_melt(dice: Dice, world: World, model: PressModel) -> _Fault:
 
 def _viscosity(dice: Dice, world: World, model: PressModel) -> _Fault:
     amount = dice.sign() * world.other_size * dice.between((0.03, 0.18))
-    return _Fault("viscosity", float(np.clip(amount, -0.25, 0.3)), known=LOT_CHANGE, known_share=0.5)
+    held = float(np.clip(amount, -0.25, 0.3))
+    return _Fault("viscosity", held, grows=0.3, known=LOT_CHANGE, known_share=0.5)
 
 
 def _setting(dice: Dice, world: World, model: PressModel) -> _Fault:
@@ -180,7 +171,7 @@ def _setting(dice: Dice, world: World, model: PressModel) -> _Fault:
     return _Fault("speed", amount, known=SETTING_CHANGE, known_share=0.75)
 
 
-def _sized(kind: str, span: tuple[float, float], *, grows: bool = False) -> _Draw:
+def _sized(kind: str, span: tuple[float, float], *, grows: float = 0.5) -> _Draw:
     def draw(dice: Dice, world: World, model: PressModel) -> _Fault:
         return _Fault(kind, world.other_size * dice.between(span), grows=grows)
 
@@ -201,7 +192,7 @@ _FAULTS: Final[dict[str, _Draw]] = {
     "not_closing": _unshut,
     "uneven_melt": _uneven_melt,
     "metering": _sized("metering_scatter", (1.0, 6.0)),
-    "worn_screw": _sized("screw_wear", (0.04, 0.3), grows=True),
+    "worn_screw": _sized("screw_wear", (0.04, 0.3), grows=1.0),
     "viscosity_shift": _viscosity,
     "setting_change": _setting,
     "position_reference": _reference,
@@ -239,22 +230,22 @@ def draw_story(
 ) -> Story:
     """What happens from shot `onset` on, after `record` shots of startup; lots and top-ups beside it."""
     change = np.zeros(shots, dtype=np.int64)
-    effects: list[Effect] = []
+    told: list[Effect] = []
     if dice.either(0.4):
         at = int(dice.rng.integers(record + 50, shots - 100))
-        effects.append(Effect("viscosity", at, float(dice.rng.normal(0.0, 0.02))))
+        told.append(Effect("viscosity", at, float(dice.rng.normal(0.0, 0.02))))
         change[at] = LOT_CHANGE if dice.either(0.7) else 0
     if cause in LEAK_CAUSES and dice.either(0.2):
-        effects.append(Effect("top_up_mm", min(onset + 300, shots - 50), dice.between((0.5, 2.0))))
+        told.append(Effect("top_up_mm", min(onset + 300, shots - 50), dice.between((0.5, 2.0))))
     if cause == "sealing":
-        return Story(effects, change, 0.0, True, 0)
+        return Story(told, change, 0.0, True, 0)
     fault = _FAULTS[cause](dice, world, model)
-    ramp = ramp if fault.grows else 0
-    effects.append(Effect(fault.kind, onset, fault.amount, ramp=ramp))
+    ramp = ramp if dice.either(fault.grows) else 0
+    told += effects(fault.kind, onset, fault.amount, ramp=ramp, way=str(dice.rng.choice(WAYS)))
     reported = not fault.known or dice.either(fault.known_share)
     if fault.known and reported:
         change[onset] = fault.known
-    return Story(effects, change, fault.severity, reported, ramp)
+    return Story(told, change, fault.severity, reported, ramp)
 
 
 assert set(MIX) | {"unexplained"} == set(CAUSES)

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from server.valve import memory
 from server.valve.blocks import (
+    AFTER_CHANGE,
     BLOCK,
     CUSHION,
     MEDIAN,
@@ -222,7 +223,9 @@ def _early_facts(
     else:
         levels[:, _REMEMBERED] = memory.facts(state.memory, reference=reference)
     since = np.array([np.nan if state.since < 0 else state.since + float(one.block)])
-    return scatter_facts(rows, start=KEPT, levels=levels, since=since, last_change=state.last)
+    return scatter_facts(
+        rows, start=KEPT, levels=levels, since=since, last_change=state.last, reference=reference
+    )
 
 
 def _measured(
@@ -231,6 +234,8 @@ def _measured(
     """Facts at each new block row, levels frozen for those before a change is measured."""
     earlier = len(state.waiting)
     since_change = np.concatenate([state.waiting, rows])
+    if state.kind:
+        since_change[:1, AFTER_CHANGE] = 1.0
     frozen = 0
     offset, kind = state.offset, state.kind
     if kind and len(since_change) >= ACROSS:
@@ -251,8 +256,9 @@ def _measured(
     blocks = np.arange(1, len(rows) + 1)
     since = np.where(state.since < 0, np.nan, state.since + blocks)
     facts = scatter_facts(
-        together, start=start, levels=levels, since=since.astype(np.float64), last_change=state.last
-    )
+        together, start=start, levels=levels, since=since.astype(np.float64), last_change=state.last,
+        reference=reference,
+    )  # fmt: skip
     waiting = since_change if kind else since_change[:0]
     return _Stretch(
         state=dataclasses.replace(

@@ -9,8 +9,10 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from server.valve import memory
+from server.valve import memory, together
 from server.valve.blocks import (
+    AFTER_CHANGE,
+    AS_READ,
     AT_BOTTOM,
     BLOCK,
     CUSHION,
@@ -29,6 +31,7 @@ from server.valve.blocks import (
     SCATTER,
     SIZE,
     SWEPT,
+    TOGETHER,
     TRANSFER,
     WEIGHT,
     WEIGHT_SCATTERED,
@@ -98,6 +101,7 @@ SCATTERS: Final[tuple[str, ...]] = (
     "lean_sided_long",
     "far_low_100",  # single shots far out low beyond those far out high, of the last 100
     "far_low_per_100_long",
+    *together.FACTS,  # how shots stand together
 )
 FACTS: Final[tuple[str, ...]] = LEVELS + SCATTERS
 FACT_INDEX: Final[dict[str, int]] = {name: i for i, name in enumerate(FACTS)}
@@ -238,7 +242,9 @@ def _leaning(tails: dict[int, Floats], seen: Floats, seen_long: Floats) -> list[
     return [*excess, *sided]
 
 
-def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats, last_change: float) -> Floats:
+def scatter_facts(
+    rows: Floats, *, start: int, levels: Floats, since: Floats, last_change: float, reference: Reference
+) -> Floats:
     """[k, FACTS]: the level facts handed in, followed by scatter, tails, bottoming and counts.
 
     Scatter is the mean distance within blocks over 100 shots, 1 = as in the record, so that drift
@@ -272,4 +278,9 @@ def scatter_facts(rows: Floats, *, start: int, levels: Floats, since: Floats, la
     found += [seen * BLOCK, wide, *_leaning(tails, seen, seen_long)]
     found.append(np.where(seen >= SHORT, tails[MID][:, 5] - tails[MID][:, 6], np.nan))
     found.append(per_100 * _mean(tails[LONG][:, 5] - tails[LONG][:, 6], seen_long, needed=SHORT))
-    return np.concatenate([levels, np.stack(found, axis=1)], axis=1)
+    near = float(reference.near()[SWEPT])
+    stand = together.facts(
+        median=rows[:, AS_READ] / near, known=counted[:, SWEPT], scatter=scatter[:, SWEPT],
+        broken=rows[:, AFTER_CHANGE], moments=rows[:, TOGETHER], start=start, lengths=(MID, LONG),
+    )  # fmt: skip
+    return np.concatenate([levels, np.stack(found, axis=1), stand], axis=1)

@@ -71,6 +71,7 @@ class Valve:
     wear_unsteadiness: float = quantity(0.3, "of closing scatter, per doubling of the gap", 0.0, 3.0)
     seating_skew: float = quantity(0.5, "0 even, 1 log-normal", 0.0, 1.0)
     late_mm: float = quantity(1.2, "mm", 0.2, 6)
+    late_company: float = quantity(0.0, "how like the shot before, 0 by chance", 0.0, 0.95)
     late_shape: float = quantity(2.0, "", 1, 6)
 
 

@@ -82,7 +82,7 @@ def valve_loss(
     travel = valve.ring_travel_mm * valve.dragged_share
     unsteady = valve.closing_scatter * (1.0 + valve.wear_unsteadiness * np.maximum(size["gap_growth"], 0.0))
     backflow = travel * (1.0 + unsteady * draw.steady()) * melt["viscosity"] ** -0.1
-    falls_late = draw.rng.random(draw.n) < size["late_share"]
+    falls_late = _late_draws(model, draw) < size["late_share"]
     late = np.where(
         falls_late, valve.late_mm * draw.rng.gamma(valve.late_shape, 1.0 / valve.late_shape, draw.n), 0.0
     )
@@ -100,6 +100,14 @@ def valve_loss(
         "healthy": flows["healthy"] * seating, "hold_flow": flows["now_hold"] * seating,
         "fill_flow": flows["now_fill"],
     }  # fmt: skip
+
+
+def _late_draws(model: PressModel, draw: Draw) -> Floats:
+    """[n] even between 0 and 1: by chance, or such that late shots keep company."""
+    if model.valve.late_company <= 0.0:
+        return draw.rng.random(draw.n)
+    kept = draw.steady(model.valve.late_company)
+    return np.asarray((np.argsort(np.argsort(kept)) + 0.5) / draw.n)
 
 
 def _seating(model: PressModel, draw: Draw) -> Floats:

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from server.valve.blocks import BLOCK
 from server.valve.features import FACT_INDEX, SHORT
+from server.valve.shapes_joint import JOINT
 
 Floats = NDArray[np.float64]
 
@@ -77,9 +78,9 @@ def _swept_level(f: _Facts) -> Shapes:
     z, rise = f["swept_rise_pct"] / f["swept_noise_pct"], f["swept_rise_pct"]
     return {
         "constant": f.ones(),
-        **_steps(z, "up", (1.0, 2.0, 4.0, 8.0, 16.0, 40.0)),
+        **_steps(z, "up", (0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 40.0)),
         **_steps(_z(f), "up_100", (1.0, 2.0, 4.0, 8.0)),
-        **_steps(rise, "size", (0.15, 0.4, 0.8, 1.6, 3.2, 6.0)),
+        **_steps(rise, "size", (0.08, 0.15, 0.25, 0.4, 0.8, 1.6, 3.2, 6.0)),
         "clear": _clear(f),
         "down": _ramp(-z, 1.0, 3.0),
         "far_down": _ramp(-rise, 0.3, 2.0),
@@ -93,6 +94,10 @@ def _swept_scatter(f: _Facts) -> Shapes:
         **_steps(log_100, "wider", (0.05, 0.25, 0.6, 1.3)),
         "wider_20": _ramp(_log(f["swept_scatter_20"]), 0.3, 1.0),
         **_steps(_log(f["swept_scatter_long"]), "wider_long", (0.05, 0.3, 0.8)),
+        "narrower": _ramp(-log_100, 0.1, 0.6),
+        **_steps(_or_0(_log(f["swept_between"])), "between", (0.1, 0.4, 0.9, 1.6)),
+        "between_alone": _or_0(_ramp(_log(f["swept_between"]) - log_100, 0.15, 0.7)),
+        **_steps(_or_0(f["swept_bursts"]), "bursts", (0.3, 0.8, 1.6, 4.0)),
         "with_rise": _risen(f) * _ramp(log_100, 0.1, 0.6),
         "rise_alone": _risen(f) * (1.0 - _ramp(log_100, 0.0, 0.35)),
     }
@@ -101,6 +106,7 @@ def _swept_scatter(f: _Facts) -> Shapes:
 def _low_tail(f: _Facts) -> Shapes:
     beyond = f["low_per_100"] - f["high_per_100"]
     sided = np.maximum(f["lean_sided_100"], 0.0)
+    wide = _or_0(_ramp(_log(f["swept_scatter"]), 0.05, 0.4))
     return {
         "constant": f.ones(),
         **_steps(beyond, "falls", (0.9, 4.0, 14.0)),
@@ -109,8 +115,18 @@ def _low_tail(f: _Facts) -> Shapes:
         **_steps(f["low_lean_100"], "leans", (4.0, 12.0, 40.0, 150.0)),
         **_steps(f["low_lean_long"], "leans_long", (2.0, 8.0, 30.0)),
         **_steps(f["far_low_100"], "far", (0.5, 1.5, 4.0)),
-        "far_long": _ramp(f["far_low_per_100_long"], 0.1, 0.8),
+        **_steps(f["far_low_per_100_long"], "far_long", (0.05, 0.2, 0.8, 3.0)),
         "leans_one_way": _ramp(f["low_lean_100"], 4.0, 20.0) * _ramp(sided, 0.2, 0.7),
+        **_steps(_or_0(f["swept_skew"]), "skew", (0.2, 0.5, 1.0, 2.0)),
+        **_steps(_or_0(f["swept_skew_long"]), "skew_long", (0.1, 0.3, 0.7, 1.5)),
+        "skew_high": _ramp(-_or_0(f["swept_skew"]), 0.2, 1.0),
+        **_steps(-_or_0(f["swept_with_peak_long"]), "loses_pressure_long", (0.03, 0.1, 0.3, 0.6)),
+        **_steps(_or_0(f["swept_with_peak_long"]), "gains_pressure_long", (0.03, 0.1, 0.3)),
+        "far_long_alone": _ramp(f["far_low_per_100_long"], 0.05, 0.5)
+        * (1.0 - _ramp(f["low_lean_long"], 2.0, 8.0)),
+        "loses_pressure": wide * _ramp(-_or_0(f["swept_with_peak"]), 0.1, 0.5),
+        "gains_pressure": wide * _ramp(_or_0(f["swept_with_peak"]), 0.1, 0.5),
+        "skew_wide": wide * _ramp(_or_0(f["swept_skew"]), 0.2, 1.0),
     }
 
 
@@ -119,9 +135,10 @@ def _slow_drift(f: _Facts) -> Shapes:
     whole = f["long_rise_pct"] / f["swept_slope_noise_pct"]
     ordered = _ramp(f["long_order"], 0.3, 0.8)
     return {
-        **_steps(z, "up", (1.5, 4.0, 12.0)),
+        **_steps(z, "up", (0.7, 1.5, 4.0, 12.0)),
         "up_gradually": _ramp(z, 1.5, 5.0) * _ramp(f["swept_gradual"], 0.5, 0.75),
         "down": _ramp(-z, 2.0, 6.0),
+        **_steps(whole, "whole", (0.5, 1.0, 2.0, 5.0, 15.0)),
         "up_for_long": _ramp(whole, 1.0, 4.0) * ordered,
         "far_up_for_long": _ramp(whole, 4.0, 12.0) * ordered,
         "gradually_for_long": _ramp(whole, 1.5, 5.0) * ordered * _ramp(f["long_gradual"], 0.5, 0.8),
@@ -133,7 +150,11 @@ def _not_shutting(f: _Facts) -> Shapes:
     bottom, now = _or_0(f["bottom_share"]), _or_0(f["bottom_share_last"])
     used = _or_0(f["cushion_used_share"])
     z = f["swept_last_pct"] / f["swept_noise_pct"]
+    new = _or_0(f["swept_last_pct"] - f["swept_rise_100_pct"])
     return {
+        "leapt_just_now": _ramp(new, 2.0, 5.0) * _ramp(z, 8.0, 20.0),
+        "gone_just_now": _ramp(used, 0.7, 1.0) * _ramp(new, 1.0, 3.0),
+        **_steps(f["swept_last_pct"], "leaps_by", (2.5, 4.0, 6.0, 10.0)),
         "leap": _ramp(f["swept_last_pct"], 2.5, 7.0) * _ramp(z, 8.0, 20.0),
         "leap_20": _ramp(f["swept_rise_pct"], 4.0, 10.0),
         "cushion_gone": _ramp(used, 0.35, 0.9) * _ramp(z, 4.0, 12.0),
@@ -154,13 +175,17 @@ def _pressure_level(f: _Facts) -> Shapes:
     rise = _or_0(np.maximum(f["swept_rise_100_pct"], 0.0))
     beyond = np.abs(change) - 0.8 * rise
     sag = _or_0(f["peak_change_pct"] - f["transfer_change_pct"])
+    fell = _steps(-change / (rise + 0.1), "fell_by_rise", (0.15, 0.5, 1.0, 2.5))
     return {
         "constant": f.ones(),
         "lower": _ramp(-change, 0.4, 2.0),
         "much_lower": _ramp(-change, 2.0, 8.0),
+        **_steps(change, "above", (0.2, 0.6, 1.5, 4.0)),
+        **_steps(-change, "below", (0.2, 0.6, 1.5, 4.0, 10.0)),
         "higher": _ramp(change, 0.6, 4.0),
         **_steps(beyond, "more_than_leak", (0.5, 1.5, 4.0)),
         "thin_explains": _risen(f) * _ramp(np.maximum(-change, 0.0) / (rise + 0.1), 2.0, 8.0),
+        **{name: _risen(f) * ramp for name, ramp in fell.items()},
         "steady_while_risen": _risen(f) * (1.0 - _ramp(np.abs(change), 0.7, 2.5)),
         "steady_while_clear": _clear(f) * (1.0 - _ramp(np.abs(change), 0.7, 2.5)),
         "transfer_sags": _ramp(sag, 0.5, 3.0),
@@ -181,22 +206,33 @@ def _fill_time(f: _Facts) -> Shapes:
 def _recovery(f: _Facts) -> Shapes:
     log = _log(f["recovery_scatter"])
     change = f["recovery_change_pct"]
+    scattered = _or_0(_ramp(_log(f["swept_scatter"]), 0.1, 0.5))
     return {
         "constant": f.ones(),
         "uneven": _ramp(log, 0.2, 0.7),
         "very_uneven": _ramp(log, 0.7, 1.4),
+        "uneven_with_scatter": _ramp(log, 0.1, 0.5) * scattered,
+        "even_with_scatter": (1.0 - _ramp(log, 0.05, 0.3)) * scattered,
+        **_steps(change, "slow", (0.2, 0.7, 2.0)),
         "slower": _ramp(change, 2.0, 10.0),
+        **_steps(-change, "fast", (0.2, 0.7, 2.0)),
         "faster": _ramp(-change, 2.0, 10.0),
+        **_steps(log, "uneven_by", (0.05, 0.12, 0.25)),
     }
 
 
 def _metering(f: _Facts) -> Shapes:
     log = _log(f["shot_size_scatter"])
     beyond = _or_0(_log(f["swept_scatter"])) - log
+    along = _ramp(_or_0(f["swept_with_size"]), 0.1, 0.5)
     return {
         "constant": f.ones(),
         "uneven": _ramp(log, 0.2, 0.8),
         "explains_scatter": _ramp(log, 0.2, 0.8) * (1.0 - _or_0(_ramp(beyond, -0.6, 0.2))),
+        **_steps(_or_0(f["swept_with_size_long"]), "moves_along_long", (0.03, 0.1, 0.3)),
+        "moves_against_long": _ramp(-_or_0(f["swept_with_size_long"]), 0.05, 0.3),
+        "moves_along": along,
+        "moves_along_wide": along * _or_0(_ramp(_log(f["swept_scatter"]), 0.1, 0.5)),
     }
 
 
@@ -204,12 +240,16 @@ def _weight(f: _Facts) -> Shapes:
     change = f["weight_change_pct"]
     z = change / f["weight_noise_pct"]
     rise = _or_0(np.maximum(f["swept_rise_100_pct"], 0.0))
+    arrived = _steps(change / (rise + 0.1), "arrived", (0.05, 0.2, 0.4, 0.7))
     missing = (rise - np.maximum(change, 0.0)) / np.hypot(f["swept_noise_pct"], f["weight_noise_pct"])
     return {
         "constant": f.ones(),
         "heavier": _ramp(z, 2.0, 6.0),
         "with_stroke": _ramp(np.minimum(change, rise), 0.15, 1.0),
         "explains_rise": _risen(f) * _ramp(change / (rise + 0.1), 0.3, 0.8),
+        "explains_part": _clear(f) * _ramp(change / (rise + 0.1), 0.1, 0.4),
+        **_steps(-z, "light", (0.5, 1.0, 2.0, 4.0, 8.0)),
+        **{name: _risen(f) * ramp for name, ramp in arrived.items()},
         "lighter": _ramp(-z, 2.0, 6.0),
         "lighter_while_risen": _risen(f) * _ramp(-z, 1.0, 5.0),
         "lighter_not_risen": (1.0 - _risen(f, 0.0, 2.0)) * _ramp(-z, 2.0, 6.0),
@@ -221,7 +261,14 @@ def _weight(f: _Facts) -> Shapes:
 
 def _gate_seal_drift(f: _Facts) -> Shapes:
     z = f["drift_rise_sigma"]
-    return {"constant": f.ones(), "some": _ramp(z, 1.0, 4.0), "much": _ramp(z, 4.0, 12.0)}
+    still = 1.0 - _ramp(z, 0.5, 3.0)
+    return {
+        "constant": f.ones(),
+        **_steps(z, "rises", (0.3, 1.0, 2.0, 4.0, 8.0, 16.0)),
+        "still_while_risen": _risen(f) * still,
+        "still_while_clear": _clear(f) * still,
+        "risen_both": _risen(f, 1.0, 3.0) * _ramp(z, 0.5, 3.0),
+    }
 
 
 def _known_change(f: _Facts) -> Shapes:
@@ -302,6 +349,8 @@ def design(facts: Floats) -> Design:
             there &= np.isfinite(column)
         for name, column in found.items():
             columns[f"{term}.{name}"] = np.where(there, column, 0.0)
+    for joint, (one, other) in JOINT.items():
+        columns[joint] = columns[one] * columns[other]
     few = np.ones(f.length, dtype=bool)
     for name in _BEYOND_TWO:
         few &= ~np.isfinite(f[name])

@@ -8,10 +8,11 @@ import pytest
 
 from server.contract import CAUSES, LEAK_CAUSES
 from server.valve import calibrate
+from server.valve.calibration_dice import Dice
 from server.valve.calibration_rows import gather
 from server.valve.calibration_signature import draw_signals
 from server.valve.calibration_start import FALLS, RISES, START
-from server.valve.calibration_stories import MIX, Dice
+from server.valve.calibration_stories import MIX
 from server.valve.calibration_world import FAMILIES, draw_case
 from server.valve.judgement import TERMS
 from server.valve.model_v1 import MODEL
@@ -77,8 +78,9 @@ def test_rows_come_whole_thinned_and_with_two_signals() -> None:
 
 
 def test_marks_of_a_cause_keep_cushion_shot_size_and_swept_stroke_together() -> None:
+    at_ms = 30_000 * np.arange(1, 1201, dtype=np.int64)
     columns, marks = draw_signals(
-        Dice(np.random.default_rng(5)), cause="steady_leak", record=200, onset=100, n=1200, ramp=0
+        Dice(np.random.default_rng(5)), cause="steady_leak", record=200, onset=100, ramp=0, at_ms=at_ms
     )
     swept = columns["shot_size_mm"] - columns["cushion_mm"]
     before, after = np.median(swept[:300]), np.median(swept[320:])
