@@ -26,6 +26,7 @@ from server.settings import outside
 from server.show.build_alarms import ANSWERS, build_alarms
 from server.show.build_containment import Complaint, build_containment
 from server.show.build_figure import Asked, build_figure
+from server.show.build_find import ASKED_MAX
 from server.show.build_help import build_help
 from server.show.build_import import build_import
 from server.show.build_mold import build_mold
@@ -273,8 +274,8 @@ def settings_page(request: Request) -> Response:
 
 
 @router.get("/help")
-def help_page(request: Request) -> Response:
-    return page_answer(request, "help.html", lambda _c, plant: build_help(plant))
+def help_page(request: Request, q: Annotated[str, Query(max_length=ASKED_MAX)] = "") -> Response:
+    return page_answer(request, "help.html", lambda _c, plant: build_help(plant, asked=q))
 
 
 @router.get("/api/v1/presses/{press}/figure")

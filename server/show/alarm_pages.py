@@ -28,6 +28,7 @@ class FrequentRow:
     count: str
     share: str
     note: str
+    help: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

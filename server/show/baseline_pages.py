@@ -68,6 +68,7 @@ class ReportSignal:
     shape: tuple[str, ...]
     step: str
     left_out: str
+    help: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

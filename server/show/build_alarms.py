@@ -140,6 +140,8 @@ def alarm_card(alarm: Row, row: Row | None, plant: Plant) -> AlarmCard:
         open=alarm["state"] in _WAITING,
         shelved=shelved,
         suspects=alarm["kind"] in SUSPECT_KINDS,
+        help=f"alarm-{alarm['kind']}",
+        kind_text=worded(ALARM_KIND, alarm["kind"]),
     )
 
 

@@ -188,6 +188,7 @@ def _signal(one: SignalReport, units: Units) -> ReportSignal:
         shape=shape_text(one),
         step=spread(one.step) if one.step else _("none seen"),
         left_out=left_out_text(one),
+        help=one.signal,
     )
 
 

@@ -54,6 +54,7 @@ def build_performance(connection: sa.Connection, plant: Plant) -> PerformancePag
                 count=str(one.count),
                 share=f"{100 * one.share:.0f} %",
                 note=_("comes and goes") if one.chattering else "",
+                help=f"alarm-{one.kind}",
             )
             for one in found.frequent
         ),

@@ -57,6 +57,7 @@ from server.words.catalogue import (
     worded,
 )
 from server.words.guidance import STEP_ACTIONS, STUDY_ACTIONS, Advice, caution_names, caution_text, steps_for
+from server.words.help_evidence import evidence_anchor
 from server.words.numbers import percent, signed, whole
 from server.words.times import DAY
 from server.words.units import Units, signal_places, signal_quantity, signal_text
@@ -211,10 +212,15 @@ def evidence_rows(judgement: Judgement) -> tuple[EvidenceRow, ...]:
     if judgement.likelihood is None:
         return ()
     lines = evidence_sentences(judgement)
-    largest = max(abs(value) for _, value in lines)
+    largest = max(abs(value) for _signal, _text, value in lines)
     return tuple(
-        EvidenceRow(text=text, bar=evidence_bar(value, largest=largest), weighs=abs(value) >= WEIGHS)
-        for text, value in lines
+        EvidenceRow(
+            text=text,
+            bar=evidence_bar(value, largest=largest),
+            weighs=abs(value) >= WEIGHS,
+            help=evidence_anchor(signal),
+        )
+        for signal, text, value in lines
     )
 
 
@@ -335,6 +341,7 @@ def _compare_row(
         startup=with_spread(record.center, record.sigma),
         now=with_spread(middle, spread),
         change=f"{signed(change)} {units.written(quantity)} ({signed(relative)} %)",
+        help=signal,
     )
 
 
@@ -347,6 +354,7 @@ def _finding_rows(connection: sa.Connection, row: Row, plant: Plant) -> tuple[Ti
             at_text=plant.moment(one["from_ms"]),
             at_iso=plant.zone.iso(one["from_ms"]),
             what=f"{signal_name(one['signal'])}: {rule_name(one['rule'])}{_marks(one['marks'])}",
+            help=one["rule"],
         )
         for one in found
     )

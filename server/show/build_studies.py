@@ -129,6 +129,7 @@ def _study(row: Row, plant: Plant) -> StudyRow:
         verdict=worded(VERDICT, row["verdict"]),
         text=text if isinstance(text, str) else "",
         author=row["author"],
+        help=f"check-{row['kind']}",
     )
 
 
@@ -163,6 +164,7 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
         **_table(study),
         confirmed=confirmed_words(study.asked),
         caution=caution_text(*CAUTIONS.get(study.kind, ())),
+        help=f"check-{study.kind}",
         note=str(study.asked.get("note") or ""),
         is_inspection=study.kind == "inspection",
         photos=tuple(

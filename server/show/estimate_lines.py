@@ -11,7 +11,7 @@ from server.words.units import Units
 
 def estimate_lines(estimates: Estimates, plant: Plant) -> EstimateLines:
     """Sentences with intervals; nothing at all where neither estimate can be made."""
-    lines: list[str] = []
+    lines: list[tuple[str, str]] = []
     rests_on: tuple[str, ...] = ()
     cannot: list[str] = []
     if isinstance(estimates.leak, LeakEstimate):
@@ -21,7 +21,7 @@ def estimate_lines(estimates: Estimates, plant: Plant) -> EstimateLines:
             _("Without the {one} no more can be said of it.", one=one) for one in estimates.leak.missing
         ]
     if isinstance(estimates.run_out, RunOut):
-        lines.append(_run_out_line(estimates.run_out, plant))
+        lines.append(("estimate-run-out", _run_out_line(estimates.run_out, plant)))
     elif lines:
         cannot.append(
             _("When the cushion runs out cannot be said: {reason}.", reason=estimates.run_out.reason)
@@ -36,7 +36,7 @@ def _between(interval: Interval | None, places: int) -> str:
     return _(" ({low} to {high})", low=low, high=high)
 
 
-def _leak_lines(leak: LeakEstimate, units: Units) -> list[str]:
+def _leak_lines(leak: LeakEstimate, units: Units) -> list[tuple[str, str]]:
     length, volume = units.written("length"), units.written("volume")
     places = 2 if length == "mm" else 4
 
@@ -55,22 +55,22 @@ def _leak_lines(leak: LeakEstimate, units: Units) -> list[str]:
     if leak.lost_cm3 is not None:
         cm3 = number(units.shown_difference("volume", leak.lost_cm3), 2)
         text += _(", {cm3} {volume} a shot", cm3=cm3, volume=volume)
-    lines = [f"{text}."]
+    lines = [("estimate-lost", f"{text}.")]
     if leak.flow_cm3_s is not None:
         flow = units.shown_difference("volume", leak.flow_cm3_s)
         between = _between(shown("volume", leak.flow_cm3_s_interval), 2 if volume == "cm³" else 3)
-        lines.append(
-            _(
-                "Leak flow under pressure: {flow} {volume}/s{between}.",
-                flow=number(flow, 2),
-                volume=volume,
-                between=between,
-            )
+        text = _(
+            "Leak flow under pressure: {flow} {volume}/s{between}.",
+            flow=number(flow, 2),
+            volume=volume,
+            between=between,
         )
+        lines.append(("estimate-flow", text))
     if leak.gap_mm is not None:
         gap = f"{units.shown_difference('length', leak.gap_mm):.{places}f} {length}"
         between = _between(shown("length", leak.gap_mm_interval), places)
-        lines.append(_("An even gap of {gap}{between} would do it.", gap=gap, between=between))
+        text = _("An even gap of {gap}{between} would do it.", gap=gap, between=between)
+        lines.append(("estimate-gap", text))
     return lines
 
 

@@ -60,13 +60,13 @@ def read_judgement(row: Row) -> Judgement:
     )
 
 
-def evidence_sentences(judgement: Judgement) -> list[tuple[str, float]]:
-    """What the score rests on, the prior first, then by weight; (sentence, log-odds)."""
+def evidence_sentences(judgement: Judgement) -> list[tuple[str, str, float]]:
+    """What the score rests on, the prior first, then by weight; (signal, sentence, log-odds)."""
     prior = prior_lines(judgement.prior_parts, total=judgement.prior_log_odds)
     terms = sorted(judgement.terms.items(), key=lambda item: -abs(item[1]))
     facts = {name: judgement.facts.get(name, math.nan) for name in FACTS}
-    return [(text, value) for _, value, text in prior] + [
-        (term_sentence(term, log_odds=value, facts=facts), value)
+    return [(signal, text, value) for signal, value, text in prior] + [
+        (term, term_sentence(term, log_odds=value, facts=facts), value)
         for term, value in terms
         if not (term in ("few_signals", OWN) and value == 0)
     ]

@@ -146,15 +146,16 @@ def facts_of(capability: Capability, unit: str, *, demand: float = DEMAND_PPK) -
         Fact(
             _("σ within, total"),
             f"{number(capability.sigma_within)}, {number(capability.sigma_total)} {unit}",
+            "sigma-within",
         ),
-        Fact(_("Cp"), index_text(capability.cp)),
-        Fact(_("Cpk"), index_text(capability.cpk)),
-        Fact(_("Pp"), index_text(capability.pp)),
-        Fact(_("Ppk"), index_text(capability.ppk)),
-        Fact(_("Ppk ≥ {demand:g}, how sure", demand=demand), _chance(capability, demand)),
-        Fact(_("Cpm"), index_text(capability.cpm)),
-        Fact(_("Ppk by percentiles"), by_percentiles),
-        Fact(_("Normal?"), normal),
+        Fact(_("Cp"), index_text(capability.cp), "pp-cp"),
+        Fact(_("Cpk"), index_text(capability.cpk), "cpk"),
+        Fact(_("Pp"), index_text(capability.pp), "pp-cp"),
+        Fact(_("Ppk"), index_text(capability.ppk), "ppk"),
+        Fact(_("Ppk ≥ {demand:g}, how sure", demand=demand), _chance(capability, demand), "demand-chance"),
+        Fact(_("Cpm"), index_text(capability.cpm), "cpm"),
+        Fact(_("Ppk by percentiles"), by_percentiles, "percentile-method"),
+        Fact(_("Normal?"), normal, "normality"),
         Fact(
             _("Outside the limits"),
             _(
@@ -162,6 +163,7 @@ def facts_of(capability: Capability, unit: str, *, demand: float = DEMAND_PPK) -
                 ppm_observed=whole(capability.ppm_observed),
                 ppm=whole(capability.ppm),
             ),
+            "outside-limits",
         ),
     )
 

@@ -158,12 +158,44 @@ class SettingsPage:
 
 
 @dataclasses.dataclass(frozen=True)
+class HelpEntry:
+    """`shown`: it holds what was asked for."""
+
+    entry: Entry
+    shown: bool = True
+
+
+@dataclasses.dataclass(frozen=True)
+class HelpGroup:
+    id: str
+    title: str
+    entries: tuple[HelpEntry, ...]
+
+    @property
+    def shown(self) -> bool:
+        return any(one.shown for one in self.entries)
+
+
+@dataclasses.dataclass(frozen=True)
+class HelpChapter:
+    """`body` is markup of our own."""
+
+    anchor: str
+    title: str
+    body: str
+    shown: bool = True
+
+
+@dataclasses.dataclass(frozen=True)
 class HelpPage:
     frame: Frame
     answer: str
     under: str
-    groups: tuple[tuple[str, tuple[Entry, ...]], ...]
-    chapters: tuple[tuple[str, str, str], ...] = ()
+    groups: tuple[HelpGroup, ...]
+    chapters: tuple[HelpChapter, ...] = ()
+    asked: str = ""
+    #: How many entries hold what was asked for; empty where nothing was.
+    found_text: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -29,10 +29,11 @@ class Choice:
 
 @dataclasses.dataclass(frozen=True)
 class Fact:
-    """A named value."""
+    """A named value; `help` is the anchor of what explains it, where something does."""
 
     name: str
     value: str
+    help: str = ""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -78,6 +79,7 @@ class EvidenceRow:
     text: str
     bar: Markup
     weighs: bool = True
+    help: str = ""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -111,6 +113,7 @@ class CompareRow:
     startup: str
     now: str
     change: str
+    help: str = ""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -121,13 +124,17 @@ class TimelineRow:
     at_iso: str
     what: str
     who: str = ""
+    help: str = ""
 
 
 @dataclasses.dataclass(frozen=True)
 class EstimateLines:
-    """`lines` are sentences, `rests_on` the assumptions behind them, `cannot` what cannot be said and why."""
+    """`lines` are sentences, `rests_on` the assumptions behind them, `cannot` what cannot be said and why.
 
-    lines: tuple[str, ...]
+    A line is (anchor of what explains it, sentence).
+    """
+
+    lines: tuple[tuple[str, str], ...]
     rests_on: tuple[str, ...]
     cannot: tuple[str, ...]
 
@@ -198,6 +205,9 @@ class AlarmCard:
     suspects: bool = False
     case: CaseLine | None = None
     press_api: str = ""
+    #: Anchor of what explains alarms of this kind, and what the kind is called.
+    help: str = ""
+    kind_text: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -19,6 +19,7 @@ class StudyRow:
     verdict: str
     text: str
     author: str
+    help: str = ""
 
 
 @dataclasses.dataclass(frozen=True)
@@ -165,3 +166,5 @@ class StudyPage:
     photos_left: int
     #: The startup record a qualification was kept with.
     record_href: str = ""
+    #: Anchor of what explains this kind of study.
+    help: str = ""

@@ -93,7 +93,7 @@ def at_the_press(cause: str) -> str:
     'Look at the hopper: is there material? Tell the engineer.'
     """
     entry = _by_cause().get(cause) or _by_cause()["unexplained"]
-    return str(entry["at_the_press"])
+    return say(str(entry["at_the_press"]))
 
 
 def is_step(step: str) -> bool:

@@ -4,7 +4,7 @@ import dataclasses
 from collections.abc import Sequence
 from typing import Final
 
-from server.language import N_, _
+from server.language import N_, _, say
 from server.words.catalogue import Entry, entry_of, shared_entries
 from server.words.guidance import at_the_press
 from server.words.help_acts import ACTS
@@ -142,7 +142,7 @@ def speaks_of(entry: Entry, words: Sequence[str]) -> bool:
     (True, False)
     """
     parts = (entry.name, entry.meaning, entry.formula, entry.source, entry.act)
-    text = " ".join(_(part) for part in parts if part).casefold()
+    text = " ".join(say(part) for part in parts if part).casefold()
     return all(word in text for word in words)
 
 

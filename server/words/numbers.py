@@ -8,6 +8,9 @@ from server.language import N_, _, marks, say
 #: What stands where nothing can be said.
 NOTHING: Final = "–"
 
+#: Below half of the last of six decimals nothing is left to write.
+_NOTHING_LEFT: Final = 5e-7
+
 _SMALL: Final = (
     N_("no"),
     N_("one"),
@@ -30,10 +33,12 @@ def number(value: float | None, digits: int = 3) -> str:
 
     >>> number(74.4812), number(0.01636), number(1116.0), number(None), number(1234567.0)
     ('74.5', '0.0164', '1,116', '–', '1,234,567')
+    >>> number(1e-9), signed(-7e-15)
+    ('0', '0')
     """
     if value is None or not math.isfinite(value):
         return NOTHING
-    if value == 0:
+    if abs(value) < _NOTHING_LEFT:
         return "0"
     places = digits - 1 - math.floor(math.log10(abs(value)))
     return _minus(f"{value:,.{max(0, min(places, 6))}f}")
@@ -58,7 +63,7 @@ def signed(value: float | None, digits: int = 2) -> str:
     ('+3.6', '−2.1', '0')
     """
     text = number(value, digits)
-    return f"+{text}" if value is not None and math.isfinite(value) and value > 0 else text
+    return f"+{text}" if value is not None and math.isfinite(value) and value >= _NOTHING_LEFT else text
 
 
 def signed_fixed(value: float | None, places: int) -> str:

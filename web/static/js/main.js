@@ -22,6 +22,7 @@ if (document.querySelector('[data-answer]') || document.body.classList.contains(
   started.push(import('./alarms.js').then((module) => { document.removeEventListener('click', hear); return module.startAlarms(early); }));
 }
 if (document.querySelector('[data-find]')) started.push(import('./find.js').then((module) => module.startFind()));
+if (document.querySelector('[data-help-filter]')) started.push(import('./help.js').then((module) => module.startHelp()));
 if (document.querySelector('[data-reveal]')) started.push(import('./reveal.js').then((module) => module.startReveal()));
 if (document.querySelector('[data-chart]')) started.push(import('./chart.js').then((module) => module.startCharts()));
 if (document.querySelector('[data-csv], [data-live="suspects"]')) started.push(import('./table.js').then((module) => module.startTables()));
