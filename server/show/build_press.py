@@ -10,15 +10,14 @@ from server.language import _
 from server.show.build_alarms import alarm_card
 from server.show.case_lines import case_lines
 from server.show.estimate_lines import estimate_lines
-from server.show.evidence_bar import evidence_bar
-from server.show.judged import Judgement, evidence_sentences, read_judgement
+from server.show.evidence_rows import evidence_rows
+from server.show.judged import Judgement, read_judgement
 from server.show.kept_words import kept_words
 from server.show.newest_shot import newest_shot
 from server.show.pages import (
     CauseRow,
     CompareRow,
     EstimateLines,
-    EvidenceRow,
     Fact,
     PressPage,
     StepRow,
@@ -57,13 +56,10 @@ from server.words.catalogue import (
     worded,
 )
 from server.words.guidance import STEP_ACTIONS, STUDY_ACTIONS, Advice, caution_names, caution_text, steps_for
-from server.words.help_evidence import evidence_anchor
 from server.words.numbers import percent, signed, whole
 from server.words.times import DAY
 from server.words.units import Units, signal_places, signal_quantity, signal_text
 
-#: Log-odds from which a line of evidence is worth a place at the top.
-WEIGHS = 0.05
 #: Signals compared and charted, in order.
 SHOWN = (
     "swept_mm",
@@ -204,23 +200,6 @@ def _evidence_title(judgement: Judgement) -> str:
         _("Why not yet")
         if judgement.likelihood is None
         else _("Why {likelihood}", likelihood=percent(judgement.likelihood))
-    )
-
-
-def evidence_rows(judgement: Judgement) -> tuple[EvidenceRow, ...]:
-    """The prior first, then every term by its weight."""
-    if judgement.likelihood is None:
-        return ()
-    lines = evidence_sentences(judgement)
-    largest = max(abs(value) for _signal, _text, value in lines)
-    return tuple(
-        EvidenceRow(
-            text=text,
-            bar=evidence_bar(value, largest=largest),
-            weighs=abs(value) >= WEIGHS,
-            help=evidence_anchor(signal),
-        )
-        for signal, text, value in lines
     )
 
 
