@@ -28,7 +28,7 @@ from server.errors import (
     UnauthorizedError,
 )
 from server.language import N_
-from server.routes import cookies, trouble_pages
+from server.routes import compressing, cookies, trouble_pages
 from server.routes import headers as answer_headers
 from server.routes.bodies import BodyMiddleware
 from server.routes.commands import CommandMiddleware
@@ -98,6 +98,7 @@ def install(app: FastAPI) -> None:
     app.add_middleware(AccessMiddleware)
     trouble_pages.install(app)
     answer_headers.install(app)
+    compressing.install(app)
 
 
 class SignsOfUse:

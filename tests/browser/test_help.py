@@ -11,7 +11,7 @@ pytestmark = pytest.mark.browser
 
 def help_page(browser: Browser, server: PageServer, path: str = "/help") -> Page:
     page = opened(browser, server, path).page
-    page.wait_for_function("document.documentElement.dataset.ready === '1'")
+    page.wait_for_selector("html[data-ready='1']", state="attached")
     return page
 
 

@@ -97,7 +97,7 @@ def test_arrows_scroll_as_ever_beyond_the_rows_and_where_keys_are_off(
     page.wait_for_function("(before) => window.scrollY > before", arg=at)
     page.evaluate("localStorage.setItem('ringtell-keys-off', '1')")
     page.reload(wait_until="load")
-    page.wait_for_function("document.documentElement.dataset.ready === '1'")
+    page.wait_for_selector("html[data-ready='1']", state="attached")
     page.locator(".rows a").first.focus()
     here = focused(page)
     page.keyboard.press("ArrowDown")
