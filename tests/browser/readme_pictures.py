@@ -52,7 +52,7 @@ class Picture:
 PICTURES: Final = (
     Picture("plant", "The plant: every press, the one that needs somebody first", "/"),
     Picture("press", "A press: what moved and when, why it is suspected, what to do next", "/presses/P07"),
-    Picture("mold", "A mold on every press it runs on, beside the limits of its drawing", "/molds/M-113"),
+    Picture("mold", "A mold on every press it runs on, beside the limits of its drawing", "/molds/M-127"),
     Picture(
         "alarms", "Alarms on a tablet in a dark hall: few, in words, answered with one tap", "/alarms",
         width=820, height=1100, touch=True, dark=True,
