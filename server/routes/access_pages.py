@@ -15,6 +15,7 @@ from server.show.build_access import Asked, build_access
 from server.show.build_settings import build_login
 from server.show.more_pages import LoginPage
 from server.show.plant_words import Plant
+from server.store.people import any_person
 
 router = APIRouter(include_in_schema=False)
 
@@ -53,6 +54,7 @@ def login_page(
             wait_s=wait,
             tablet=tablet.name if tablet else "",
             people=[(one.name, one.full_name) for one in known],
+            nobody=not any_person(connection),
         )
 
     return page_answer(request, "login.html", build, public=True)

@@ -259,8 +259,9 @@ def valves_page(request: Request) -> Response:
 
 
 @router.get("/import")
-def import_page(request: Request) -> Response:
-    return page_answer(request, "import.html", build_import)
+def import_page(request: Request, press: str = "") -> Response:
+    chosen = code_of(press)
+    return page_answer(request, "import.html", lambda c, plant: build_import(c, plant, press=chosen))
 
 
 @router.get("/sources")

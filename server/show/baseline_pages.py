@@ -5,6 +5,7 @@ import dataclasses
 from markupsafe import Markup
 
 from server.show.baseline_words import AdviceLines
+from server.show.first_steps import FirstSteps
 from server.show.frame import Frame
 from server.show.pages import Choice, Fact
 
@@ -50,6 +51,8 @@ class BaselinesPage:
     mold: str = ""
     material: str = ""
     setup: str = ""
+    first: FirstSteps | None = None
+    chart_span: str = "7d"
 
 
 @dataclasses.dataclass(frozen=True)

@@ -19,6 +19,8 @@ from server.show.baseline_words import (
     qualification_text,
     qualification_word,
 )
+from server.show.chart_first import chart_span
+from server.show.first_steps import first_steps
 from server.show.pages import Choice
 from server.show.plant_words import Plant, press_api, press_href
 from server.show.press_words import full_name
@@ -61,6 +63,8 @@ def build_baselines(connection: sa.Connection, plant: Plant, *, press: str) -> B
         figure_href=f"{press_api(press)}/figure",
         mold=running.mold if running else row["mold"] or "",
         material=running.material if running else row["material"] or "",
+        first=first_steps(connection, plant, place="records", press=press),
+        chart_span=chart_span(connection, row),
     )
 
 

@@ -7,6 +7,7 @@ import sqlalchemy as sa
 
 from server.language import N_, _, plural
 from server.show.build_work import mold_choices, press_choices
+from server.show.first_steps import first_steps
 from server.show.more_pages import ApartRow, ImportPage, ImportRow, TargetGroup
 from server.show.pages import Choice
 from server.show.plant_words import Plant
@@ -29,7 +30,8 @@ SHOWN = 20
 _ZONES = 12
 
 
-def build_import(connection: sa.Connection, plant: Plant) -> ImportPage:
+def build_import(connection: sa.Connection, plant: Plant, *, press: str = "") -> ImportPage:
+    """`press`: the one that is chosen already."""
     apart = rows_apart(connection)
     refused = len(apart)
     answer = _("Bring shots in from a file.")
@@ -52,7 +54,7 @@ def build_import(connection: sa.Connection, plant: Plant) -> ImportPage:
             "A file is looked at first; good rows are stored, bad ones kept apart with the"
             " reason, and a whole import can be undone"
         ),
-        presses=press_choices(connection),
+        presses=press_choices(connection, press),
         molds=mold_choices(connection),
         targets=(*groups, TargetGroup(_("Barrel"), zones)),
         units_json=json.dumps(_units()),
@@ -60,6 +62,7 @@ def build_import(connection: sa.Connection, plant: Plant) -> ImportPage:
         zone=str(plant.settings.get("time_zone") or "UTC"),
         imports=tuple(_row(one, plant) for one in newest_imports(connection, limit=SHOWN)),
         apart=tuple(_apart(row, plant) for row in apart),
+        first=first_steps(connection, plant, place="import", press=press),
     )
 
 

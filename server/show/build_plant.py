@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 import sqlalchemy as sa
 
 from server.language import N_, _, plural
+from server.show.first_steps import first_steps
 from server.show.judged import Judgement, read_judgement
 from server.show.likelihood_path import likelihood_path
 from server.show.pages import Choice, PlantPage, PressRow
@@ -15,6 +16,7 @@ from server.show.startup_record import recorded_signals, startup_stroke
 from server.show.stroke_strip import stroke_strip
 from server.show.strokes import newest_stroke, thirty_days
 from server.store.containments import held_lines
+from server.store.first_run import records_without_shots
 from server.store.page_queries import (
     Row,
     accepted_presses,
@@ -98,6 +100,7 @@ def build_plant(connection: sa.Connection, plant: Plant, *, wanted: Wanted) -> P
     shown = sorted((one for one in known if one.fits(wanted)), key=lambda one: (-one.rank, one.row["press"]))
     records = baselines_in_force(connection)
     parts = mold_parts(connection)
+    holding = records_without_shots(connection)
     lately = shots_lately(connection, since_ms=plant.now_ms - 10 * MINUTE)
     return PlantPage(
         frame=plant.frame(
@@ -105,13 +108,16 @@ def build_plant(connection: sa.Connection, plant: Plant, *, wanted: Wanted) -> P
         ),
         answer=plant_answer([one.urgency for one in known], [one.mood for one in known]),
         under=_under(wanted, len(shown), len(known)),
-        rows=tuple(_row(connection, one, records.get(one.row["press_id"]), parts, plant) for one in shown),
+        rows=tuple(
+            _row(connection, one, records.get(one.row["press_id"]), parts, plant, holding) for one in shown
+        ),
         areas=_choices(sorted({one.row["area"] for one in known if one.row["area"]}), wanted.area),
         molds=_choices(sorted({one.row["mold"] for one in known if one.row["mold"]}), wanted.mold),
         states=tuple(Choice(key, text, key == wanted.state) for key, text in STATES.items()) if known else (),
         empty_text=_empty(len(known)),
         waiting=tuple(waiting_presses(connection)),
         parts_held=held_lines(connection),
+        first=first_steps(connection, plant, place="plant"),
     )
 
 
@@ -168,12 +174,16 @@ def plant_answer(urgencies: Sequence[str | None], moods: Sequence[str]) -> str:
             silent=count_word(silent, capital=True),
             value=plural(silent, "is", "are"),
         )
+    if all(mood == "unknown" for mood in moods):
+        return _("No press is judged yet.") if total > 1 else _("The press is not judged yet.")
     if all(mood == "quiet" for mood in moods):
         return _("All {total} presses are quiet.", total=total) if total > 1 else _("The press is quiet.")
     return _("No press needs anyone.")
 
 
 def _under(wanted: Wanted, shown: int, total: int) -> str:
+    if not total:
+        return ""
     chosen = [part for part in (wanted.area, wanted.mold, STATES.get(wanted.state, "")) if part]
     where = " · ".join(chosen) if chosen else _("all areas")
     few = _(" · {shown} of {total}", shown=shown, total=total) if shown != total else ""
@@ -193,12 +203,22 @@ def _choices(values: Sequence[str], chosen: str) -> tuple[Choice, ...]:
 
 
 def _row(
-    connection: sa.Connection, one: _Known, record: Row | None, parts: Mapping[str, str], plant: Plant
+    connection: sa.Connection,
+    one: _Known,
+    record: Row | None,
+    parts: Mapping[str, str],
+    plant: Plant,
+    holding: Mapping[int, int],
 ) -> PressRow:
     row, judgement = one.row, one.judgement
     unusual = one.mood == "unusual"
     silent = _(" Silent for {now}.", now=span(plant.now_ms - row["last_shot_ms"])) if one.silent else ""
     mold = row["mold"] or ""
+    cause = cause_line(judgement, plant.units)
+    if row["press_id"] in holding:
+        cause = _(
+            "Record {number} is approved and judges every shot after it", number=holding[row["press_id"]]
+        )
     return PressRow(
         press=row["press"],
         name=row["name"],
@@ -217,7 +237,7 @@ def _row(
             units=plant.units,
             unusual=unusual,
         ),
-        cause_text=f"{cause_line(judgement, plant.units)}{'.' if silent else ''}{silent}",
+        cause_text=f"{cause}{'.' if silent else ''}{silent}",
         last_shot_text=last_shot_words(row, plant.now_ms),
         urgency=urgency_mark(one.urgency) if one.urgency else None,
         open_alarms=len(one.alarms),

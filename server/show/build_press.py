@@ -9,8 +9,10 @@ from server.derived.estimates import estimates_of
 from server.language import _
 from server.show.build_alarms import alarm_card
 from server.show.case_lines import case_lines
+from server.show.chart_first import chart_empty, chart_span
 from server.show.estimate_lines import estimate_lines
 from server.show.evidence_rows import evidence_rows
+from server.show.first_steps import first_steps
 from server.show.judged import Judgement, read_judgement
 from server.show.kept_words import kept_words
 from server.show.newest_shot import newest_shot
@@ -31,6 +33,7 @@ from server.show.startup_record import RecordedSignal, recorded_signals, startup
 from server.show.stroke_strip import PAGE, stroke_strip
 from server.show.strokes import PAGE_SHOTS, newest_stroke
 from server.show.ticked import with_ticks
+from server.show.unjudged import unjudged
 from server.store.page_queries import (
     Row,
     baselines_in_force,
@@ -87,7 +90,10 @@ def build_press(
     valves = valve_ledger(connection, row["press_id"])
     since = since_of(press)
     said = record_line(connection, plant, row)
-    steps = with_data(connection, row, step_rows(judgement, press), judgement, since, plant)
+    waiting = unjudged(row, judgement, said) if judgement.likelihood is None else None
+    steps = with_data(
+        connection, row, waiting.steps if waiting else step_rows(judgement, press), judgement, since, plant
+    )
     return PressPage(
         frame=plant.frame(press, active="/", note=last_shot_words(row, plant.now_ms)),
         press=press,
@@ -101,16 +107,10 @@ def build_press(
             unusual=unusual,
             size=PAGE,
         ),
-        strip_note=(
-            _(
-                "one shot, to scale, in {written} · dashed: startup record · solid: last {page_shots} shots",
-                written=plant.units.written("length"),
-                page_shots=PAGE_SHOTS,
-            )
-        ),
+        strip_note=_strip_note(plant),
         evidence_title=_evidence_title(judgement),
         evidence=evidence_rows(judgement),
-        evidence_note=_evidence_note(judgement, plant),
+        evidence_note=waiting.why if waiting else _evidence_note(judgement, plant),
         causes=cause_rows(judgement),
         steps=with_ticks(connection, row["press_id"], steps, plant),
         compare=_compare(connection, row, signals, plant.units),
@@ -127,7 +127,19 @@ def build_press(
         estimates=_estimates(connection, row, since, plant),
         case=case_lines(connection).get(row["press_id"]),
         record=said,
+        first=first_steps(connection, plant, place="press", press=press),
+        chart_empty=chart_empty(row),
+        chart_span=chart_span(connection, row),
+        nothing_text=waiting.nothing_text if waiting else "",
         newest=newest_shot(connection, row, plant),
+    )
+
+
+def _strip_note(plant: Plant) -> str:
+    return _(
+        "one shot, to scale, in {written} · dashed: startup record · solid: last {page_shots} shots",
+        written=plant.units.written("length"),
+        page_shots=PAGE_SHOTS,
     )
 
 
@@ -204,9 +216,6 @@ def _evidence_title(judgement: Judgement) -> str:
 
 
 def _evidence_note(judgement: Judgement, plant: Plant) -> str:
-    if judgement.likelihood is None:
-        missing = ", ".join(signal_name(name).lower() for name in judgement.missing)
-        return worded(LEAK_STATUS, judgement.status) + (f": {missing}." if missing else ".")
     judged = plant.moment(judgement.at_ms)
     said = _(
         "Each line multiplies the odds. Calibrated on simulated presses. Judged {judged}.", judged=judged
@@ -229,14 +238,7 @@ def cause_rows(judgement: Judgement) -> tuple[CauseRow, ...]:
 def step_rows(judgement: Judgement, press: str) -> tuple[StepRow, ...]:
     """What to do next for the leading cause, each hands-on step with its cautions before it."""
     if judgement.likelihood is None:
-        return (
-            StepRow(
-                "baselines",
-                _("Capture a startup record from good shots."),
-                f"{press_href(press)}/baselines",
-                STEP_ACTIONS["baselines"],
-            ),
-        )
+        return ()
     cause = judgement.leading_cause or "unexplained"
     if judgement.likelihood < WATCH and cause in ("sealing", "unexplained"):
         return ()

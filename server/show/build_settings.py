@@ -157,8 +157,12 @@ def build_login(
     wait_s: int = 0,
     tablet: str = "",
     people: Sequence[tuple[str, str]] = (),
+    nobody: bool = False,
 ) -> LoginPage:
-    """tablet: what the shared tablet is called; people: who may change over on it, as (name, full name)."""
+    """tablet: what the shared tablet is called; people: who may change over on it, as (name, full name).
+
+    nobody: no account was made so far.
+    """
     # Only a path of this server: an address elsewhere would make the login a trap.
     local = next_path.startswith("/") and not next_path.startswith(("//", "/\\"))
     answer = _("Sign in to {name}.", name=plant.name) if plant.name else _("Sign in.")
@@ -168,6 +172,7 @@ def build_login(
         tablet=tablet,
         people=tuple(Choice(name, text or name) for name, text in people),
         next=next_path if local else "/",
+        nobody=nobody,
         trouble=_refused(wrong=wrong, ended=ended, wait_s=wait_s),
     )
 

@@ -2,6 +2,7 @@
 
 import dataclasses
 
+from server.show.first_steps import FirstSteps
 from server.show.frame import Frame
 from server.show.pages import Choice, Fact
 from server.words.catalogue import Entry
@@ -133,6 +134,7 @@ class ImportPage:
     zone: str
     imports: tuple[ImportRow, ...]
     apart: tuple[ApartRow, ...]
+    first: FirstSteps | None = None
 
 
 @dataclasses.dataclass(frozen=True)
@@ -207,6 +209,8 @@ class LoginPage:
     #: What the shared tablet is called, '' elsewhere, and who may change over on it.
     tablet: str = ""
     people: tuple[Choice, ...] = ()
+    #: Nobody has an account here: a new plant.
+    nobody: bool = False
 
 
 @dataclasses.dataclass(frozen=True)

@@ -4,6 +4,7 @@ import dataclasses
 
 from markupsafe import Markup
 
+from server.show.first_steps import FirstSteps
 from server.show.frame import Frame
 from server.show.newest_shot import NewestShot
 from server.show.record_line import RecordLine
@@ -70,6 +71,7 @@ class PlantPage:
     waiting: tuple[str, ...] = ()
     #: A line for each open record of held parts.
     parts_held: tuple[str, ...] = ()
+    first: FirstSteps | None = None
 
 
 @dataclasses.dataclass(frozen=True)
@@ -168,6 +170,11 @@ class PressPage:
     case: "CaseLine | None" = None
     record: RecordLine | None = None
     newest: NewestShot | None = None
+    first: FirstSteps | None = None
+    chart_empty: str = ""
+    chart_span: str = "7d"
+    #: Instead of next steps, where a press is not judged.
+    nothing_text: str = ""
 
     @property
     def edit_values(self) -> dict[str, str]:

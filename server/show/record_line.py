@@ -15,22 +15,36 @@ from server.store.records import baseline_by_no
 
 @dataclasses.dataclass(frozen=True)
 class RecordLine:
-    """`word`: qualified or relative only, '' without a record in use; `compare_href` likewise."""
+    """`word`: qualified or relative only, '' without a record in use; `compare_href` likewise.
+
+    holds_no: a record that is approved while no shot came after it; draft_no: one that waits for approval.
+    """
 
     word: str
     text: str
     advice: AdviceLines | None
     href: str
     compare_href: str
+    holds_no: int | None = None
+    draft_no: int | None = None
 
 
 def record_line(connection: sa.Connection, plant: Plant, row: Row) -> RecordLine:
     press, number = press_by_id(connection, row["press_id"]), row["baseline_no"]
     record = None if number is None else baseline_by_no(connection, press.press_id, number)
-    advice = advice_lines(advice_for(connection, press, row), plant)
+    found = advice_for(connection, press, row)
+    advice = advice_lines(found, plant)
     href = f"{press_href(press.press)}/baselines"
     if record is None:
-        return RecordLine("", "", advice, href, "")
+        return RecordLine(
+            "",
+            "",
+            advice,
+            href,
+            "",
+            holds_no=found.in_use.baseline_no if found.in_use else None,
+            draft_no=found.draft.baseline_no if found.draft else None,
+        )
     beside = qualification_of(connection, press, record)
     return RecordLine(
         word=qualification_word(beside),

@@ -80,6 +80,11 @@ def all_people(connection: sa.Connection) -> list[Person]:
     return [Person(**row._mapping) for row in connection.execute(sa.select(people).order_by(people.c.name))]
 
 
+def any_person(connection: sa.Connection) -> bool:
+    """Whether anybody has an account."""
+    return connection.execute(sa.select(people.c.person_id).limit(1)).first() is not None
+
+
 def insert_person(
     connection: sa.Connection,
     *,

@@ -51,7 +51,7 @@ class Chart {
   constructor(box) {
     this.box = box;
     this.note = box.querySelector('[data-chart-note]');
-    this.span = '7d';
+    this.span = box.dataset.first || '7d';
     this.window = windowOfAddress();
     this.past = this.window ? [null] : [];
     this.turn = 0;

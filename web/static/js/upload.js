@@ -156,6 +156,9 @@ async function look(options) {
 }
 
 async function store() {
+  // What was about to be looked at once more is stored instead.
+  clearTimeout(timer);
+  asked += 1;
   const output = part('result');
   const options = chosen(form, getid);
   const name = form.elements.save_as.value.trim();
