@@ -38,6 +38,7 @@ from server.show.build_settings import build_settings, build_trouble
 from server.show.build_sources import build_sources
 from server.show.build_studies import build_studies
 from server.show.build_valves import build_valves
+from server.show.build_wall import build_wall
 from server.show.frame import GO, KEYS, MORE, NAVIGATION, Actor
 from server.show.mold_judged import Stretch
 from server.show.plant_words import Plant, Since, plant_at
@@ -172,6 +173,12 @@ _LAST_DAY_MS = 253_399_622_400_000
 def plant_page(request: Request, area: str = "", mold: str = "", state: str = "") -> Response:
     wanted = Wanted(area=area, mold=mold, state=state)
     return page_answer(request, "plant.html", lambda c, plant: build_plant(c, plant, wanted=wanted))
+
+
+@router.get("/wall")
+def wall_page(request: Request, area: str = "", mold: str = "") -> Response:
+    wanted = Wanted(area=area, mold=mold)
+    return page_answer(request, "wall.html", lambda c, plant: build_wall(c, plant, wanted=wanted))
 
 
 @router.get("/presses/{press}")

@@ -2,6 +2,7 @@
 
 import dataclasses
 from collections.abc import Mapping, Sequence
+from urllib.parse import urlencode
 
 import sqlalchemy as sa
 
@@ -52,7 +53,7 @@ class Wanted:
 
 
 @dataclasses.dataclass(frozen=True)
-class _Known:
+class Known:
     """One press with all that its row is made of."""
 
     row: Row
@@ -96,7 +97,7 @@ class _Known:
 
 
 def build_plant(connection: sa.Connection, plant: Plant, *, wanted: Wanted) -> PlantPage:
-    known = _known_presses(connection, plant)
+    known = known_presses(connection, plant)
     shown = sorted((one for one in known if one.fits(wanted)), key=lambda one: (-one.rank, one.row["press"]))
     records = baselines_in_force(connection)
     parts = mold_parts(connection)
@@ -109,7 +110,8 @@ def build_plant(connection: sa.Connection, plant: Plant, *, wanted: Wanted) -> P
         answer=plant_answer([one.urgency for one in known], [one.mood for one in known]),
         under=_under(wanted, len(shown), len(known)),
         rows=tuple(
-            _row(connection, one, records.get(one.row["press_id"]), parts, plant, holding) for one in shown
+            press_row(connection, one, records.get(one.row["press_id"]), parts, plant, holding)
+            for one in shown
         ),
         areas=_choices(sorted({one.row["area"] for one in known if one.row["area"]}), wanted.area),
         molds=_choices(sorted({one.row["mold"] for one in known if one.row["mold"]}), wanted.mold),
@@ -118,15 +120,26 @@ def build_plant(connection: sa.Connection, plant: Plant, *, wanted: Wanted) -> P
         waiting=tuple(waiting_presses(connection)),
         parts_held=held_lines(connection),
         first=first_steps(connection, plant, place="plant"),
+        wall_href=wall_href(wanted) if known else "",
     )
 
 
-def _known_presses(connection: sa.Connection, plant: Plant) -> list[_Known]:
+def wall_href(wanted: Wanted) -> str:
+    """The same presses for a screen nobody touches.
+
+    >>> wall_href(Wanted(area="Hall B"))
+    '/wall?area=Hall+B'
+    """
+    asked = {name: value for name, value in (("area", wanted.area), ("mold", wanted.mold)) if value}
+    return f"/wall?{urlencode(asked)}" if asked else "/wall"
+
+
+def known_presses(connection: sa.Connection, plant: Plant) -> list[Known]:
     alarms: dict[int, list[Row]] = {}
     for alarm in open_alarms(connection):
         alarms.setdefault(alarm["press_id"], []).append(alarm)
     return [
-        _Known(
+        Known(
             row=row,
             judgement=read_judgement(row),
             alarms=tuple(alarms.get(row["press_id"], ())),
@@ -202,9 +215,9 @@ def _choices(values: Sequence[str], chosen: str) -> tuple[Choice, ...]:
     return tuple(Choice(value, value, value == chosen) for value in values)
 
 
-def _row(
+def press_row(
     connection: sa.Connection,
-    one: _Known,
+    one: Known,
     record: Row | None,
     parts: Mapping[str, str],
     plant: Plant,

@@ -72,6 +72,8 @@ class PlantPage:
     #: A line for each open record of held parts.
     parts_held: tuple[str, ...] = ()
     first: FirstSteps | None = None
+    #: The same for a screen nobody touches; empty: there is nothing to show on one.
+    wall_href: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

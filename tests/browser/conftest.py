@@ -1,6 +1,7 @@
 """A page server in a thread of its own, and a Chromium that looks at it."""
 
 import asyncio
+import contextlib
 import dataclasses
 import os
 import queue
@@ -77,11 +78,9 @@ def _outside(app: FastAPI, server: PageServer, store: Store) -> None:
         return JSONResponse({})
 
 
-# Package, not session: Playwright keeps an event loop running in this thread while it is open, and
-# tests after these run loops of their own.
-@pytest.fixture(scope="package")
-def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageServer]:
-    store = make_plant(tmp_path_factory.mktemp("browser"))
+@contextlib.contextmanager
+def serving(store: Store) -> Iterator[PageServer]:
+    """The pages over a store at an address of their own; the store is closed with them."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
@@ -101,6 +100,14 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageServer]:
     running.should_exit = True
     thread.join(timeout=10)
     store.close()
+
+
+# Package, not session: Playwright keeps an event loop running in this thread while it is open, and
+# tests after these run loops of their own.
+@pytest.fixture(scope="package")
+def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageServer]:
+    with serving(make_plant(tmp_path_factory.mktemp("browser"))) as made:
+        yield made
 
 
 @pytest.fixture(scope="package")

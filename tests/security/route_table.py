@@ -190,6 +190,7 @@ TABLE: Final[dict[str, str]] = {
     "GET /api/v1/audit/anchors": "audit",
     # pages
     "GET /": "read",
+    "GET /wall": "read",
     "GET /presses/{press}": "read",
     "GET /presses/{press}/baselines": "read",
     "GET /presses/{press}/baselines/compare": "read",

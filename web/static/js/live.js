@@ -4,6 +4,8 @@ const QUIET_MS = 8000;
 // The page of one press shows its shot at once: there is one every few seconds, and somebody may be waiting for it.
 const AT_ONCE_MS = 50;
 const AT_LEAST_MS = 60000;
+// A network that swallows everything answers nothing at all: after so long nobody is there.
+const PATIENCE_MS = 20000;
 let timer = 0;
 let dueAt = Infinity;
 let lastDone = 0;
@@ -59,12 +61,12 @@ async function refresh() {
   if (running) { plan(SOON_MS); return; }
   running = true;
   try {
-    const answer = await fetch(window.location.href, { headers: { 'X-Fragment': '1' }, credentials: 'same-origin' });
+    const answer = await fetch(window.location.href, { headers: { 'X-Fragment': '1' }, credentials: 'same-origin', signal: AbortSignal.timeout(PATIENCE_MS) });
     if (answer.redirected && new URL(answer.url).pathname === '/login') { window.location.reload(); return; }
     // Kept on this device: it shows the last state, but nobody has answered.
     const kept = answer.headers.get('X-Kept') === '1';
-    if (answer.ok) { swap(await answer.text()); if (kept) lost(); else found(); }
-  } catch { lost(); } finally { running = false; lastDone = Date.now(); }
+    if (answer.ok) { swap(await answer.text()); if (kept) lost(); else found(); } else if (answer.status >= 500) away();
+  } catch { away(); } finally { running = false; lastDone = Date.now(); }
 }
 
 function swap(text) {
@@ -96,6 +98,9 @@ function marker(part) {
   }
   return null;
 }
+
+// Asked for and not answered: what is shown grows old, and is asked for again soon.
+function away() { lost(); plan(QUIET_MS); }
 
 function lost() {
   lostSince ??= new Date();
