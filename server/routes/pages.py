@@ -14,6 +14,7 @@ from jinja2.nodes import EvalContext
 from markupsafe import Markup
 
 from server import clock, language
+from server.access import actors as access
 from server.access.actors import NOBODY, need, permissions_of
 from server.derived.standing import find_onset
 from server.errors import InvalidError, NotFoundError
@@ -90,6 +91,7 @@ def templates() -> jinja2.Environment:
         "static": assets().href,
         "library": assets().href(LIBRARY),
         "reasons": ANSWERS,
+        "least_role": _least_role,
     }
     return environment
 
@@ -112,15 +114,29 @@ def render(template: str, page: object, *, fragment: bool = False) -> str:
 def actor_of(request: Request) -> Actor:
     """Who is looking, from what the access layer has put on the request."""
     known = getattr(request.state, "actor", NOBODY)
+    elsewhere = _elsewhere(request, known)
     return Actor(
         name=known.name,
         role=worded(ROLE, known.role) if known.role and known.kind == "person" else "",
-        may=permissions_of(known),
+        may=permissions_of(known) & {"read"} if elsewhere else permissions_of(known),
+        presses=known.presses,
+        elsewhere=elsewhere,
         signed_in=known.kind == "person",
         on_tablet=known.tablet_id is not None,
         units=known.units,
         language=known.language,
     )
+
+
+def _elsewhere(request: Request, known: access.Actor) -> bool:
+    """Whether this is the page of a press outside somebody's areas: there they look on."""
+    press = request.path_params.get("press")
+    return press is not None and known.presses is not None and code_of(press) not in known.presses
+
+
+def _least_role(permission: access.Permission) -> str:
+    """The lowest role that may do this, in words."""
+    return worded(ROLE, access.PERMISSIONS[permission][0])
 
 
 def page_answer(request: Request, template: str, build: Builder, *, public: bool = False) -> Response:

@@ -53,6 +53,7 @@ class BaselinesPage:
     setup: str = ""
     first: FirstSteps | None = None
     chart_span: str = "7d"
+    chart_empty: str = ""
 
 
 @dataclasses.dataclass(frozen=True)

@@ -19,7 +19,7 @@ from server.show.baseline_words import (
     qualification_text,
     qualification_word,
 )
-from server.show.chart_first import chart_span
+from server.show.chart_first import chart_empty, chart_span
 from server.show.first_steps import first_steps
 from server.show.pages import Choice
 from server.show.plant_words import Plant, press_api, press_href
@@ -65,6 +65,7 @@ def build_baselines(connection: sa.Connection, plant: Plant, *, press: str) -> B
         material=running.material if running else row["material"] or "",
         first=first_steps(connection, plant, place="records", press=press),
         chart_span=chart_span(connection, row),
+        chart_empty=chart_empty(row),
     )
 
 

@@ -56,7 +56,7 @@ def build_cases(connection: sa.Connection, plant: Plant, *, closed: bool = False
         under=_("A case ties suspicion, checks, what was done and the verdict of one press together"),
         rows=rows,
         closed=tuple(_row(connection, press, case, plant) for press, case in past),
-        presses=press_choices(connection),
+        presses=press_choices(connection, actor=plant.actor),
         show_all=closed,
     )
 

@@ -103,7 +103,7 @@ def build_mold(
             for signal, here in judged.items()
         ),
         consistency=_consistency([row for press_id, row in rows.items() if press_id in setups], mold),
-        sureness=_sureness(by_press),
+        sureness=_sureness(by_press, limited=standing.limited),
         api_href=f"/api/v1/molds/{quote(mold, safe='')}",
         edit=_edit(found, first, demand, stated=held.demand.get("ppk") is not None),
         from_text=f"{plant.zone.local(asked.from_ms):%Y-%m-%d}",
@@ -231,10 +231,15 @@ def _consistency(rows: Sequence[Row], mold: str) -> str:
     return _("{start} Against the startup record: {join}.", start=start, join=", ".join(told))
 
 
-def _sureness(assessed: Mapping[str, Assessed]) -> str:
+def _sureness(assessed: Mapping[str, Assessed], *, limited: bool) -> str:
     judged = {
         name: one.capability for name, one in assessed.items() if isinstance(one.capability, Capability)
     }
+    if not judged and limited:
+        return _(
+            "There are no indices yet: the limits are entered, part weights are missing or too few."
+            " They come with the shots, from the press or from a file."
+        )
     if not judged:
         return _(
             "There are no indices yet: enter the limits of the drawing and send part weights with the shots."

@@ -80,7 +80,7 @@ def build_performance(connection: sa.Connection, plant: Plant) -> PerformancePag
             for one in found.stale
         ),
         stops=_stops(connection, plant),
-        presses=press_choices(connection),
+        presses=press_choices(connection, actor=plant.actor),
         kinds=tuple(Choice(kind, worded(ALARM_KIND, kind)) for kind in ALARM_KINDS),
         longest_days=f"{float(plant.settings['out_of_service_max_days']):g}",
     )

@@ -48,7 +48,7 @@ def build_studies(connection: sa.Connection, plant: Plant, *, kind: str = "", pr
         frame=plant.frame(_("Studies"), active="/studies"),
         answer=_answer(done, len(open_rows)),
         under=_("Off-line checks of {press}", press=press) if press else _("Off-line checks, cautions first"),
-        presses=press_choices(connection, press),
+        presses=press_choices(connection, press, actor=plant.actor),
         molds=mold_choices(connection),
         chosen_kind=kind,
         rows=tuple(_study(row, plant) for row in done),

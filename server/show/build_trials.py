@@ -44,7 +44,7 @@ def build_trials(connection: sa.Connection, plant: Plant, *, press: str = "") ->
             "One setting at two to five levels, the order drawn by chance, judged by the shots themselves"
         ),
         rows=tuple(_row(code, trial, plant) for code, trial in found),
-        presses=press_choices(connection, press),
+        presses=press_choices(connection, press, actor=plant.actor),
         powers=tuple(PowerRow(str(n), tuple(percent(one) for one in power(n))) for n in _POWER_SHOTS),
         ratios=tuple(_("{ratio:g} times the scatter", ratio=ratio) for ratio in RATIOS),
         cautions=caution_text("hot_melt", "informs_only"),

@@ -32,7 +32,7 @@ def build_valves(connection: sa.Connection, plant: Plant) -> ValvesPage:
     names = {row["press"]: row for row in accepted_presses(connection)}
     valves = sorted(all_valves(connection), key=lambda pair: pair[1].removed_ms is not None)
     spares = all_spares(connection)
-    presses = press_choices(connection)
+    presses = press_choices(connection, actor=plant.actor)
     rows = tuple(_valve(press, valve, groups, names, plant) for press, valve in valves)
     return ValvesPage(
         frame=plant.frame(_("Valves"), active="/valves"),

@@ -60,13 +60,20 @@ class Frame:
     person: str = ""
     role: str = ""
     note: str = ""
-    #: What the person may do, by the access layer's names.
+    #: What the person may do, by the access layer's names, and the presses it may be done to; None: all.
     may: frozenset[str] = frozenset()
+    presses: frozenset[str] | None = None
+    #: The page is about a press outside the person's areas.
+    elsewhere: bool = False
     signed_in: bool = False
     #: Seconds without a touch after which a shared tablet asks who is there; 0: this is none.
     lock_after_s: int = 0
     #: Units of whoever looks.
     units: Units = STORED
+
+    def may_on(self, permission: str, press: str) -> bool:
+        """Whether the person may do this to a press; whoever has areas acts on the presses there alone."""
+        return permission in self.may and (self.presses is None or press in self.presses)
 
     @property
     def corner(self) -> str:
@@ -89,6 +96,10 @@ class Actor:
     units: Mapping[str, str] = dataclasses.field(default_factory=dict)
     #: The language they chose; '': none.
     language: str = ""
+    #: The presses there is a right to act on; None: all.
+    presses: frozenset[str] | None = None
+    #: On the page of a press there is no right to act on.
+    elsewhere: bool = False
 
 
 def frame(
@@ -112,6 +123,8 @@ def frame(
         role=actor.role,
         note=note,
         may=actor.may,
+        presses=actor.presses,
+        elsewhere=actor.elsewhere,
         signed_in=actor.signed_in,
         lock_after_s=lock_after_s if actor.on_tablet else 0,
         units=units,

@@ -51,6 +51,8 @@ class Chart {
   constructor(box) {
     this.box = box;
     this.note = box.querySelector('[data-chart-note]');
+    this.again = box.querySelector('[data-chart-again]');
+    this.again?.addEventListener('click', () => this.draw());
     this.span = box.dataset.first || '7d';
     this.window = windowOfAddress();
     this.past = this.window ? [null] : [];
@@ -59,6 +61,7 @@ class Chart {
       button.addEventListener('click', () => this.choose(button.dataset.span));
     }
     document.addEventListener('ringtell:swapped', () => { if (!this.window) this.drawSoon(); });
+    document.addEventListener('ringtell:found', () => { if (this.box.dataset.state === 'failed') this.draw(); });
     window.matchMedia('(prefers-color-scheme: dark)').addEventListener('change', () => this.draw());
     this.draw();
   }
@@ -82,6 +85,7 @@ class Chart {
   async draw() {
     this.drawnAt = Date.now();
     const turn = ++this.turn;
+    this.stands('loading');
     try {
       const [figure, plotly] = await Promise.all([send('GET', this.url()), library(this.box.dataset.library)]);
       if (turn !== this.turn) return;
@@ -98,12 +102,22 @@ class Chart {
         this.area.on('plotly_relayout', (change) => this.zoomed(change));
       }
       this.box.dataset.drawn = String(turn);
+      this.stands(figure.data.length ? 'drawn' : 'empty');
       if (this.window) offer(figure.layout.meta);
     } catch (problem) {
       if (turn !== this.turn) return;
       this.note.hidden = false;
-      this.note.textContent = `${this.box.dataset.failed} ${problem.message}`;
+      // Without an answer the browser's own words say nothing more.
+      this.note.textContent = problem.status ? `${this.box.dataset.failed} ${problem.message}` : this.box.dataset.failed;
+      this.stands('failed');
     }
+  }
+
+  // Loading, drawn, empty or failed: what was drawn before stays under the first and the last.
+  stands(state) {
+    this.box.dataset.state = state;
+    this.box.setAttribute('aria-busy', String(state === 'loading'));
+    if (this.again) this.again.hidden = state !== 'failed';
   }
 
   plot() {
