@@ -2,26 +2,34 @@
 
 import pytest
 
+from server.store.engine import upgrade
 from tests.access.plant import plant
+from tests.security.callers import House, house
 
 
 def test_units_are_ones_own_on_pages_and_in_files(sqlite_url: str) -> None:
-    with plant(sqlite_url) as here:
-        eda, root = here.person("eda", "plant_engineer"), here.person("root", "administrator")
-        assert root("PUT", "/api/v1/presses/E07", {"screw_diameter_mm": 50.8}).is_success
+    upgrade(sqlite_url)
+    with house(sqlite_url) as here:
+        mine, others = "plant_engineer", "administrator"
+        assert here.send(others, "PUT", "/api/v1/presses/P01", json={"screw_diameter_mm": 50.8}).is_success
         asked = {"units": {"length": "in", "pressure": "psi"}}
-        assert eda("PUT", "/api/v1/me/preferences", asked).json()["units"] == asked["units"]
-        assert eda("GET", "/api/v1/me").json()["units"] == asked["units"]
-        page, others = (call("GET", "/presses/E07").text for call in (eda, root))
+        kept = here.send(mine, "PUT", "/api/v1/me/preferences", json=asked)
+        assert kept.json() == {**asked, "language": ""}
+        assert here.send(mine, "GET", "/api/v1/me").json()["units"] == asked["units"]
+        page, plain = (here.send(who, "GET", "/presses/P01").text for who in (mine, others))
         assert 'value="2" data-factor="25.4"' in page
         assert "units=shown" in page
-        assert 'value="50.8" data-factor="1.0"' in others
-        assert "units=shown" not in others
-        assert "screw_diameter_in" in eda("GET", "/api/v1/export/presses?units=shown").text.splitlines()[0]
-        assert "screw_diameter_mm" in eda("GET", "/api/v1/export/presses").text.splitlines()[0]
-        assert "screw_diameter_mm" in root("GET", "/api/v1/export/presses?units=shown").text.splitlines()[0]
-        back = eda("PUT", "/api/v1/me/preferences", {"units": {"length": ""}}).json()
-        assert back["units"] == {"pressure": "psi"}
+        assert 'value="50.8" data-factor="1.0"' in plain
+        assert "units=shown" not in plain
+        assert [_head(here, who) for who in (mine, others)] == ["screw_diameter_in", "screw_diameter_mm"]
+        back = here.send(mine, "PUT", "/api/v1/me/preferences", json={"units": {"length": ""}})
+        assert back.json()["units"] == {"pressure": "psi"}
+
+
+def _head(here: House, who: str) -> str:
+    """What the file of presses calls the screw's diameter for somebody."""
+    first = here.send(who, "GET", "/api/v1/export/presses?units=shown").text.splitlines()[0]
+    return next(name for name in first.split(",") if name.startswith("screw_diameter"))
 
 
 @pytest.mark.parametrize(

@@ -40,7 +40,7 @@ def test_a_rise_that_never_reached_the_part_is_not_explained_by_a_hair_of_weight
             row[0, FACT_INDEX[name]] = value
         columns = design(row).columns
         weights = MODEL["terms"]["weight"]
-        return sum(w * float(columns[f"weight.{shape}"][0]) for shape, w in weights.items())
+        return float(sum(w * float(columns[f"weight.{shape}"][0]) for shape, w in weights.items()))
 
     assert weight_term(0.06) > 0.4
     assert weight_term(0.06) > weight_term(0.0) - 0.5
