@@ -21,15 +21,15 @@ def test_units_are_ones_own_on_pages_and_in_files(sqlite_url: str) -> None:
         assert "units=shown" in page
         assert 'value="50.8" data-factor="1.0"' in plain
         assert "units=shown" not in plain
-        assert [_head(here, who) for who in (mine, others)] == ["screw_diameter_in", "screw_diameter_mm"]
+        assert [_head(here, who) for who in (mine, others)] == ["cushion_in", "cushion_mm"]
         back = here.send(mine, "PUT", "/api/v1/me/preferences", json={"units": {"length": ""}})
         assert back.json()["units"] == {"pressure": "psi"}
 
 
 def _head(here: House, who: str) -> str:
-    """What the file of presses calls the screw's diameter for somebody."""
-    first = here.send(who, "GET", "/api/v1/export/presses?units=shown").text.splitlines()[0]
-    return next(name for name in first.split(",") if name.startswith("screw_diameter"))
+    """What a file of shots calls the cushion for somebody."""
+    first = here.send(who, "GET", "/api/v1/export/shots?units=shown").text.splitlines()[0]
+    return next(name for name in first.split(",") if name in ("cushion_in", "cushion_mm"))
 
 
 @pytest.mark.parametrize(
