@@ -42,6 +42,19 @@ def test_a_press_is_found_and_opened_without_a_mouse(browser: Browser, server: P
     page.context.close()
 
 
+def test_what_is_chosen_stays_chosen_when_a_later_answer_comes(browser: Browser, server: PageServer) -> None:
+    watched = opened(browser, server, "/molds")
+    page = watched.page
+    typed(page, "p1")
+    until(page, "document.querySelector('#find-list strong')?.textContent === 'P11 Plover'")
+    page.keyboard.press("ArrowDown")
+    with page.expect_response(lambda answer: "q=p11" in answer.url):
+        typed(page, "1")
+    page.wait_for_timeout(300)
+    assert page.locator("[aria-selected=true] strong").text_content() == "P11 Plover"
+    page.context.close()
+
+
 def test_arrows_go_around_through_the_field_and_escape_puts_suggestions_away(
     browser: Browser, server: PageServer
 ) -> None:

@@ -42,9 +42,11 @@ class Suggestions {
 
   show(items) {
     if (document.activeElement !== this.field) return;
-    this.at = -1;
-    this.field.removeAttribute('aria-activedescendant');
+    // What was chosen stays chosen when a later answer still holds it.
+    const chosen = this.list.hidden ? undefined : this.list.children[this.at]?.dataset.href;
     this.list.replaceChildren(...items.map((item, place) => option(item, place)));
+    this.at = items.findIndex((item) => item.page === chosen);
+    this.mark([...this.list.children]);
     this.says.textContent = items.length ? this.field.dataset.many.replace('{count}', items.length) : this.field.dataset.none;
     this.open(items.length > 0);
   }
