@@ -35,10 +35,12 @@ def prior_sentence(part: Part) -> str:
             "Before any data: {likelihood} of such valves leak", likelihood=percent(likelihood(part.log_odds))
         )
     if part.source == "valve_age":
-        how = "few" if part.log_odds < -_LITTLE else "many" if part.log_odds > _LITTLE else _("about half")
-        return _(
-            "The valve has made {shots} shots, {how} for its expected life", shots=whole(part.shots), how=how
-        )
+        shots = whole(part.shots)
+        if abs(part.log_odds) <= _LITTLE:
+            return _("The valve has made {shots} shots, about half its expected life", shots=shots)
+        if part.log_odds < 0:
+            return _("The valve has made {shots} shots, few for its expected life", shots=shots)
+        return _("The valve has made {shots} shots, many for its expected life", shots=shots)
     says = _("settles nothing")
     if abs(part.log_odds) >= _LITTLE:
         says = _("speaks for a leak") if part.log_odds > 0 else _("speaks against a leak")
