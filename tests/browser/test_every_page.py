@@ -1,27 +1,21 @@
 """Every page there is, on desk and tablet, light and dark: nothing amiss, and pictures to look at."""
 
-import contextlib
 import shutil
-import threading
-import time
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
-import uvicorn
 from fastapi import FastAPI
 from playwright.sync_api import Browser
 
-from server.app import build_app, build_objects
 from server.record import cases, setting_trials, sheets
 from server.record.studies import CAUTIONS
-from server.settings import Settings
 from server.store.plant import need_press
 from tests.browser.every_page import PICTURED, SCREENS, THEMES, Walk
-from tests.pages.plant import DAY, NOW, make_plant
-from tests.processes import free_port
+from tests.browser.whole import serving
+from tests.pages.plant import DAY, NOW
 from tests.security.callers import routes_of
 
 pytestmark = pytest.mark.browser
@@ -60,33 +54,9 @@ def _work(connection: Any) -> None:
     sheets.open_sheet(connection, press, sheet, who="ines", now_ms=NOW - DAY // 48)
 
 
-@contextlib.contextmanager
-def serving(folder: Path) -> Iterator[tuple[str, FastAPI]]:
-    """A whole server over the plant of the pages, and its address."""
-    store = make_plant(folder)
-    store.write(_work)
-    store.close()
-    port = free_port()
-    url = f"sqlite:///{folder / 'pages.db'}"
-    settings = Settings(database_url=url, port=port, no_login=True, child_process=False)
-    app = build_app(build_objects(settings, now_ms=lambda: NOW), run_pipeline=False)
-    running = uvicorn.Server(
-        uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", timeout_graceful_shutdown=1)
-    )
-    thread = threading.Thread(target=running.run, daemon=True)
-    thread.start()
-    end = time.monotonic() + 20
-    while not running.started and time.monotonic() < end:
-        time.sleep(0.02)
-    assert running.started
-    yield f"http://127.0.0.1:{port}", app
-    running.should_exit = True
-    thread.join(timeout=15)
-
-
 @pytest.fixture
 def plant(tmp_path: Path) -> Iterator[tuple[str, FastAPI]]:
-    with serving(tmp_path) as found:
+    with serving(tmp_path, _work) as found:
         yield found
 
 

@@ -7,7 +7,7 @@ import httpx
 import pytest
 from playwright.sync_api import Browser, Page
 
-from tests.browser.test_every_page import serving
+from tests.browser.whole import serving
 
 pytestmark = pytest.mark.browser
 
