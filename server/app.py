@@ -11,6 +11,7 @@ from server import __version__
 from server.clock import now_ms as read_clock
 from server.import_files import files_of
 from server.import_jobs import ImportJobs
+from server.languages import need_language
 from server.measures import Measures
 from server.notify.delivery import Courier
 from server.notify.hub import Hub
@@ -104,7 +105,10 @@ def build_objects(
     """
     store = Store(settings.database_url)
     hub = Hub()
-    courier = Courier(store, outlets_of(settings), now_ms=now_ms, page=settings.public_address)
+    courier = Courier(
+        store, outlets_of(settings), now_ms=now_ms, page=settings.public_address,
+        language=need_language(settings.language),
+    )  # fmt: skip
     pipeline = Pipeline(
         store, hub, now_ms=now_ms, child_process=settings.child_process, courier=courier,
         listen_url=settings.database_direct_url, workers=workers, scheduler=scheduler,

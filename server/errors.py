@@ -3,13 +3,15 @@
 from collections.abc import Mapping
 from typing import Any
 
+from server.language import N_
+
 
 class RingtellError(Exception):
     """Base of everything that is answered with a problem+json or one line on standard error."""
 
     code: str = "failed"
     status: int = 500
-    title: str = "Something failed"
+    title: str = N_("Something failed")
 
     def __init__(self, message: str, *, field: str | None = None, **facts: Any) -> None:
         super().__init__(message)
@@ -19,47 +21,47 @@ class RingtellError(Exception):
 
 
 class NotFoundError(RingtellError):
-    code, status, title = "not_found", 404, "No such thing"
+    code, status, title = "not_found", 404, N_("No such thing")
 
 
 class InvalidError(RingtellError):
     """A value that cannot be taken: the message names field, value and bound."""
 
-    code, status, title = "invalid", 422, "A value cannot be taken"
+    code, status, title = "invalid", 422, N_("A value cannot be taken")
 
 
 class BadBodyError(InvalidError):
-    code, title = "bad_body", "The body cannot be read"
+    code, title = "bad_body", N_("The body cannot be read")
 
 
 class UnknownMediaError(RingtellError):
-    code, status, title = "unsupported_media_type", 415, "This media type is not taken"
+    code, status, title = "unsupported_media_type", 415, N_("This media type is not taken")
 
 
 class TooLargeError(RingtellError):
-    code, status, title = "too_large", 413, "The request is too large"
+    code, status, title = "too_large", 413, N_("The request is too large")
 
 
 class TooSlowError(RingtellError):
-    code, status, title = "too_slow", 408, "The request came too slowly"
+    code, status, title = "too_slow", 408, N_("The request came too slowly")
 
 
 class UnauthorizedError(RingtellError):
-    code, status, title = "unauthorized", 401, "A key or a login is needed"
+    code, status, title = "unauthorized", 401, N_("A key or a login is needed")
 
 
 class ForbiddenError(RingtellError):
-    code, status, title = "forbidden", 403, "Not allowed"
+    code, status, title = "forbidden", 403, N_("Not allowed")
 
 
 class ConflictError(RingtellError):
-    code, status, title = "conflict", 409, "The state does not allow this"
+    code, status, title = "conflict", 409, N_("The state does not allow this")
 
 
 class AlreadyDoneError(RingtellError):
     """This very request was carried out before: it is given the answer it had then."""
 
-    code, status, title = "already_done", 409, "This was done before"
+    code, status, title = "already_done", 409, N_("This was done before")
 
     def __init__(self, message: str, *, answer_status: int, answer: Any) -> None:
         super().__init__(message)
@@ -67,7 +69,7 @@ class AlreadyDoneError(RingtellError):
 
 
 class BusyError(RingtellError):
-    code, status, title = "busy", 503, "The server is busy"
+    code, status, title = "busy", 503, N_("The server is busy")
 
     def __init__(self, message: str, *, retry_after_s: int = 2) -> None:
         super().__init__(message, retry_after_s=retry_after_s)
@@ -77,7 +79,7 @@ class BusyError(RingtellError):
 class StorageError(RingtellError):
     """The disk is full, or does not take what is written: nothing of the request was stored."""
 
-    code, status, title = "storage_full", 507, "There is no room to store this"
+    code, status, title = "storage_full", 507, N_("There is no room to store this")
 
     def __init__(self, message: str, *, retry_after_s: int = 30) -> None:
         super().__init__(message, retry_after_s=retry_after_s)
@@ -87,13 +89,13 @@ class StorageError(RingtellError):
 class UsageError(RingtellError):
     """The command line was used wrongly: exit code 2."""
 
-    code, status, title = "usage", 400, "Wrong usage"
+    code, status, title = "usage", 400, N_("Wrong usage")
 
 
 class ThrottledError(RingtellError):
     """Too many tries; `retry_after_s` says when the next one is looked at."""
 
-    code, status, title = "too_many_tries", 429, "Too many tries"
+    code, status, title = "too_many_tries", 429, N_("Too many tries")
 
     def __init__(self, message: str, *, retry_after_s: int) -> None:
         super().__init__(message, retry_after_s=retry_after_s)

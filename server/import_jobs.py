@@ -19,13 +19,14 @@ import sqlalchemy as sa
 from server.errors import ConflictError, InvalidError, NotFoundError, RingtellError
 from server.import_files import ImportFiles
 from server.import_holds import ImportHolds
-from server.import_run import closable, run_import
+from server.import_run import closable, resting_text, run_import, take_back_piece
 from server.ingest.receive import Received
 from server.ingest.survey import Survey, survey
 from server.ingest.table_plan import Plan, document_of, plan_of
 from server.ingest.tables import open_planned
+from server.language import N_
 from server.pipeline import Pipeline
-from server.store import imports, intake
+from server.store import imports
 from server.store.audit import PLANT, add_audit
 from server.store.database import BACKGROUND
 
@@ -157,8 +158,12 @@ class ImportJobs:
         self._files.forget_all_but(kept, before_ms=now_ms - WAITS_MS)
         if len(waiting) - len(old) >= WAITING_MAX:
             raise ConflictError(
-                f"{len(waiting) - len(old)} files wait to be stored, at most {WAITING_MAX} may; store or give"
-                " up one of them first",
+                N_(
+                    "{waiting} files wait to be stored, at most {waiting_max} may; store or give up one"
+                    " of them first",
+                    waiting=len(waiting) - len(old),
+                    waiting_max=WAITING_MAX,
+                ),
                 field="file",
             )
 
@@ -184,7 +189,7 @@ class ImportJobs:
         with self._store.read() as connection:
             found = imports.import_by_no(connection, number)
         if found is None:
-            raise NotFoundError(f"there is no import {number}", field="import")
+            raise NotFoundError(N_("there is no import {number}", number=number), field="import")
         return found
 
     def share_of(self, one: imports.Import) -> float:
@@ -203,7 +208,10 @@ class ImportJobs:
         path = self._path(one)
         if not path.is_file():
             raise ConflictError(
-                f"the file of import {number} is not kept any more; choose it again to look at it",
+                N_(
+                    "the file of import {number} is not kept any more; choose it again to look at it",
+                    number=number,
+                ),
                 field="import",
             )
         return path
@@ -222,7 +230,10 @@ class ImportJobs:
             one = imports.import_by_no(connection, number)
             if one is None or one.state not in ("uploaded", "cancelled", "failed", "undone"):
                 state = "gone" if one is None else one.state
-                raise ConflictError(f"import {number} is {state}; a file is stored once", field="import")
+                raise ConflictError(
+                    N_("import {number} is {state}; a file is stored once", number=number, state=state),
+                    field="import",
+                )
             now_ms = self._pipeline.now_ms()
             fresh = dict.fromkeys(imports.COUNTS, 0)
             imports.change_import(
@@ -244,10 +255,10 @@ class ImportJobs:
         found = survey(path, plan, received_ms=self._pipeline.now_ms())
         for question in found.questions:
             if question.code == "time_zone":
-                raise InvalidError("the times have no offset; say whose time it is", field="time_zone")
+                raise InvalidError(N_("the times have no offset; say whose time it is"), field="time_zone")
             if question.code == "date_order":
                 raise InvalidError(
-                    "the dates can be read day first or month first; say which", field="date_order"
+                    N_("the dates can be read day first or month first; say which"), field="date_order"
                 )
 
     def _run(self, number: int, path: Path, plan: Plan, *, rows_done: int = 0) -> None:
@@ -313,12 +324,18 @@ class ImportJobs:
         def claim(connection: sa.Connection) -> None:
             one = imports.import_by_no(connection, number)
             if one is None:
-                raise NotFoundError(f"there is no import {number}", field="import")
+                raise NotFoundError(N_("there is no import {number}", number=number), field="import")
             if one.state not in imports.UNDOABLE:
-                raise ConflictError(f"import {number} is {one.state}; only what was stored can be undone")
+                raise ConflictError(
+                    N_(
+                        "import {number} is {state}; only what was stored can be undone",
+                        number=number,
+                        state=one.state,
+                    )
+                )
             resting = imports.rests_on(connection, number)
             if resting and not although_used:
-                raise ConflictError(_resting(number, resting), field="although_used")
+                raise ConflictError(resting_text(number, resting), field="although_used")
             now_ms = self._pipeline.now_ms()
             imports.change_import(connection, number, state="undoing", undone_by=who)
             named = [f"{one.press} {one.kind} {one.number}" for one in resting]
@@ -346,7 +363,7 @@ class ImportJobs:
         one, gone = self.need(number), 0
         while True:
             done = self._store.write(
-                lambda connection: _take_back_piece(connection, number, now_ms=self._pipeline.now_ms()),
+                lambda connection: take_back_piece(connection, number, now_ms=self._pipeline.now_ms()),
                 priority=BACKGROUND,
             )
             if done is None:
@@ -364,27 +381,6 @@ class ImportJobs:
         self._shares.pop(number, None)
         self._holds.let_go(number)
         self._pipeline.wake()
-
-
-def _take_back_piece(connection: sa.Connection, number: int, *, now_ms: int) -> int | None:
-    """Remove one piece and let its press be evaluated again from there; None when none is left."""
-    piece = imports.next_piece(connection, number)
-    if piece is None:
-        return None
-    gone = imports.take_back(connection, number, piece)
-    imports.set_newest(connection, piece.press_id)
-    intake.add(
-        connection, piece.press_id, earliest_ms=piece.from_ms, shots=0, reason="rewrite", now_ms=now_ms
-    )
-    return gone
-
-
-def _resting(number: int, resting: list[imports.RestsOn]) -> str:
-    named = ", ".join(f"{one.kind} {one.number} of {one.press}" for one in resting[:5])
-    return (
-        f"import {number} carries {named}: people decided on these shots. Retire the baseline first, or"
-        " undo although it is used"
-    )
 
 
 def options_text(plan: Plan) -> str:

@@ -8,12 +8,15 @@ from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 from typing import Any, Final
 
+import sqlalchemy as sa
+
 from server.ingest.batch import ReadBatch
 from server.ingest.receive import Received
 from server.ingest.table_plan import Plan
 from server.ingest.tables import open_planned
+from server.language import N_
 from server.pipeline import Pipeline
-from server.store import imports
+from server.store import imports, intake
 
 #: Rows of one transaction: few enough that a live shot hardly waits behind them.
 PIECE_ROWS: Final = 5_000
@@ -108,3 +111,27 @@ def _no_cycle_search() -> Iterator[None]:
 def closable(batches: Any) -> Any:
     """Generators close; a map or a chain of them needs no closing of its own."""
     return batches if hasattr(batches, "close") else (batch for batch in batches)
+
+
+def take_back_piece(connection: sa.Connection, number: int, *, now_ms: int) -> int | None:
+    """Remove one piece and let its press be evaluated again from there; None when none is left."""
+    piece = imports.next_piece(connection, number)
+    if piece is None:
+        return None
+    gone = imports.take_back(connection, number, piece)
+    imports.set_newest(connection, piece.press_id)
+    intake.add(
+        connection, piece.press_id, earliest_ms=piece.from_ms, shots=0, reason="rewrite", now_ms=now_ms
+    )
+    return gone
+
+
+def resting_text(number: int, resting: list[imports.RestsOn]) -> str:
+    """Why an import is not undone just like that: what people decided on its shots."""
+    named = ", ".join(f"{one.kind} {one.number} of {one.press}" for one in resting[:5])
+    return N_(
+        "import {number} carries {named}: people decided on these shots. Retire the baseline first, or"
+        " undo although it is used",
+        number=number,
+        named=named,
+    )

@@ -11,6 +11,7 @@ from babel import Locale, negotiate_locale
 from babel.messages.mofile import write_mo
 from babel.messages.pofile import read_po
 
+from server.errors import UsageError
 from server.language import SOURCE, Language
 from server.settings import outside
 
@@ -29,6 +30,16 @@ def wanted_of(header: str) -> Language | None:
     ranked = sorted(asked, key=lambda part: -_quality(part[2]))
     best = negotiate_locale([part[0].strip() for part in ranked], list(languages()), sep="-")
     return language(best or SOURCE)
+
+
+def need_language(code: str) -> Language | None:
+    """The language of a code that was set; '' and the source's are None.
+
+    Raises: UsageError for one there is no file of.
+    """
+    if code and code not in languages():
+        raise UsageError(f"RINGTELL_LANGUAGE={code!r}: there are {', '.join(languages())}")
+    return language(code)
 
 
 @functools.cache

@@ -50,6 +50,9 @@ class Settings:
     collect_password: str = dataclasses.field(default="", repr=False)
     #: Where pages are reached from outside, for the link in a message.
     public_address: str = ""
+    #: The language of pages and messages for whoever has chosen none (`web/locale/<code>.po`); '': as the
+    #: browser asks, and messages in English.
+    language: str = ""
     #: Mail: the server, `starttls`, `tls` or `none`, and who sends. Without a host no mail leaves.
     smtp_host: str = ""
     smtp_port: int = 587

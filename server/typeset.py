@@ -17,6 +17,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from server.errors import BusyError, RingtellError, TooLargeError
+from server.language import N_
 from server.waiting import Turns
 
 #: Longest a paper may take, and largest it may be: half a megabyte of table took 20 s and 600 MB, four times
@@ -57,8 +58,11 @@ def set_type(html: str) -> bytes:
         import weasyprint  # here alone, in the process that sets type
     except (ImportError, OSError) as error:
         raise CannotSetTypeError(
-            "PDF needs Pango on the server (Debian: libpango-1.0-0 libpangoft2-1.0-0 libharfbuzz-subset0); "
-            f"until then print the page from the browser. {error}"
+            N_(
+                "PDF needs Pango on the server (Debian: libpango-1.0-0 libpangoft2-1.0-0"
+                " libharfbuzz-subset0); until then print the page from the browser. {error}",
+                error=error,
+            )
         ) from None
 
     class Nothing(weasyprint.urls.URLFetcher):  # type: ignore[misc]  # it comes without types
@@ -98,7 +102,7 @@ def _bounded(work: Callable[[str], bytes], html: str, longest_s: float, memory: 
 
 def _too_large() -> TooLargeError:
     return TooLargeError(
-        "the report is too large to be set as PDF; ask for a shorter stretch, or print its page"
+        N_("the report is too large to be set as PDF; ask for a shorter stretch, or print its page")
     )
 
 
@@ -140,13 +144,18 @@ class Typesetter:
         except TimeoutError:
             self._end()
             raise BusyError(
-                f"the report took longer than {self._longest_s:.0f} s; ask for a shorter stretch"
+                N_(
+                    "the report took longer than {longest_s:.0f} s; ask for a shorter stretch",
+                    longest_s=self._longest_s,
+                )
             ) from None
         except BrokenProcessPool:
             self._end()
             raise BusyError(
-                "the process that sets reports ended, for want of memory or time; try again, or ask for a"
-                " shorter stretch"
+                N_(
+                    "the process that sets reports ended, for want of memory or time; try again, or ask"
+                    " for a shorter stretch"
+                )
             ) from None
 
     def close(self) -> None:

@@ -60,15 +60,20 @@ def hash_new_password(name: str, *, old: str, new: str, context: Iterable[str] =
     new = normalised(new)
     if not LENGTH_MIN <= len(new) <= LENGTH_MAX:
         raise _refused(
-            f"the new password has {len(new)} characters; {LENGTH_MIN} to {LENGTH_MAX},"
-            " a short sentence for example"
+            N_(
+                "the new password has {new} characters; {length_min} to {length_max}, a short"
+                " sentence for example",
+                new=len(new),
+                length_min=LENGTH_MIN,
+                length_max=LENGTH_MAX,
+            )
         )
     if new == normalised(old):
-        raise _refused("the new password is the old one")
+        raise _refused(N_("the new password is the old one"))
     if name.casefold() in new.casefold():
-        raise _refused("the new password holds the name")
+        raise _refused(N_("the new password holds the name"))
     if guessable(new, context=(name, *context)):
-        raise _refused("the new password is made of what is guessed first; take words of your own")
+        raise _refused(N_("the new password is made of what is guessed first; take words of your own"))
     return hash_password(new)
 
 

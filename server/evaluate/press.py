@@ -28,7 +28,7 @@ from server.store.plant import count_presses, press_by_id, read_settings, setups
 from server.store.records import checks_of, valves_of
 from server.store.shots import read_columns
 from server.store.thinning import floor_of
-from server.valve.model_v1 import MODEL
+from server.valve.model import MODEL
 
 #: Shots computed between two checkpoints, and at most in one piece of work. A piece lands in one
 #: transaction, and on SQLite an acknowledgement may have to wait for it: 20,000 shots took 0.2 s.

@@ -127,8 +127,13 @@ def check_range(field: str, value: float, sent: float, shot_size: float | None =
         raise RowFault(
             field,
             "wrapped_negative",
-            f"{field} is {sent:g}, which looks like {sent - _WRAP:.2f} kept as an unsigned number of "
-            "hundredths; read the press's value as signed",
+            N_(
+                "{field} is {sent:g}, which looks like {sent_2:.2f} kept as an unsigned number of"
+                " hundredths; read the press's value as signed",
+                field=field,
+                sent=sent,
+                sent_2=sent - _WRAP,
+            ),
         )
     low, high, unit = RANGES[field]
     if not low <= value <= high:
@@ -136,8 +141,17 @@ def check_range(field: str, value: float, sent: float, shot_size: float | None =
         raise RowFault(
             field,
             "out_of_range",
-            f"{field} is {value:g} {unit}{came}; it must lie from {low:g} to {high:g} {unit}. "
-            "Check the unit and the column, or leave the field out where the press does not measure it",
+            N_(
+                "{field} is {value:g} {unit}{came}; it must lie from {low:g} to {high:g} {unit}."
+                " Check the unit and the column, or leave the field out where the press does not"
+                " measure it",
+                field=field,
+                value=value,
+                unit=unit,
+                came=came,
+                low=low,
+                high=high,
+            ),
         )
 
 

@@ -10,6 +10,7 @@ from typing import Any, Final
 from server.contract import SHOT_DOCUMENTS, SHOT_NUMBERS, SHOT_TEXTS
 from server.ingest.faults import RowFault, shown
 from server.ingest.labels import LABEL_FIELDS
+from server.language import N_
 
 NUMBER_FIELDS: Final = frozenset(SHOT_NUMBERS)
 TEXT_FIELDS: Final = frozenset({"at", *LABEL_FIELDS, *SHOT_TEXTS}) - {"setpoints"}
@@ -47,7 +48,11 @@ def value_of(field: str, text: str) -> Any:
         raise RowFault(
             field,
             "not_a_number",
-            f"{field} is {shown(text)}; send a number with a point, or leave the cell empty where missing",
+            N_(
+                "{field} is {value}; send a number with a point, or leave the cell empty where missing",
+                field=field,
+                value=shown(text),
+            ),
         )
     return text
 
@@ -56,7 +61,11 @@ def _document(field: str, text: str) -> Any:
     try:
         return json.loads(text)
     except (ValueError, RecursionError):
-        raise RowFault(field, "bad_json", f"{field} is {shown(text)}; a cell of it holds JSON") from None
+        raise RowFault(
+            field,
+            "bad_json",
+            N_("{field} is {value}; a cell of it holds JSON", field=field, value=shown(text)),
+        ) from None
 
 
 def line_of(cells: Sequence[str], delimiter: str) -> str:

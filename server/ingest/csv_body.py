@@ -177,7 +177,7 @@ def _rows(text: str, names: Sequence[str], delimiter: str, around: Around) -> It
         except csv.Error as error:
             count += 1
             around.check_count(count)
-            yield Row("", None, RowFault("", "bad_line", f"the line cannot be read: {error}"))
+            yield Row("", None, RowFault("", "bad_line", N_("the line cannot be read: {error}", error=error)))
             continue
         if cells is None:
             return
@@ -207,7 +207,11 @@ def _row_of(names: Sequence[str], cells: Sequence[str], delimiter: str) -> Row:
         fault = RowFault(
             "",
             "bad_line",
-            f"the line has {len(cells)} cells under {len(names)} names; quote cells that hold the delimiter",
+            N_(
+                "the line has {cells} cells under {names} names; quote cells that hold the delimiter",
+                cells=len(cells),
+                names=len(names),
+            ),
         )
         return Row(raw, dict(zip(names, cells, strict=False)), fault)
     fields: dict[str, Any] = {}

@@ -49,9 +49,9 @@ def row_of(text: str) -> Row:
             raise json.JSONDecodeError(N_("Extra data"), text, end)
         return Row(raw=text, fields=fields)
     except json.JSONDecodeError as error:
-        return Row(text, None, RowFault("", "bad_json", f"the row is no JSON: {error}"))
+        return Row(text, None, RowFault("", "bad_json", N_("the row is no JSON: {error}", error=error)))
     except RecursionError:
-        return Row(text, None, RowFault("", "bad_json", "the row nests too deeply"))
+        return Row(text, None, RowFault("", "bad_json", N_("the row nests too deeply")))
 
 
 def read_parts(

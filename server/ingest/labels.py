@@ -10,6 +10,7 @@ from server.contract import CODE_LENGTH_MAX
 from server.errors import BadBodyError
 from server.ingest.bounds import STORED_UNITS, Units, read_units
 from server.ingest.faults import RowFault, shown
+from server.language import N_
 
 #: Longest text of each field, in characters after NFC.
 LENGTHS: Final[dict[str, int]] = {
@@ -54,7 +55,9 @@ def read_text(field: str, value: Any) -> str | None:
     if isinstance(value, int) and not isinstance(value, bool):
         value = str(value) if abs(value) < 1 << 63 else "9" * 400
     if not isinstance(value, str):
-        raise RowFault(field, "not_text", f"{field} is {shown(value)}; send it as text")
+        raise RowFault(
+            field, "not_text", N_("{field} is {value}; send it as text", field=field, value=shown(value))
+        )
     text = unicodedata.normalize("NFC", value)
     if field not in _CODES:
         text = text.strip()
@@ -62,13 +65,21 @@ def read_text(field: str, value: Any) -> str | None:
         return None
     if not text.isprintable() and any(unicodedata.category(c) in _NOT_TEXT for c in text):
         raise RowFault(
-            field, "control_character", f"{field} {shown(text)} holds a control character; remove it"
+            field,
+            "control_character",
+            N_("{field} {value} holds a control character; remove it", field=field, value=shown(text)),
         )
     if len(text) > LENGTHS[field]:
         raise RowFault(
             field,
             "too_long",
-            f"{field} {shown(text)} has {len(text)} characters; at most {LENGTHS[field]} are kept",
+            N_(
+                "{field} {value} has {value_2} characters; at most {lengths} are kept",
+                field=field,
+                value=shown(text),
+                value_2=len(text),
+                lengths=LENGTHS[field],
+            ),
         )
     return _code(field, text) if field in _CODES else text
 
@@ -79,17 +90,30 @@ def _code(field: str, text: str) -> str:
         raise RowFault(
             field,
             "hidden_character",
-            f"{field} {shown(text)} holds the invisible character U+{ord(hidden):04X}, which makes two codes"
-            " look the same; remove it",
+            N_(
+                "{field} {value} holds the invisible character U+{ord:04X}, which makes two codes"
+                " look the same; remove it",
+                field=field,
+                value=shown(text),
+                ord=ord(hidden),
+            ),
         )
     if text in (".", "..") or "/" in text or "\\" in text:
         raise RowFault(
             field,
             "bad_code",
-            f"{field} {shown(text)} cannot be taken: no /, no \\, and neither . nor .. alone",
+            N_(
+                "{field} {value} cannot be taken: no /, no \\, and neither . nor .. alone",
+                field=field,
+                value=shown(text),
+            ),
         )
     if text != text.strip():
-        raise RowFault(field, "bad_code", f"{field} {shown(text)} has a space at its edge; remove it")
+        raise RowFault(
+            field,
+            "bad_code",
+            N_("{field} {value} has a space at its edge; remove it", field=field, value=shown(text)),
+        )
     return text
 
 
@@ -101,10 +125,18 @@ def read_setpoints(value: Any) -> str | None:
     if value is None:
         return None
     if not isinstance(value, Mapping):
-        raise RowFault("setpoints", "not_an_object", f"setpoints is {shown(value)}; send an object")
+        raise RowFault(
+            "setpoints", "not_an_object", N_("setpoints is {value}; send an object", value=shown(value))
+        )
     if len(value) > _SETPOINTS_MAX:
         raise RowFault(
-            "setpoints", "too_many", f"setpoints has {len(value)} entries; at most {_SETPOINTS_MAX} are kept"
+            "setpoints",
+            "too_many",
+            N_(
+                "setpoints has {value} entries; at most {setpoints_max} are kept",
+                value=len(value),
+                setpoints_max=_SETPOINTS_MAX,
+            ),
         )
     plain = _plain(value, 0)
     if not plain:
@@ -112,12 +144,18 @@ def read_setpoints(value: Any) -> str | None:
     try:
         text = msgspec.json.encode(plain, order="sorted").decode()
     except UnicodeEncodeError:
-        raise RowFault("setpoints", "control_character", "setpoints holds text that is no Unicode") from None
+        raise RowFault(
+            "setpoints", "control_character", N_("setpoints holds text that is no Unicode")
+        ) from None
     if len(text) > _SETPOINTS_LENGTH:
         raise RowFault(
             "setpoints",
             "too_long",
-            f"setpoints has {len(text)} characters as JSON; at most {_SETPOINTS_LENGTH} are kept",
+            N_(
+                "setpoints has {value} characters as JSON; at most {setpoints_length} are kept",
+                value=len(text),
+                setpoints_length=_SETPOINTS_LENGTH,
+            ),
         )
     return text
 
@@ -125,13 +163,20 @@ def read_setpoints(value: Any) -> str | None:
 def _plain(value: Any, depth: int) -> Any:
     if depth > _SETPOINTS_DEPTH:
         raise RowFault(
-            "setpoints", "too_deep", f"setpoints nests deeper than {_SETPOINTS_DEPTH} levels; flatten it"
+            "setpoints",
+            "too_deep",
+            N_(
+                "setpoints nests deeper than {setpoints_depth} levels; flatten it",
+                setpoints_depth=_SETPOINTS_DEPTH,
+            ),
         )
     if isinstance(value, bool):
         return value
     if isinstance(value, str):
         if "\x00" in value:
-            raise RowFault("setpoints", "control_character", "setpoints holds a control character; remove it")
+            raise RowFault(
+                "setpoints", "control_character", N_("setpoints holds a control character; remove it")
+            )
         return unicodedata.normalize("NFC", value)
     if isinstance(value, Mapping):
         return {_plain(str(k), depth): _plain(v, depth + 1) for k, v in value.items() if v is not None}
@@ -146,7 +191,9 @@ def _number(value: Any) -> float:
     except (TypeError, ValueError, OverflowError):
         number = float("nan")
     if number - number != 0.0:
-        raise RowFault("setpoints", "not_finite", f"setpoints holds {shown(value)}, no finite number")
+        raise RowFault(
+            "setpoints", "not_finite", N_("setpoints holds {value}, no finite number", value=shown(value))
+        )
     return number
 
 
@@ -157,7 +204,7 @@ def read_label(fields: Mapping[str, Any], head: Label) -> Label:
         raise RowFault(
             "press",
             "missing",
-            "the shot names no press; add press to the shot, once to the batch, or as the query ?press=",
+            N_("the shot names no press; add press to the shot, once to the batch, or as the query ?press="),
         )
     return Label(
         press,

@@ -10,6 +10,7 @@ from server.ingest.documents import read_curve, read_extra, read_number, read_zo
 from server.ingest.faults import RowFault, named, shown
 from server.ingest.labels import LABEL_FIELDS, Head, Label, read_label, read_text
 from server.ingest.times import check_not_ahead, read_time
+from server.language import N_
 
 COUNTER_MAX: Final = (1 << 63) - 1
 RAW_MAX: Final = 65_536
@@ -77,7 +78,9 @@ def _press_of(fields: Any, head: Head) -> str | None:
 def check_row(fields: Any, head: Head, *, row: int = 0) -> ReadShot:
     """The shot of one JSON object. Raises the `RowFault` of the first thing wrong."""
     if not isinstance(fields, Mapping):
-        raise RowFault("", "not_an_object", f"the row is {shown(fields)}; send an object with a shot")
+        raise RowFault(
+            "", "not_an_object", N_("the row is {fields}; send an object with a shot", fields=shown(fields))
+        )
     label = read_label(fields, head.label)
     counter = read_counter(fields.get("counter"))
     at_ms = _read_at(fields.get("at"))
@@ -94,23 +97,33 @@ def check_row(fields: Any, head: Head, *, row: int = 0) -> ReadShot:
 def read_counter(value: Any) -> int:
     """The press's cycle counter: a whole number from 0 to 2⁶³ − 1; 12.0 is 12."""
     if value is None:
-        raise RowFault("counter", "missing", "the shot has no counter; send the press's cycle counter")
+        raise RowFault("counter", "missing", N_("the shot has no counter; send the press's cycle counter"))
     if isinstance(value, float) and value.is_integer():
         value = int(value)
     if isinstance(value, bool) or not isinstance(value, int):
-        raise RowFault("counter", "not_an_integer", f"counter is {shown(value)}; send a whole number")
+        raise RowFault(
+            "counter", "not_an_integer", N_("counter is {value}; send a whole number", value=shown(value))
+        )
     if not 0 <= value <= COUNTER_MAX:
         size = shown(value) if abs(value) < 10**40 else "beyond 40 digits"
-        raise RowFault("counter", "out_of_range", f"counter is {size}; it must lie from 0 to {COUNTER_MAX}")
+        raise RowFault(
+            "counter",
+            "out_of_range",
+            N_("counter is {size}; it must lie from 0 to {counter_max}", size=size, counter_max=COUNTER_MAX),
+        )
     return value
 
 
 def _read_at(value: Any) -> int:
     if value is None or value == "":
-        raise RowFault("at", "missing", "the shot has no at; send the time its cycle ended, with an offset")
+        raise RowFault(
+            "at", "missing", N_("the shot has no at; send the time its cycle ended, with an offset")
+        )
     if not isinstance(value, str):
         raise RowFault(
-            "at", "bad_time", f"at is {shown(value)}; send text like 2026-04-01T06:00:00.000+02:00"
+            "at",
+            "bad_time",
+            N_("at is {value}; send text like 2026-04-01T06:00:00.000+02:00", value=shown(value)),
         )
     return read_time(value)
 
@@ -133,7 +146,9 @@ def check_required(numbers: Mapping[str, float | None]) -> None:
     for stem, what in (("shot_size", "where recovery stopped"), ("cushion", "what hold left over")):
         if numbers[f"{stem}_mm"] is None and numbers[f"{stem}_cm3"] is None:
             raise RowFault(
-                f"{stem}_mm", "missing", f"the shot has neither {stem}_mm nor {stem}_cm3; send one: {what}"
+                f"{stem}_mm",
+                "missing",
+                N_("the shot has neither {stem}_mm nor {stem}_cm3; send one: {what}", stem=stem, what=what),
             )
 
 
@@ -150,7 +165,11 @@ def read_shot_text(field: str, value: Any) -> str | None:
     if value is None or value == "":
         return None
     if value not in QUALITIES:
-        raise RowFault(field, "unknown_value", f"quality is {shown(value)}; known are {', '.join(QUALITIES)}")
+        raise RowFault(
+            field,
+            "unknown_value",
+            N_("quality is {value}; known are {join}", value=shown(value), join=", ".join(QUALITIES)),
+        )
     return str(value)
 
 
@@ -162,14 +181,19 @@ def _own_numbers(fields: Mapping[str, Any]) -> dict[str, Any]:
             continue
         if name in _HEAD_ONLY:
             raise RowFault(
-                name, "unknown_field", f"{name} stands once for the batch or in the query, not in a shot"
+                name,
+                "unknown_field",
+                N_("{name} stands once for the batch or in the query, not in a shot", name=name),
             )
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise RowFault(
                 named(name),
                 "unknown_field",
-                f"{shown(name)} is no field of a shot, and only numbers are kept under names of your own; "
-                "leave it out, or rename it to the field it means",
+                N_(
+                    "{name} is no field of a shot, and only numbers are kept under names of your own;"
+                    " leave it out, or rename it to the field it means",
+                    name=shown(name),
+                ),
             )
         own[name] = value
     return own

@@ -73,7 +73,11 @@ def cell_value(field: str, cell: Any, reading: Reading) -> Any:
     if isinstance(cell, dt.timedelta) and field in NUMBER_FIELDS:
         return cell.total_seconds()
     if isinstance(cell, dt.date | dt.time | bytes | bytearray):
-        raise RowFault(field, "not_a_number", f"{field} is {shown(cell)}; check the column and its format")
+        raise RowFault(
+            field,
+            "not_a_number",
+            N_("{field} is {cell}; check the column and its format", field=field, cell=shown(cell)),
+        )
     return signed(field, cell) if reading.unwrap else cell
 
 
@@ -85,7 +89,11 @@ def _of_text(field: str, cell: str, reading: Reading) -> Any:
             cell = point_of(cell)
     value = value_of(field, cell)
     if isinstance(value, str) and field.startswith(ZONE):
-        raise RowFault("zone_temps_c", "not_a_number", f"{field} is {shown(value)}; send a number")
+        raise RowFault(
+            "zone_temps_c",
+            "not_a_number",
+            N_("{field} is {value}; send a number", field=field, value=shown(value)),
+        )
     return signed(field, value) if reading.unwrap else value
 
 
@@ -118,7 +126,11 @@ def time_ms(cell: Any, reading: Reading) -> Any:
                 return reading.clock.at_ms(cell.isoformat(sep=" "))
             return reading.clock.of(cell)
     except TimeTroubleError as trouble:
-        raise RowFault("at", trouble.code, f"at is {trouble.message}; {_WAYS_OUT[trouble.code]}") from None
+        raise RowFault(
+            "at",
+            trouble.code,
+            N_("at is {message}; {ways_out}", message=trouble.message, ways_out=_WAYS_OUT[trouble.code]),
+        ) from None
     return cell
 
 
@@ -131,7 +143,13 @@ def _of_time_text(text: str, reading: Reading) -> int | None:
         at = dt.datetime.strptime(text, reading.time_format)  # noqa: DTZ007 - the zone follows
     except ValueError:
         raise RowFault(
-            "at", "bad_time", f"at is {shown(text)}, not as {shown(reading.time_format)} says"
+            "at",
+            "bad_time",
+            N_(
+                "at is {value}, not as {time_format} says",
+                value=shown(text),
+                time_format=shown(reading.time_format),
+            ),
         ) from None
     return reading.clock.at_ms(at.isoformat(sep=" ")) if at.tzinfo is not None else reading.clock.of(at)
 

@@ -5,6 +5,7 @@ import re
 from typing import Final
 
 from server.ingest.faults import RowFault, shown
+from server.language import N_
 
 #: A shot may lie this far ahead of the server's clock.
 AHEAD_MS: Final = 10 * 60 * 1000
@@ -42,8 +43,11 @@ def read_time(text: str) -> int:
         raise RowFault(
             "at",
             "clock_not_set",
-            f"at is {shown(text)}, not between 1990 and 2200: the press's clock is not set. Set it and send "
-            "the right time",
+            N_(
+                "at is {value}, not between 1990 and 2200: the press's clock is not set. Set it and"
+                " send the right time",
+                value=shown(text),
+            ),
         )
     raise _fault(text, "")
 
@@ -54,21 +58,44 @@ def _fault(text: str, reason: str) -> RowFault:
             return RowFault(
                 "at",
                 "leap_second",
-                f"at is {shown(text)}: second 60 is not kept. Send second 59, or 00 of the next minute",
+                N_(
+                    "at is {value}: second 60 is not kept. Send second 59, or 00 of the next minute",
+                    value=shown(text),
+                ),
             )
         if text[11:13] == "24":
             return RowFault(
-                "at", "hour_24", f"at is {shown(text)}: hours run from 00 to 23. Send 00:00 of the next day"
+                "at",
+                "hour_24",
+                N_("at is {value}: hours run from 00 to 23. Send 00:00 of the next day", value=shown(text)),
             )
-        return RowFault("at", "bad_time", f"at is {shown(text)}: {reason}. Send it like {_EXAMPLE}")
+        return RowFault(
+            "at",
+            "bad_time",
+            N_(
+                "at is {value}: {reason}. Send it like {example}",
+                value=shown(text),
+                reason=reason,
+                example=_EXAMPLE,
+            ),
+        )
     if _LOCAL(text):
         return RowFault(
             "at",
             "no_offset",
-            f"at is {shown(text)} without an offset, so it names no moment. Add Z or one like +02:00",
+            N_(
+                "at is {value} without an offset, so it names no moment. Add Z or one like +02:00",
+                value=shown(text),
+            ),
         )
     return RowFault(
-        "at", "bad_time", f"at is {shown(text)}, which is no RFC 3339 time. Send it like {_EXAMPLE}"
+        "at",
+        "bad_time",
+        N_(
+            "at is {value}, which is no RFC 3339 time. Send it like {example}",
+            value=shown(text),
+            example=_EXAMPLE,
+        ),
     )
 
 
@@ -79,7 +106,10 @@ def check_not_ahead(at_ms: int, received_ms: int) -> None:
         raise RowFault(
             "at",
             "in_the_future",
-            f"at is {ahead_s} s ahead of the server, more than 10 min. The row is kept apart and can be "
-            "replayed; set the press's clock",
+            N_(
+                "at is {ahead_s} s ahead of the server, more than 10 min. The row is kept apart and"
+                " can be replayed; set the press's clock",
+                ahead_s=ahead_s,
+            ),
             at_ms=at_ms,
         )

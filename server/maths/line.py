@@ -8,6 +8,7 @@ import numpy as np
 from scipy import stats
 
 from server.errors import InvalidError
+from server.language import N_
 
 #: A sum of squares below this share of the readings' own is rounding.
 _ROUNDING = 1e-24
@@ -47,16 +48,26 @@ def fit_line(x: Sequence[float], y: Sequence[float], *, confidence: float = 0.95
     """
     across, up = np.asarray(x, dtype=np.float64), np.asarray(y, dtype=np.float64)
     if across.ndim != 1 or across.shape != up.shape or len(across) < 3:
-        raise InvalidError(f"x and y: at least 3 values each, {across.size} and {up.size} given", field="x")
+        raise InvalidError(
+            N_(
+                "x and y: at least 3 values each, {size} and {size_2} given", size=across.size, size_2=up.size
+            ),
+            field="x",
+        )
     if not (np.isfinite(across).all() and np.isfinite(up).all()):
-        raise InvalidError("x and y must be finite numbers", field="x")
+        raise InvalidError(N_("x and y must be finite numbers"), field="x")
     if not 0.0 < confidence < 1.0:
-        raise InvalidError(f"confidence is {confidence}; it has to be between 0 and 1", field="confidence")
+        raise InvalidError(
+            N_("confidence is {confidence}; it has to be between 0 and 1", confidence=confidence),
+            field="confidence",
+        )
     n = len(across)
     away = across - across.mean()
     spread = float((away * away).sum())
     if spread == 0.0:
-        raise InvalidError(f"x is {across[0]:g} throughout; a line needs two different values", field="x")
+        raise InvalidError(
+            N_("x is {across:g} throughout; a line needs two different values", across=across[0]), field="x"
+        )
     lifted = up - up.mean()
     slope = float((away * lifted).sum()) / spread
     rest = lifted - slope * away

@@ -42,7 +42,10 @@ def need_alarm(connection: sa.Connection, alarm_id: str) -> Alarm:
     alarm = kept.alarm_by_no(connection, press, number)
     alarm = alarm or kept.alarm_by_no(connection, unquote(press), number)
     if alarm is None:
-        raise NotFoundError(f"no alarm {alarm_id!r}; GET /api/v1/alarms?state=all lists them", field="id")
+        raise NotFoundError(
+            N_("no alarm {alarm_id!r}; GET /api/v1/alarms?state=all lists them", alarm_id=alarm_id),
+            field="id",
+        )
     return alarm
 
 

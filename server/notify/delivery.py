@@ -17,7 +17,7 @@ from collections.abc import Callable, Collection, Mapping
 from typing import Final
 
 from server.errors import RingtellError
-from server.language import N_
+from server.language import N_, Language, spoken
 from server.notify.message import message_of
 from server.notify.outlets import Outlet
 from server.store import outbox as kept
@@ -74,10 +74,13 @@ class Courier:
         *,
         now_ms: Callable[[], int],
         page: str = "",
+        language: Language | None = None,
         chance: Callable[[], float] = random.random,
     ) -> None:
         self.outlets = outlets
         self._store, self._now_ms, self._page, self._chance = store, now_ms, page, chance
+        #: What messages are written in: the plant's, since nobody has asked for them in another.
+        self._language = language
         self._lanes: dict[Lane, _Sending] = {}
         self._lock = threading.Lock()
 
@@ -147,7 +150,9 @@ class Courier:
                 raise RingtellError(
                     N_("the server was not told how to use the outlet {outlet!r}", outlet=message.outlet)
                 )
-            outlet.send(message_of(message, page=self._page), message.recipient, now_ms=self._now_ms())
+            with spoken(self._language):
+                said = message_of(message, page=self._page)
+            outlet.send(said, message.recipient, now_ms=self._now_ms())
         except Exception as error:  # whatever an outlet cannot do is noted beside the message
             self._failed(message, error)
             return False

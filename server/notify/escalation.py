@@ -4,6 +4,7 @@ import dataclasses
 
 import sqlalchemy as sa
 
+from server.language import N_
 from server.notify.outbox import matching, send_along
 from server.notify.steps import AlarmChanged, By, record_step
 from server.store import alarms as kept
@@ -52,7 +53,10 @@ def _levels(
     for level in sorted({route.level for route in chosen}):
         alarm = dataclasses.replace(alarm, escalated=level)
         kept.update_alarm(connection, alarm)
-        by = By(reason=f"level_{level}", note=f"nobody answered for {waited_ms // _MINUTE_MS} min")
+        by = By(
+            reason=f"level_{level}",
+            note=N_("nobody answered for {minutes} min", minutes=waited_ms // _MINUTE_MS),
+        )
         step, change = record_step(connection, alarm, "escalated", by, now_ms=now_ms)
         mine = [route for route in chosen if route.level == level]
         send_along(connection, mine, alarm, step, now_ms=now_ms)

@@ -123,7 +123,12 @@ def need_case(connection: sa.Connection, press: Press, number: int) -> Case:
     found = case_by_no(connection, press.press_id, number)
     if found is None:
         raise NotFoundError(
-            f"press {press.press} has no case {number}; GET /api/v1/cases?press=… lists them", field="case"
+            N_(
+                "press {press} has no case {number}; GET /api/v1/cases?press=… lists them",
+                press=press.press,
+                number=number,
+            ),
+            field="case",
         )
     return found
 

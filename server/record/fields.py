@@ -89,9 +89,11 @@ class Given:
         if longest <= LINE_LENGTH_MAX:
             text = _LINE_ENDS(" ", text)
         if len(text) > longest:
-            raise refuse(name, value, f"at most {longest} characters, not {len(text)}")
+            raise refuse(
+                name, value, N_("at most {longest} characters, not {value}", longest=longest, value=len(text))
+            )
         if _UNFIT(text):
-            raise refuse(name, value, "text without control characters and half characters")
+            raise refuse(name, value, N_("text without control characters and half characters"))
         return text
 
     def note(self, name: str = "note") -> str:
@@ -111,7 +113,7 @@ class Given:
         if isinstance(value, float) and value.is_integer():
             value = int(value)
         if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= most:
-            raise refuse(name, value, f"a whole number from {least} to {most}")
+            raise refuse(name, value, N_("a whole number from {least} to {most}", least=least, most=most))
         return value
 
     def flag(self, name: str, *, default: bool = False) -> bool:
@@ -119,13 +121,13 @@ class Given:
         if value is None:
             return default
         if not isinstance(value, bool):
-            raise refuse(name, value, "true or false")
+            raise refuse(name, value, N_("true or false"))
         return value
 
     def choice(self, name: str, choices: Sequence[str]) -> str:
         value = self.body.get(name)
         if value not in choices:
-            raise refuse(name, value, f"one of {', '.join(choices)}")
+            raise refuse(name, value, N_("one of {join}", join=", ".join(choices)))
         return str(value)
 
     def at(self, name: str, *, now_ms: int) -> int | None:
@@ -136,16 +138,16 @@ class Given:
     def numbers(self, name: str, *, least: int, most: int) -> list[float]:
         value = self.body.get(name)
         if not isinstance(value, list) or not least <= len(value) <= most:
-            raise refuse(name, value, f"a list of {least} to {most} numbers")
+            raise refuse(name, value, N_("a list of {least} to {most} numbers", least=least, most=most))
         return [read_number(f"{name}[{i}]", one) for i, one in enumerate(value)]
 
     def rows(self, name: str, *, least: int, most: int) -> list[Mapping[str, Any]]:
         value = self.body.get(name)
         if not isinstance(value, list) or not least <= len(value) <= most:
-            raise refuse(name, value, f"a list of {least} to {most} objects")
+            raise refuse(name, value, N_("a list of {least} to {most} objects", least=least, most=most))
         for i, one in enumerate(value):
             if not isinstance(one, Mapping):
-                raise refuse(f"{name}[{i}]", one, "an object")
+                raise refuse(f"{name}[{i}]", one, N_("an object"))
         return value
 
 
@@ -159,16 +161,16 @@ def read_number(
 ) -> float:
     """A finite number within its bounds."""
     if isinstance(value, bool) or not isinstance(value, int | float):
-        raise refuse(name, value, "a number")
+        raise refuse(name, value, N_("a number"))
     number = float(value) if abs(value) < 1e300 else math.inf
     if not math.isfinite(number):
-        raise refuse(name, value, "a finite number")
+        raise refuse(name, value, N_("a finite number"))
     if above is not None and not number > above:
-        raise refuse(name, value, f"above {above:g}")
+        raise refuse(name, value, N_("above {above:g}", above=above))
     if least is not None and not number >= least:
-        raise refuse(name, value, f"at least {least:g}")
+        raise refuse(name, value, N_("at least {least:g}", least=least))
     if most is not None and not number <= most:
-        raise refuse(name, value, f"at most {most:g}")
+        raise refuse(name, value, N_("at most {most:g}", most=most))
     return number
 
 
@@ -176,12 +178,12 @@ def read_time(name: str, value: Any, *, now_ms: int) -> int:
     """Milliseconds of an RFC 3339 text with offset, not in the future."""
     at = parse_time(value) if isinstance(value, str) else None
     if at is None:
-        raise refuse(name, value, "a time with its offset, such as 2026-04-01T06:00:00+02:00")
+        raise refuse(name, value, N_("a time with its offset, such as 2026-04-01T06:00:00+02:00"))
     at_ms = from_datetime(at)
     if at_ms < EARLIEST_MS:
-        raise refuse(name, value, "after 1990")
+        raise refuse(name, value, N_("after 1990"))
     if at_ms > now_ms + AHEAD_MS:
-        raise refuse(name, value, f"no later than 10 min from now ({as_text(now_ms)})")
+        raise refuse(name, value, N_("no later than 10 min from now ({as_text})", as_text=as_text(now_ms)))
     return at_ms
 
 
@@ -191,10 +193,18 @@ def read_code(name: str, value: Any) -> str:
         raise refuse(name, value, "text")
     code = unicodedata.normalize("NFC", value)
     if not 1 <= len(code) <= CODE_LENGTH_MAX:
-        raise refuse(name, value, f"1 to {CODE_LENGTH_MAX} characters, not {len(code)}")
+        raise refuse(
+            name,
+            value,
+            N_(
+                "1 to {code_length_max} characters, not {code}",
+                code_length_max=CODE_LENGTH_MAX,
+                code=len(code),
+            ),
+        )
     if code in (".", "..") or code != code.strip() or _FORBIDDEN_IN_CODES(code):
-        raise refuse(name, value, "a code without '/', '\\', control characters or spaces at its edges")
+        raise refuse(name, value, N_("a code without '/', '\\', control characters or spaces at its edges"))
     hidden = next((c for c in code if unicodedata.category(c) == "Cf"), None)
     if hidden is not None:
-        raise refuse(name, value, f"a code without the invisible character U+{ord(hidden):04X}")
+        raise refuse(name, value, N_("a code without the invisible character U+{ord:04X}", ord=ord(hidden)))
     return code

@@ -32,11 +32,11 @@ def save_mapping(
         raise InvalidError(N_("name is empty; give the mapping the name of its source"), field="name")
     options, columns = given.body.get("options"), given.body.get("columns")
     if not isinstance(options, Mapping):
-        raise refuse("options", options, "an object")
+        raise refuse("options", options, N_("an object"))
     if not isinstance(columns, list) or not 1 <= len(columns) <= _COLUMNS_MAX:
-        raise refuse("columns", columns, f"a list of 1 to {_COLUMNS_MAX} names")
+        raise refuse("columns", columns, N_("a list of 1 to {columns_max} names", columns_max=_COLUMNS_MAX))
     if not all(isinstance(one, str) for one in columns):
-        raise refuse("columns", columns, "a list of texts")
+        raise refuse("columns", columns, N_("a list of texts"))
     check(options)
     before = mapping_by_name(connection, name)
     kept = SavedMapping(name, header_key(columns), options, who, now_ms)

@@ -40,11 +40,11 @@ def _choice(choices: tuple[str, ...]) -> _Reader:
 def _document(given: Given, name: str) -> str:
     value = given.body.get(name)
     if not isinstance(value, Mapping):
-        raise refuse(name, value, "an object")
+        raise refuse(name, value, N_("an object"))
     try:
         text = json.dumps(value, sort_keys=True, allow_nan=False)
     except ValueError:
-        raise refuse(name, value, "an object of texts and finite numbers") from None
+        raise refuse(name, value, N_("an object of texts and finite numbers")) from None
     if len(text) > 16_384:
         raise InvalidError(
             N_("{name} has {value} characters as JSON; at most 16384", name=name, value=len(text)), field=name
@@ -129,7 +129,9 @@ _LIMIT_KEYS: Final = ("lower", "upper", "target")
 def read_limits(value: Any, *, signals: tuple[str, ...]) -> dict[str, dict[str, float]]:
     """Specification limits per signal: lower < target < upper, one side and the target may be missing."""
     if not isinstance(value, Mapping):
-        raise refuse("limits", value, 'an object such as {"part_weight_g": {"lower": 41.2, "upper": 42.4}}')
+        raise refuse(
+            "limits", value, N_('an object such as {"part_weight_g": {"lower": 41.2, "upper": 42.4}}')
+        )
     limits: dict[str, dict[str, float]] = {}
     for signal, bounds in value.items():
         field = f"limits.{signal}"
@@ -145,18 +147,22 @@ def read_limits(value: Any, *, signals: tuple[str, ...]) -> dict[str, dict[str, 
 
 def _bounds(field: str, bounds: Any) -> dict[str, float]:
     if not isinstance(bounds, Mapping) or not set(bounds) <= set(_LIMIT_KEYS):
-        raise refuse(field, bounds, "an object of lower, upper and target")
+        raise refuse(field, bounds, N_("an object of lower, upper and target"))
     found = {
         name: read_number(f"{field}.{name}", bounds[name])
         for name in _LIMIT_KEYS
         if bounds.get(name) is not None
     }
     if found and not found.keys() & {"lower", "upper"}:
-        raise refuse(field, dict(bounds), "given with lower, upper or both")
+        raise refuse(field, dict(bounds), N_("given with lower, upper or both"))
     order = [name for name in ("lower", "target", "upper") if name in found]
     for low, high in itertools.pairwise(order):
         if not found[low] < found[high]:
-            raise refuse(f"{field}.{high}", found[high], f"above {low}, which is {found[low]:g}")
+            raise refuse(
+                f"{field}.{high}",
+                found[high],
+                N_("above {low}, which is {found:g}", low=low, found=found[low]),
+            )
     return found
 
 

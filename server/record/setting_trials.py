@@ -89,22 +89,22 @@ def plan(connection: sa.Connection, press: Press, body: Any, *, who: str, now_ms
 def _levels(given: Given) -> tuple[str, ...]:
     value = given.body["levels"]
     if not isinstance(value, list) or not 2 <= len(value) <= 5:
-        raise refuse("levels", value, "a list of 2 to 5 levels")
+        raise refuse("levels", value, N_("a list of 2 to 5 levels"))
     found = []
     for i, one in enumerate(value):
         text = Given({f"levels[{i}]": one}).text(f"levels[{i}]", longest=40)
         if not text:
-            raise refuse(f"levels[{i}]", one, "a number or a text")
+            raise refuse(f"levels[{i}]", one, N_("a number or a text"))
         found.append(text)
     if len(set(found)) != len(found):
-        raise refuse("levels", value, "a list with each level once")
+        raise refuse("levels", value, N_("a list with each level once"))
     return tuple(found)
 
 
 def _today(given: Given, levels: tuple[str, ...]) -> int:
     today = given.text("today", longest=40, default=levels[0])
     if today not in levels:
-        raise refuse("today", today, f"one of the levels, {', '.join(levels)}")
+        raise refuse("today", today, N_("one of the levels, {join}", join=", ".join(levels)))
     return levels.index(today)
 
 
@@ -216,7 +216,7 @@ def end(connection: sa.Connection, press: Press, number: int, body: Any, *, who:
     trial = _need_running(connection, press, number)
     kept_text = given.text("kept", longest=40, default=trial.levels[trial.today])
     if kept_text not in trial.levels:
-        raise refuse("kept", kept_text, f"one of the levels, {', '.join(trial.levels)}")
+        raise refuse("kept", kept_text, N_("one of the levels, {join}", join=", ".join(trial.levels)))
     kept = trial.levels.index(kept_text)
     progress = progress_of(connection, press, trial, now_ms=now_ms)
     decided = progress.state.decided_at is not None

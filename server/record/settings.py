@@ -34,46 +34,46 @@ def _units(given: Given, name: str) -> dict[str, str]:
     value = given.body[name]
     known: Mapping[str, str] = PLANT_DEFAULTS["units"]
     if not isinstance(value, Mapping) or not set(value) <= set(known):
-        raise refuse(name, value, f"an object of {', '.join(known)}")
+        raise refuse(name, value, N_("an object of {join}", join=", ".join(known)))
     for quantity, unit in value.items():
         if unit not in UNITS[quantity]:
-            raise refuse(f"{name}.{quantity}", unit, f"one of {', '.join(UNITS[quantity])}")
+            raise refuse(f"{name}.{quantity}", unit, N_("one of {join}", join=", ".join(UNITS[quantity])))
     return dict(value)
 
 
 def _time_zone(given: Given, name: str) -> str:
     value = given.body[name]
     if not isinstance(value, str) or value not in zoneinfo.available_timezones():
-        raise refuse(name, value, "a name of the time zone database, such as Europe/Vienna")
+        raise refuse(name, value, N_("a name of the time zone database, such as Europe/Vienna"))
     return value
 
 
 def _shifts(given: Given, name: str) -> list[str]:
     value = given.body[name]
     if not isinstance(value, list) or not 1 <= len(value) <= 6:
-        raise refuse(name, value, "a list of 1 to 6 times such as 06:00")
+        raise refuse(name, value, N_("a list of 1 to 6 times such as 06:00"))
     for i, one in enumerate(value):
         if not isinstance(one, str) or not _CLOCK(one):
-            raise refuse(f"{name}[{i}]", one, "a time of day such as 06:00")
+            raise refuse(f"{name}[{i}]", one, N_("a time of day such as 06:00"))
     if len(set(value)) != len(value):
-        raise refuse(name, value, "given with each start once")
+        raise refuse(name, value, N_("given with each start once"))
     return sorted(value)
 
 
 def _rules(given: Given, name: str) -> list[str]:
     value = given.body[name]
     if not isinstance(value, list):
-        raise refuse(name, value, "a list of rules")
+        raise refuse(name, value, N_("a list of rules"))
     for i, one in enumerate(value):
         if one not in RUN_RULES:
-            raise refuse(f"{name}[{i}]", one, f"one of {', '.join(RUN_RULES)}")
+            raise refuse(f"{name}[{i}]", one, N_("one of {join}", join=", ".join(RUN_RULES)))
     return [rule for rule in RUN_RULES if rule in value]
 
 
 def _clock_time(given: Given, name: str) -> str:
     text = given.text(name)
     if text and not _CLOCK(text):
-        raise refuse(name, text, "a local time like 02:30, or empty")
+        raise refuse(name, text, N_("a local time like 02:30, or empty"))
     return text
 
 
@@ -130,7 +130,11 @@ def change_settings(connection: sa.Connection, body: Any, *, who: str, now_ms: i
         raise refuse(
             field,
             after[field],
-            f"such that close_at ({after['close_at']:g}) is below open_at ({after['open_at']:g})",
+            N_(
+                "such that close_at ({close_at:g}) is below open_at ({open_at:g})",
+                close_at=after["close_at"],
+                open_at=after["open_at"],
+            ),
         )
     changed = {name: value for name, value in changes.items() if before[name] != value}
     if not changed:

@@ -94,19 +94,23 @@ def _setpoints(value: Any) -> dict[str, float | str]:
     if isinstance(value, list):
         value = _of_rows(value)
     if not isinstance(value, dict) or not 1 <= len(value) <= SETPOINTS_MAX:
-        raise refuse("setpoints", value, f"an object of 1 to {SETPOINTS_MAX} set-points by name")
+        raise refuse(
+            "setpoints",
+            value,
+            N_("an object of 1 to {setpoints_max} set-points by name", setpoints_max=SETPOINTS_MAX),
+        )
     found: dict[str, float | str] = {}
     for name, one in value.items():
         plain = unicodedata.normalize("NFC", str(name)).strip()
         field = f"setpoints.{plain[:NAME_MAX]}"
         if not 1 <= len(plain) <= NAME_MAX or any(unicodedata.category(c) == "Cc" for c in plain):
-            raise refuse("setpoints", name, f"names of 1 to {NAME_MAX} characters")
+            raise refuse("setpoints", name, N_("names of 1 to {name_max} characters", name_max=NAME_MAX))
         if isinstance(one, bool) or not isinstance(one, int | float | str):
-            raise refuse(field, one, "a number or text")
+            raise refuse(field, one, N_("a number or text"))
         if isinstance(one, str):
             found[plain] = _text(field, one)
         elif not math.isfinite(one) or abs(one) > 1e12:
-            raise refuse(field, one, "a finite number")
+            raise refuse(field, one, N_("a finite number"))
         else:
             found[plain] = float(one)
     return found
@@ -116,7 +120,7 @@ def _text(field: str, value: str) -> float | str:
     """A text that is a number is that number, so that a form and a program mean the same."""
     text = unicodedata.normalize("NFC", value).strip()
     if not 1 <= len(text) <= VALUE_MAX or any(unicodedata.category(c) == "Cc" for c in text):
-        raise refuse(field, value, f"text of 1 to {VALUE_MAX} characters")
+        raise refuse(field, value, N_("text of 1 to {value_max} characters", value_max=VALUE_MAX))
     try:
         number = float(text.replace(",", ".") if text.count(",") == 1 else text)
     except ValueError:

@@ -64,7 +64,11 @@ def open_sheet(connection: sa.Connection, press: Press, body: Any, *, who: str, 
 def _confirmed(given: Given, kind: str, *, who: str, now_ms: int) -> dict[str, Any]:
     value, known = given.body.get("confirmed"), shared_entries("cautions")
     if not isinstance(value, list) or not all(one in known for one in value):
-        raise refuse("confirmed", value, f"a list with {', '.join(CAUTIONS[kind])}, read and confirmed first")
+        raise refuse(
+            "confirmed",
+            value,
+            N_("a list with {join}, read and confirmed first", join=", ".join(CAUTIONS[kind])),
+        )
     missing = [one for one in CAUTIONS[kind] if one not in value]
     if missing:
         raise InvalidError(
@@ -188,7 +192,7 @@ def _pairs(given: Given, *, is_paired: bool) -> list[tuple[float, float | None]]
         one = given.body[name]
     many = one if name == "values" else [one]
     if not isinstance(many, list) or not 1 <= len(many) <= POINTS_MAX:
-        raise refuse(name, many, f"a list of 1 to {POINTS_MAX} readings")
+        raise refuse(name, many, N_("a list of 1 to {points_max} readings", points_max=POINTS_MAX))
     for i, reading in enumerate(many):
         if isinstance(reading, list) != is_paired:
             wanted = "a pair of numbers" if is_paired else "a number"

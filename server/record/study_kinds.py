@@ -63,7 +63,7 @@ def read_confirmed(given: Given, asking: Asking) -> dict[str, Any]:
     value = given.body["confirmed"]
     known = shared_entries("cautions")
     if not isinstance(value, list) or not all(one in known for one in value):
-        raise refuse("confirmed", value, f"a list of {', '.join(known)}")
+        raise refuse("confirmed", value, N_("a list of {join}", join=", ".join(known)))
     return {"confirmed": {"cautions": value, "by": asking.who, "at": as_text(asking.now_ms)}}
 
 
@@ -138,7 +138,9 @@ def read_plug(given: Given, asked: dict[str, Any], *, pressure_bar: float) -> No
             field="plug_rated_bar",
         )
     if pressure_bar > rated:
-        raise refuse("pressure_bar", pressure_bar, f"at most what the plug is rated for, {rated:g} bar")
+        raise refuse(
+            "pressure_bar", pressure_bar, N_("at most what the plug is rated for, {rated:g} bar", rated=rated)
+        )
     asked["plug_rated_bar"] = rated
 
 
@@ -215,9 +217,9 @@ def _findings(given: Given) -> dict[str, Any]:
         return {}
     value = given.body["findings"]
     if not isinstance(value, list) or not all(one in FINDINGS for one in value):
-        raise refuse("findings", value, f"a list of {', '.join(FINDINGS)}")
+        raise refuse("findings", value, N_("a list of {join}", join=", ".join(FINDINGS)))
     if "none" in value and len(value) > 1:
-        raise refuse("findings", value, "'none' alone, or what was found without it")
+        raise refuse("findings", value, N_("'none' alone, or what was found without it"))
     return {"findings": sorted(set(value))}
 
 

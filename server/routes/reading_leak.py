@@ -37,7 +37,7 @@ from server.store.records import baseline_by_no
 from server.valve.estimates import LeakEstimate
 from server.valve.evidence import FACTS, likelihood
 from server.valve.evidence_words import settled_by, term_sentence
-from server.valve.model_v1 import MODEL
+from server.valve.model import MODEL
 from server.valve.recalibration import KEPT_TERMS
 from server.words.prior_words import prior_lines
 from server.words.shifts import shift_at

@@ -26,6 +26,8 @@ class SpeakingMiddleware:
 
 
 def language_of(scope: Scope) -> Language | None:
+    """The person's choice before the plant's, and this before what the browser asks for."""
     actor = scope.get("state", {}).get("actor")
-    chosen = str(getattr(actor, "language", "") or "")
+    of_plant = scope["app"].state.ringtell.settings.language
+    chosen = str(getattr(actor, "language", "") or of_plant)
     return language(chosen) if chosen else wanted_of(Headers(scope=scope).get(_ACCEPT, ""))

@@ -19,6 +19,7 @@ from typing import Any, TypeVar
 import sqlalchemy as sa
 
 from server.errors import BusyError
+from server.language import N_
 from server.store import trouble, turns
 from server.store.engine import open_engine
 
@@ -108,9 +109,9 @@ class Store:
         future: Future[Result] = Future()
         with self._lock:
             if self._closed:
-                raise BusyError("the server is stopping; send again in a moment, nothing was stored")
+                raise BusyError(N_("the server is stopping; send again in a moment, nothing was stored"))
             if self._waiting.qsize() >= WAITING_MAX:
-                raise BusyError("too many writes are waiting; send again in 2 s, nothing was stored")
+                raise BusyError(N_("too many writes are waiting; send again in 2 s, nothing was stored"))
             self._waiting.put((priority, next(self._order), job, future))
         return future.result()
 

@@ -9,6 +9,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from server.errors import NotFoundError
+from server.language import N_
 from server.store.numbering import lock_table
 from server.store.tables import molds, plant_settings, press_states, presses, setups
 
@@ -67,7 +68,9 @@ def need_press(connection: sa.Connection, code: str) -> Press:
     """The press, or NotFoundError naming it."""
     press = press_by_code(connection, code)
     if press is None:
-        raise NotFoundError(f"no press {code!r}; PUT /api/v1/presses/{{press}} creates one", field="press")
+        raise NotFoundError(
+            N_("no press {code!r}; PUT /api/v1/presses/{{press}} creates one", code=code), field="press"
+        )
     return press
 
 
@@ -116,7 +119,9 @@ def mold_by_code(connection: sa.Connection, code: str) -> Mapping[str, Any] | No
 def need_mold(connection: sa.Connection, code: str) -> Mapping[str, Any]:
     mold = mold_by_code(connection, code)
     if mold is None:
-        raise NotFoundError(f"no mold {code!r}; PUT /api/v1/molds/{{mold}} creates one", field="mold")
+        raise NotFoundError(
+            N_("no mold {code!r}; PUT /api/v1/molds/{{mold}} creates one", code=code), field="mold"
+        )
     return mold
 
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from server.contract import SHOT_COLUMNS, SHOT_NUMBERS
 from server.errors import BusyError
+from server.language import N_
 from server.store.bulk import KeyTakenError, insert_rows
 from server.store.plant import Press
 from server.store.tables import shots
@@ -63,7 +64,7 @@ def store_by_press(
         except KeyTakenError:  # on PostgreSQL, by a batch that was stored at the same moment
             continue
         return outcomes
-    raise BusyError("others keep storing the same shots; nothing of this was stored, send again")
+    raise BusyError(N_("others keep storing the same shots; nothing of this was stored, send again"))
 
 
 def _sorted_out(

@@ -8,6 +8,7 @@ from typing import Any
 import sqlalchemy as sa
 
 from server.errors import InvalidError, RingtellError
+from server.language import N_
 from server.store.seals import START, Ring, mark, ring_of, seal
 from server.store.tables import audit, audit_heads, presses
 
@@ -141,12 +142,16 @@ def check_anchors(connection: sa.Connection, document: Any) -> list[TrailFault]:
     """Hold the trail against anchors made earlier; chains that were cut off or written anew."""
     ring = ring_of(connection.engine.url, make=False)
     if not isinstance(document, Mapping) or not isinstance(document.get("chains"), list):
-        raise InvalidError("these are no anchors; take the file from ringtell db anchors", field="anchors")
+        raise InvalidError(
+            N_("these are no anchors; take the file from ringtell db anchors"), field="anchors"
+        )
     key = ring.by_id(str(document.get("key"))) if ring is not None else None
     if key is None:
-        raise InvalidError(f"the anchors were made with key {document.get('key')!r}, which is not at hand")
+        raise InvalidError(
+            N_("the anchors were made with key {get!r}, which is not at hand", get=document.get("key"))
+        )
     if mark(key, _text(document)) != document.get("mark"):
-        raise InvalidError("the anchors do not fit their own mark: the file was changed", field="anchors")
+        raise InvalidError(N_("the anchors do not fit their own mark: the file was changed"), field="anchors")
     faults = []
     for chain in document["chains"]:
         query = sa.select(audit.c.seal, audit.c.audit_no).where(

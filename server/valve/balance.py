@@ -7,6 +7,7 @@ cm3/s. Every gap is an estimate that rests on the viscosity and the geometry han
 import math
 
 from server.errors import InvalidError
+from server.language import N_
 
 MPA_PER_BAR = 0.1
 
@@ -14,7 +15,7 @@ MPA_PER_BAR = 0.1
 def _positive(**given: float) -> None:
     for name, value in given.items():
         if not (math.isfinite(value) and value > 0):
-            raise InvalidError(f"{name} must be above 0, not {value}", field=name)
+            raise InvalidError(N_("{name} must be above 0, not {value}", name=name, value=value), field=name)
 
 
 def swept_stroke(shot_size_mm: float, *, cushion_mm: float) -> float:
@@ -102,7 +103,12 @@ def power_law_flow(
     )
     if gap_mm < 0 or pressure_mpa < 0:
         raise InvalidError(
-            f"gap {gap_mm} mm and pressure {pressure_mpa} MPa must not be negative", field="gap_mm"
+            N_(
+                "gap {gap_mm} mm and pressure {pressure_mpa} MPa must not be negative",
+                gap_mm=gap_mm,
+                pressure_mpa=pressure_mpa,
+            ),
+            field="gap_mm",
         )
     stress = gap_mm * pressure_mpa * 1e6 / (2.0 * consistency_pa_sn * land_mm)
     mm3_s = math.pi * screw_diameter_mm * gap_mm**2 / 2.0 * index / (2.0 * index + 1.0)

@@ -1,6 +1,6 @@
 """Fits the coefficients of the judgement on simulated presses of two families.
 
-    python -m server.valve.calibrate fit > model.py && mv model.py server/valve/model_v1.py
+    python -m server.valve.calibrate fit
     python -m server.valve.calibrate choose
 
 Fixed by the seed. The fit is a logistic regression of "the valve leaks" on the shapes of the evidence,
@@ -14,10 +14,12 @@ result on presses of a third kind.
 
 import argparse
 import hashlib
+import itertools
 import json
 import sys
 import textwrap
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import Any, Final
 
 import numpy as np
@@ -187,34 +189,67 @@ def _literal(name: str, value: Any, indent: int) -> str:
         inner = "".join(_literal(key, part, indent + 4) for key, part in value.items())
         return f'{pad}"{name}": {{\n{inner}{pad}}},\n'
     text = json.dumps(value)
-    wrapped = textwrap.wrap(text, 100 - indent, break_long_words=False, break_on_hyphens=False)
-    if len(wrapped) == 1 and len(wrapped[0]) + len(name) + indent < 100:
+    if len(text) + len(name) + indent < 100:
         return f'{pad}"{name}": {text},\n'
+    return f'{pad}"{name}": {{\n{_wrapped(text, indent)}\n{pad}}},\n'
+
+
+def _wrapped(text: str, indent: int) -> str:
+    """What stands between the braces of a dict, in lines."""
     lines = textwrap.wrap(text[1:-1], 100 - indent, break_long_words=False, break_on_hyphens=False)
-    body = "\n".join(f"{pad}    {line}" for line in lines)
-    return f'{pad}"{name}": {{\n{body}\n{pad}}},\n'
+    return "\n".join(f"{' ' * indent}    {line}" for line in lines)
 
 
-def as_module(model: Mapping[str, Any]) -> str:
-    """The model as the text of a Python module."""
-    body = "".join(_literal(name, value, 4) for name, value in model.items())
-    return (
-        '"""Coefficients of the judgement, fitted on simulated presses; written by a command.\n\n'
-        "Made by `python -m server.valve.calibrate fit`; see there for how; proven by `server.valve.prove`.\n"
-        '"""\n\nfrom typing import Any, Final\n\n'
-        f"MODEL: Final[dict[str, Any]] = {{\n{body}}}  # fmt: skip\n"
+def _by_place(weights: Mapping[str, float], places: Mapping[str, int]) -> str:
+    """Weights in their order, each behind the place of its shape."""
+    return _wrapped("{" + ", ".join(f"{places[name]}: {weight}" for name, weight in weights.items()) + "}", 4)
+
+
+_HEAD: Final = (
+    '"""{what}, fitted on simulated presses; written by a command.\n\n'
+    "Made by `python -m server.valve.calibrate fit`; see there for how; proven by `server.valve.prove`.\n"
+    '"""\n\n'
+)
+
+
+def as_modules(model: Mapping[str, Any]) -> dict[str, str]:
+    """The model as the texts of two Python modules, by the names of their files."""
+    rest = {name: value for name, value in model.items() if name != "causes"}
+    body = "".join(_literal(name, value, 4) for name, value in rest.items())
+    places: dict[str, int] = {}
+    for name in itertools.chain.from_iterable(model["causes"].values()):
+        places.setdefault(name, len(places))
+    shapes = _wrapped("[" + ", ".join(f'"{name}"' for name in places) + ",]", 0)
+    causes = "".join(
+        f'    "{cause}": {{\n{_by_place(of, places)}\n    }},\n' for cause, of in model["causes"].items()
     )
+    return {
+        "model.py": _HEAD.format(what="Coefficients of the judgement")
+        + "from typing import Any, Final\n\nfrom server.valve.model_causes import CAUSES\n\n"
+        + f'MODEL: Final[dict[str, Any]] = {{\n{body}    "causes": CAUSES,\n}}  # fmt: skip\n',
+        "model_causes.py": _HEAD.format(what="What each shape of the evidence says of each cause")
+        + "from typing import Final\n\n"
+        + "#: Term and shape, by the place the weights below name.\n"
+        + f"_SHAPES: Final = (\n{shapes}\n)  # fmt: skip\n\n"
+        + f"_WEIGHTS: Final[dict[str, dict[int, float]]] = {{\n{causes}}}  # fmt: skip\n\n"
+        + "#: Weights by cause and by term and shape, in the order in which they are added up.\n"
+        + "CAUSES: Final[dict[str, dict[str, float]]] = {\n"
+        + "    cause: {_SHAPES[at]: weight for at, weight in of.items()} for cause, of in _WEIGHTS.items()\n"
+        + "}\n",
+    }
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """`fit` writes the model's module to standard output, `choose` what each pull is worth."""
+    """`fit` writes the model's modules, `choose` tells what each pull is worth."""
     parser = argparse.ArgumentParser(prog="python -m server.valve.calibrate", description=__doc__)
     parser.add_argument("what", choices=("fit", "choose"))
     parser.add_argument("--seed", type=int, default=SEED)
     parser.add_argument("--presses", type=int, default=None)
+    parser.add_argument("--into", type=Path, default=Path("server/valve"), help="where fit writes")
     given = parser.parse_args(arguments)
     if given.what == "fit":
-        sys.stdout.write(as_module(fit(seed=given.seed, presses=given.presses or PRESSES)))
+        for name, text in as_modules(fit(seed=given.seed, presses=given.presses or PRESSES)).items():
+            (given.into / name).write_text(text, encoding="utf-8")
     else:
         sys.stdout.write(choose(seed=given.seed, presses=given.presses or 600))
     return 0

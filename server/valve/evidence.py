@@ -107,10 +107,10 @@ def advance(
     not (restarts) stand in no block. change: int [n], 1 a lot change at this shot, 2 a setting
     change; it counts on unusable shots too, and an unfinished block before it is dropped.
     prior_log_odds and checked: one number, or one a shot; see `judgement.judge`.
-    model: the fitted coefficients (`model_v1.MODEL`). Feeding a history in any batches gives the
+    model: the fitted coefficients (`model.MODEL`). Feeding a history in any batches gives the
     same bits as feeding it whole.
 
-    >>> from server.valve.model_v1 import MODEL
+    >>> from server.valve.model import MODEL
     >>> nothing = advance(EvidenceState.fresh(), np.empty((0, 9)), usable=np.empty(0, bool),
     ...     change=np.empty(0, int), prior_log_odds=-2.9, model=MODEL,
     ...     reference=Reference(*np.full((3, 9), np.nan), 0.0))

@@ -54,7 +54,7 @@ def judge(
     lifts the cap by as much, since a check is what can tell a leak from its mimics.
 
     >>> from server.valve.features import FACTS
-    >>> from server.valve.model_v1 import MODEL
+    >>> from server.valve.model import MODEL
     >>> row = judge(np.full((1, len(FACTS)), np.nan), prior_log_odds=-2.9, model=MODEL)
     >>> float(row.log_odds[0]), bool(row.enough[0])
     (-2.9, False)

@@ -13,7 +13,7 @@ import sys
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from server.valve.model_v1 import MODEL
+from server.valve.model import MODEL
 from server.valve.proof_report import draw_sets, report
 
 SEED: Final = 88_000_000

@@ -74,9 +74,12 @@ def recalibrate(log_odds: Sequence[float], *, failing: Sequence[bool]) -> Recali
     x = np.asarray(log_odds, dtype=np.float64)
     y = np.asarray(failing, dtype=bool)
     if x.shape != y.shape or x.ndim != 1:
-        raise InvalidError(f"failing has {y.size} entries, log_odds has {x.size}", field="failing")
+        raise InvalidError(
+            N_("failing has {size} entries, log_odds has {size_2}", size=y.size, size_2=x.size),
+            field="failing",
+        )
     if not np.isfinite(x).all():
-        raise InvalidError("log_odds must be finite numbers", field="log_odds")
+        raise InvalidError(N_("log_odds must be finite numbers"), field="log_odds")
     bad = int(y.sum())
     sound = int(y.size - bad)
     if min(bad, sound) < LEAST_OF_EACH:

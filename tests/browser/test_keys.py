@@ -10,7 +10,7 @@ pytestmark = pytest.mark.browser
 
 
 def address(watched: Watched) -> str:
-    return watched.page.evaluate("window.location.pathname + window.location.search")  # type: ignore[no-any-return]
+    return watched.page.evaluate("window.location.pathname + window.location.search")  # type: ignore[no-any-return]  # the browser answers anything
 
 
 def test_a_slash_leads_to_the_field_that_finds_and_enter_to_what_was_found(
@@ -49,7 +49,7 @@ def test_keys_lead_to_pages_and_through_rows(browser: Browser, server: PageServe
 
 
 def focused(page: Page) -> str:
-    return page.evaluate("document.activeElement.getAttribute('href') ?? ''")  # type: ignore[no-any-return]
+    return page.evaluate("document.activeElement.getAttribute('href') ?? ''")  # type: ignore[no-any-return]  # the browser answers anything
 
 
 @pytest.mark.parametrize(("path", "row"), [("/", ".rows > li"), ("/alarms", ".cards > article")])

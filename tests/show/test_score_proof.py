@@ -5,7 +5,7 @@ from server.show.plant_words import Plant
 from server.show.score_proof import SETS, build_score
 from server.store.database import Store
 from server.store.plant import PLANT_DEFAULTS
-from server.valve.model_v1 import MODEL
+from server.valve.model import MODEL
 from server.valve.proof_report import LAYOUT
 from server.valve.prove import PRESSES, SEED, table
 from server.words.catalogue import shared_object

@@ -2,12 +2,13 @@
 
 import hashlib
 import json
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from server.contract import CAUSES, LEAK_CAUSES
-from server.valve import calibrate
+from server.valve import calibrate, model
 from server.valve.calibration_dice import Dice
 from server.valve.calibration_rows import gather
 from server.valve.calibration_signature import draw_signals
@@ -15,14 +16,14 @@ from server.valve.calibration_start import FALLS, RISES, START
 from server.valve.calibration_stories import MIX
 from server.valve.calibration_world import FAMILIES, draw_case
 from server.valve.judgement import TERMS
-from server.valve.model_v1 import MODEL
+from server.valve.model import MODEL
 from server.valve.shapes import EVIDENCE, TWO_SIGNALS, design
 
 
 def test_a_small_fit_is_the_same_again_and_keeps_its_signs() -> None:
     one = calibrate.fit(presses=25, seed=3)
     two = calibrate.fit(presses=25, seed=3)
-    assert calibrate.as_module(one) == calibrate.as_module(two)
+    assert calibrate.as_modules(one) == calibrate.as_modules(two)
     for name in RISES | FALLS:
         term, shape = name.split(".", 1)
         side = 1.0 if name in RISES else -1.0
@@ -30,10 +31,9 @@ def test_a_small_fit_is_the_same_again_and_keeps_its_signs() -> None:
         assert side * one["terms_of_two"].get(term, {}).get(shape, 0.0) >= 0.0, name
 
 
-def test_the_module_written_holds_the_model() -> None:
-    scope: dict[str, object] = {}
-    exec(calibrate.as_module(MODEL), scope)
-    assert scope["MODEL"] == MODEL
+def test_the_modules_that_ship_are_those_the_command_writes() -> None:
+    for name, text in calibrate.as_modules(MODEL).items():
+        assert Path(model.__file__).with_name(name).read_text(encoding="utf-8") == text, name
 
 
 def test_the_shipped_model_is_of_this_version_seed_and_size() -> None:

@@ -21,7 +21,7 @@ from server.valve.evidence import (
 )
 from server.valve.evidence_words import settled_by, term_sentence
 from server.valve.judgement import UNLIKE_OTHERS
-from server.valve.model_v1 import MODEL
+from server.valve.model import MODEL
 from tests.valve.presses import USUAL, Floats, press_rows, reference_of
 
 PRIOR = -2.9444

@@ -3,7 +3,7 @@
 import numpy as np
 
 from server.valve.features import FACT_INDEX, FACTS
-from server.valve.model_v1 import MODEL
+from server.valve.model import MODEL
 from server.valve.shapes import EVIDENCE, design
 from server.valve.shapes_joint import JOINT
 

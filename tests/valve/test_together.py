@@ -6,7 +6,7 @@ import pytest
 from server.valve.blocks import PEAK, SIGNALS, SIZE, SWEPT
 from server.valve.evidence import LOT_CHANGE, Advanced, EvidenceState, Reference, advance
 from server.valve.features import FACT_INDEX
-from server.valve.model_v1 import MODEL
+from server.valve.model import MODEL
 
 Floats = np.ndarray
 

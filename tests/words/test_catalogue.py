@@ -13,9 +13,12 @@ from server import language, languages
 from server.language import N_, Language, Marked, _, plural, spoken
 from server.words.numbers import fixed, whole
 from tests.words.catalogue import CATALOGUE, ROOT, messages, of_module, of_template, written
+from tests.words.second import a_second_language
 
 #: Packages whose texts people read.
-READ: Final = ("show", "words", "derived")
+READ: Final = ("show", "words", "derived", "notify")
+#: Of notify only what is written into messages; the rest goes to the log and the trail.
+OF_NOTIFY: Final = {"message.py", "escalation.py"}
 #: The document of the API is written for programs and those who write them: English alone.
 ENGLISH: Final = {"help_api.py"}
 #: What is no sentence: markup, addresses, styles, SQL, names of fields and files.
@@ -25,6 +28,10 @@ _NO_SENTENCE: Final = re.compile(
 )
 #: Calls that take names, not sentences.
 _TAKES_NAMES: Final = {
+    "warning",
+    "exception",
+    "info",
+    "error",
     "TypeVar",
     "getattr",
     "compile",
@@ -35,23 +42,6 @@ _TAKES_NAMES: Final = {
     "partition",
     "pop",
 }
-DEUTSCH: Final = """
-msgid ""
-msgstr ""
-"Content-Type: text/plain; charset=utf-8\\n"
-"Plural-Forms: nplurals=2; plural=(n != 1);\\n"
-
-msgid "{press} is silent."
-msgstr "{press} schweigt."
-
-msgid "leak"
-msgstr "Leck"
-
-msgid "shot"
-msgid_plural "shots"
-msgstr[0] "Schuss"
-msgstr[1] "Schüsse"
-"""
 
 
 def test_the_file_holds_what_the_sources_say() -> None:
@@ -96,10 +86,49 @@ def test_no_sentence_goes_past_the_catalogue(package: str) -> None:
     found = [
         f"{path.relative_to(ROOT)}:{line} {text[:80]!r}"
         for path in sorted((ROOT / "server" / package).glob("*.py"))
-        if path.name not in ENGLISH
+        if path.name not in ENGLISH and (package != "notify" or path.name in OF_NOTIFY)
         for line, text in sentences(ast.parse(path.read_text(encoding="utf-8")))
     ]
     assert found == []
+
+
+#: Modules whose refusals reach people through the API and its pages; what commands refuse is English.
+REFUSING: Final = (
+    "access/*.py", "derived/*.py", "ingest/*.py", "notify/acts.py", "record/*.py", "routes/*.py",
+    "import_jobs.py", "import_run.py", "store/plant.py", "store/shots.py", "store/database.py", "typeset.py",
+)  # fmt: skip
+
+
+def refusals(tree: ast.Module) -> Iterator[tuple[int, str]]:
+    """Sentences of what is raised that go past the catalogue."""
+    for node in ast.walk(tree):
+        if not isinstance(node, ast.Raise) or not isinstance(node.exc, ast.Call):
+            continue
+        name = node.exc.func.id if isinstance(node.exc.func, ast.Name) else ""
+        if name in ("ValueError", "TypeError", "RuntimeError"):
+            continue
+        for one in node.exc.args:
+            text = "".join(str(part.value) for part in ast.walk(one) if isinstance(part, ast.Constant))
+            if isinstance(one, ast.JoinedStr | ast.Constant) and re.search(r"[a-z]{2,} [a-z]{2,}", text):
+                yield node.lineno, text
+
+
+def test_refusals_are_in_the_catalogue() -> None:
+    paths = [path for pattern in REFUSING for path in sorted((ROOT / "server").glob(pattern))]
+    assert len(paths) > 50
+    found = [
+        f"{path.relative_to(ROOT)}:{line} {text[:80]!r}"
+        for path in paths
+        for line, text in refusals(ast.parse(path.read_text(encoding="utf-8")))
+    ]
+    assert found == []
+
+
+def test_a_refusal_past_the_catalogue_is_noticed() -> None:
+    tree = ast.parse(
+        'raise InvalidError("name is empty", field="name")\nraise RowFault("at", "no_offset", N_("no time"))'
+    )
+    assert [text for _line, text in refusals(tree)] == ["name is empty"]
 
 
 def test_a_sentence_past_the_catalogue_is_noticed() -> None:
@@ -146,14 +175,8 @@ def test_a_forgotten_text_of_a_template_is_noticed() -> None:
 
 @pytest.fixture
 def second(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Language]:
-    """A second language, as a plant would add it."""
-    (tmp_path / "de.po").write_text(DEUTSCH, encoding="utf-8")
-    monkeypatch.setattr(languages, "_folder", lambda: tmp_path)
-    languages.forget()
-    found = languages.language("de")
-    assert found is not None
-    yield found
-    languages.forget()
+    with a_second_language(tmp_path, monkeypatch) as found:
+        yield found
 
 
 def test_a_second_language_is_a_file(second: Language) -> None:
