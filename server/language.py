@@ -27,6 +27,13 @@ class Language:
     group: str = ","
 
 
+def _as_kept(value: object) -> object:
+    """A value of a sentence as its English text with stored units holds it."""
+    if isinstance(value, Marked):
+        return value[:]
+    return value.stored if isinstance(value, Measured) else value
+
+
 class Marked(str):
     """A text of the source that knows how to be said in another language.
 
@@ -38,9 +45,7 @@ class Marked(str):
     values: dict[str, object]
 
     def __new__(cls, text: str, values: Mapping[str, object] | None = None) -> "Marked":
-        english = {
-            name: value[:] if isinstance(value, Marked) else value for name, value in (values or {}).items()
-        }
+        english = {name: _as_kept(value) for name, value in (values or {}).items()}
         made = super().__new__(cls, text.format(**english) if english else text)
         made.template, made.values = text, dict(values or {})
         return made
@@ -50,9 +55,9 @@ class Marked(str):
 
     def __str__(self) -> str:
         language = _current.get()
-        if language is None:
+        if language is None and _writer.get() is None:
             return self[:]
-        said = language.translate(self.template)
+        said = self.template if language is None else language.translate(self.template)
         return (
             said.format(**{name: shown(value) for name, value in self.values.items()})
             if self.values
@@ -69,6 +74,32 @@ class Marked(str):
         return Marked("{before}{after}", {"before": other, "after": self})
 
 
+#: The unit each quantity is kept in, as a text writes it.
+_STORED: Final = {"length": "mm", "pressure": "bar", "volume": "cm³", "speed": "mm/s", "flow": "cm³/s"}
+Writer = Callable[[str, float, int], str]
+
+
+@dataclasses.dataclass(frozen=True)
+class Measured:
+    """A stored value within a sentence: said in the units of whoever is answered, kept in its own."""
+
+    quantity: str
+    value: float
+    places: int
+
+    @property
+    def stored(self) -> str:
+        return f"{self.value:,.{self.places}f} {_STORED[self.quantity]}"
+
+    def __str__(self) -> str:
+        writer = _writer.get()
+        return self.stored if writer is None else writer(self.quantity, self.value, self.places)
+
+    def __format__(self, spec: str) -> str:
+        return format(str(self), spec)
+
+
+_writer: ContextVar[Writer | None] = ContextVar("writer", default=None)
 _current: ContextVar[Language | None] = ContextVar("language", default=None)
 
 
@@ -152,6 +183,16 @@ def kept_by_language(most: int) -> Callable[[Callable[Asked, Said]], Callable[As
         return known
 
     return keep
+
+
+@contextlib.contextmanager
+def written_by(writer: Writer | None) -> Iterator[None]:
+    """Every measured value within is written by this function of quantity, value and decimals."""
+    token = _writer.set(writer)
+    try:
+        yield
+    finally:
+        _writer.reset(token)
 
 
 @contextlib.contextmanager

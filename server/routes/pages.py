@@ -18,7 +18,7 @@ from server.access import actors as access
 from server.access.actors import NOBODY, need, permissions_of
 from server.derived.standing import find_onset
 from server.errors import InvalidError, NotFoundError
-from server.language import N_
+from server.language import N_, _
 from server.routes.assets import LIBRARY, assets
 from server.routes.calls import code_of
 from server.routes.headers import PAGE_POLICY
@@ -42,6 +42,7 @@ from server.show.build_valves import build_valves
 from server.show.build_wall import build_wall
 from server.show.frame import GO, KEYS, MORE, NAVIGATION, Actor
 from server.show.mold_judged import Stretch
+from server.show.more_pages import TroublePage
 from server.show.plant_words import Plant, Since, plant_at
 from server.show.script_words import EVERYWHERE, script_words
 from server.show.strokes import Kept
@@ -151,18 +152,23 @@ def page_answer(request: Request, template: str, build: Builder, *, public: bool
     actor = actor_of(request)
     with objects.store.read() as connection:
         plant = plant_at(connection, now_ms=objects.now_ms(), actor=actor)
-        page = build(connection, plant)
-        status = 200
-        if page is None:
-            template, status = "trouble.html", 404
-            page = build_trouble(
-                plant.frame("Not found", active=""),
-                answer="There is no such thing here.",
-                under="It may have another name now, or it never sent a shot.",
-                way_out=(("/", "To the plant"), ("/molds", "To the molds")),
-            )
-    html = render(template, page, fragment=request.headers.get("X-Fragment") == "1")
+        with language.written_by(plant.units.text):
+            page = build(connection, plant)
+            status = 200
+            if page is None:
+                template, status, page = "trouble.html", 404, _nothing_here(plant)
+    with language.written_by(plant.units.text):
+        html = render(template, page, fragment=request.headers.get("X-Fragment") == "1")
     return HTMLResponse(html, status_code=status, headers=_HEADERS)
+
+
+def _nothing_here(plant: Plant) -> TroublePage:
+    return build_trouble(
+        plant.frame(_("Not found"), active=""),
+        answer=_("There is no such thing here."),
+        under=_("It may have another name now, or it never sent a shot."),
+        way_out=(("/", _("To the plant")), ("/molds", _("To the molds"))),
+    )
 
 
 def since_of(connection: sa.Connection, press: str) -> Since | None:

@@ -11,7 +11,7 @@ from fastapi.responses import Response
 from server import __version__, clock
 from server.access.actors import need
 from server.errors import InvalidError, NotFoundError
-from server.language import N_
+from server.language import N_, _
 from server.record.fields import Given, shown
 from server.record.reports import keep_report
 from server.routes.assets import assets
@@ -99,7 +99,7 @@ def make_report(request: Request, body: Annotated[Any, Body()]) -> dict[str, Any
         request,
         lambda c: keep_report(c, report, press_id=None if found is None else found.press_id),
     )
-    return _item(kept) | {"text": f"Report {kept.report_no} is made."}
+    return _item(kept) | {"text": _("Report {number} is made.", number=kept.report_no)}
 
 
 @router.get("/api/v1/reports/{number}")

@@ -13,25 +13,27 @@ from starlette.datastructures import Headers
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from server.access.actors import NOBODY, permissions_of
+from server.language import N_, spoken
 from server.routes import problems
 from server.routes.pages import render
+from server.routes.speaking import language_of
 from server.show.frame import Frame
 from server.show.more_pages import TroublePage
 
-_PLANT: Final = ("/", "To the plant")
-_AGAIN: Final = "Try again"
+_PLANT: Final = ("/", N_("To the plant"))
+_AGAIN: Final = N_("Try again")
 #: Status → title, answer, and whether the same address may be there a moment later.
 _WORDS: Final[dict[int, tuple[str, str, bool]]] = {
-    403: ("Not yours to open", "This page is not yours to open.", False),
-    404: ("Not found", "There is no such page here.", False),
-    405: ("Not found", "There is no page at this address.", False),
-    422: ("Cannot be shown", "This address asks for something that cannot be shown.", False),
-    429: ("Later", "The server is busy. Try again in a moment.", True),
-    500: ("Failed", "Something failed here. It is written down.", True),
-    503: ("Later", "The server cannot answer at this moment. It goes on by itself.", True),
-    507: ("No room", "The server's disk is full. Whoever looks after it has to make room.", True),
+    403: (N_("Not yours to open"), N_("This page is not yours to open."), False),
+    404: (N_("Not found"), N_("There is no such page here."), False),
+    405: (N_("Not found"), N_("There is no page at this address."), False),
+    422: (N_("Cannot be shown"), N_("This address asks for something that cannot be shown."), False),
+    429: (N_("Later"), N_("The server is busy. Try again in a moment."), True),
+    500: (N_("Failed"), N_("Something failed here. It is written down."), True),
+    503: (N_("Later"), N_("The server cannot answer at this moment. It goes on by itself."), True),
+    507: (N_("No room"), N_("The server's disk is full. Whoever looks after it has to make room."), True),
 }
-_OTHER: Final = ("Cannot be shown", "This page cannot be shown.", True)
+_OTHER: Final = (N_("Cannot be shown"), N_("This page cannot be shown."), True)
 
 
 class TroublePages:
@@ -78,7 +80,8 @@ class _Answer:
         self._held += message.get("body", b"")
         if not message.get("more_body", False):
             problem = json.loads(self._held)
-            page = trouble_page(self._status, problem, path=self._scope["path"], may=_may(self._scope))
+            with spoken(language_of(self._scope)):
+                page = trouble_page(self._status, problem, path=self._scope["path"], may=_may(self._scope))
             answer = HTMLResponse(page, status_code=self._status, headers=self._headers)
             answer.headers["Cache-Control"] = "no-store"
             await answer(self._scope, self._receive, self._send)
@@ -111,7 +114,7 @@ def trouble_page(
         # However many slashes it began with, it leads to this server.
         ways.insert(0, ("/" + quote(path.lstrip("/")), _AGAIN))
     if status == 403:
-        ways.append(("/login", "To the login"))
+        ways.append(("/login", N_("To the login")))
     frame = Frame(title=title, active="", plant_name="", clock_text="", may=may)
     return render("trouble.html", TroublePage(frame=frame, answer=answer, under=under, way_out=tuple(ways)))
 

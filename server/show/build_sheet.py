@@ -52,6 +52,10 @@ _ROWS: Final[dict[str, tuple[str, str, str, str]]] = {
         N_("Swept stroke (shot size less cushion) and shot weight of three shots or more."),
     ),
 }
+#: What the limit of a press check is in, where it is no percent.
+_LIMIT_UNIT: Final = {
+    "position_reading": "mm", "transfer": "mm", "load": "% / 10 MPa", "recovery": "s", "residence": "min",
+}  # fmt: skip
 #: Studies on sheets of their own that make a qualification whole.
 _BESIDE: Final = (
     ("gate-seal", N_("Before the gate seals, screw drift is packing and no leak.")),
@@ -110,7 +114,7 @@ def build_sheet(
         press=press,
         press_href=press_href(press),
         api_href=api,
-        figure=_figure(sheet, readings, result),
+        figure=_figure(sheet, readings, result, plant.units),
         facts=tuple(result_facts(sheet.kind, sheet.asked, result)),
         notes=_notes(judged, result),
         series=series,
@@ -263,8 +267,20 @@ def _labelled(series: SheetSeries, units: Units) -> SheetSeries:
     asked = [units.label(text) for text in (first, second)]
     factors = " ".join(f"{units.factor(quantity):.12g}" if quantity else "1" for _text, quantity in asked)
     return dataclasses.replace(
-        series, first=asked[0][0], second=asked[1][0], factors=factors, stored=(first, second)
-    )
+        series, first=asked[0][0], second=asked[1][0], factors=factors, stored=(first, second),
+        **_limit_in(series, units),
+    )  # fmt: skip
+
+
+def _limit_in(series: SheetSeries, units: Units) -> dict[str, Any]:
+    """The limit in the units of whoever enters, and what turns it into the stored one."""
+    if series.limit_unit != "mm":
+        return {}
+    return {
+        "limit": units.entered("length", series.limit),
+        "limit_unit": units.written("length"),
+        "limit_factor": f"{units.factor('length'):.12g}",
+    }
 
 
 def _check(
@@ -280,7 +296,7 @@ def _check(
     return SheetSeries(
         id_, asked.name, asked.first, asked.second, asked.why, asked.how, f"{limit:g}", rows, state,
         OUTCOME[state] if state else _("about {minutes} min", minutes=asked.minutes),
-        "" if judged is None else str(judged["text"]), _filled(mine),
+        "" if judged is None else str(judged["text"]), _filled(mine), limit_unit=_LIMIT_UNIT.get(id_, "%"),
     )  # fmt: skip
 
 
@@ -299,14 +315,14 @@ def _readings(
     for one in readings:
         gone = one.withdrawn_ms is not None
         n += not gone
-        value = f"{one.first:.{places}f}" + ("" if one.second is None else f" → {one.second:g}")
+        value = f"{one.first:.{places}f}" + ("" if one.second is None else f" → {one.second:.5g}")
         back = f"{api}/readings/{one.reading_no}" if is_open and not gone else ""
         mark = _("taken back by {withdrawn_by}", withdrawn_by=one.withdrawn_by) if gone else one.source
         rows.append(ReadingRow(0 if gone else n, value, plant.moment(one.at_ms), one.who, mark, back, gone))
     return tuple(reversed(rows))
 
 
-def _figure(sheet: Sheet, readings: Sequence[Reading], result: Mapping[str, Any]) -> Markup:
+def _figure(sheet: Sheet, readings: Sequence[Reading], result: Mapping[str, Any], units: Units) -> Markup:
     standing = [one for one in readings if one.withdrawn_ms is None]
     if sheet.kind == "short-shot":
         rows = {name: [one.first for one in standing if one.series == name] for name in ("short", "hold")}
@@ -314,7 +330,7 @@ def _figure(sheet: Sheet, readings: Sequence[Reading], result: Mapping[str, Any]
         return order_chart(rows["short"], hold=rows["hold"], apart=apart)
     pairs = [(one.first, one.second) for one in standing if one.second is not None]
     if sheet.kind == "drift-check":
-        return creep_chart(pairs, result or None)
+        return creep_chart(pairs, result or None, units=units)
     return seal_chart(pairs, result or None) if sheet.kind == "gate-seal" else Markup("")
 
 

@@ -25,6 +25,7 @@ from server.words.guidance import caution_text
 from server.words.numbers import count_word, fixed
 from server.words.study_words import POSITIONS, PROCESS, check_rows, result_facts
 from server.words.times import DAY
+from server.words.units import STORED, Units
 
 #: Cautions of the work behind each kind of study.
 CAUTIONS: Final[dict[str, tuple[str, ...]]] = {
@@ -159,7 +160,7 @@ def build_study(connection: sa.Connection, plant: Plant, *, press: str, number: 
         number=number,
         press_href=press_href(press),
         text=text if isinstance(text, str) else "",
-        figures=figures_of(connection, study),
+        figures=figures_of(connection, study, plant.units),
         facts=(*result_facts(study.kind, study.asked, study.result), *_positions(connection, study)),
         **_table(study),
         confirmed=confirmed_words(study.asked),
@@ -244,7 +245,9 @@ def _table(study: Study) -> dict[str, Any]:
     return {"table_head": (), "table": ()}
 
 
-def figures_of(connection: sa.Connection, study: Study) -> tuple[tuple[str, Markup], ...]:
+def figures_of(
+    connection: sa.Connection, study: Study, units: Units = STORED
+) -> tuple[tuple[str, Markup], ...]:
     """What can be drawn of a study, and the path over the life of the valve it belongs to."""
     asked, result = study.asked, study.result
     drawn: list[tuple[str, Markup]] = []
@@ -254,7 +257,8 @@ def figures_of(connection: sa.Connection, study: Study) -> tuple[tuple[str, Mark
         drawn.append((_("Weights in the order they were made"), chart))
     elif study.kind == "drift-check":
         samples = [(one["t_s"], one["position_mm"]) for one in asked.get("samples", ())]
-        drawn.append((_("Screw position at constant pressure"), creep_chart(samples, result)))
+        chart = creep_chart(samples, result, units=units)
+        drawn.append((_("Screw position at constant pressure"), chart))
     elif study.kind == "gate-seal":
         points = [(one["hold_time_s"], one["weight_g"]) for one in asked.get("points", ())]
         drawn.append((_("Part weight against hold time"), seal_chart(points, result)))

@@ -12,6 +12,7 @@ from server.language import N_, _
 from server.show.scale import Scale, round_step, ticks
 from server.show.svg import drawing, element, label, line
 from server.words.numbers import fixed, number
+from server.words.units import Units
 
 _WIDTH, _HEIGHT = 640.0, 230.0
 _LEFT, _RIGHT, _TOP, _BASE = 52.0, 628.0, 14.0, 196.0
@@ -94,19 +95,24 @@ def order_chart(weights: Sequence[float], *, hold: Sequence[float] = (), apart: 
     return _drawn(plane, alt)
 
 
-def creep_chart(samples: Sequence[tuple[float, float]], result: Mapping[str, Any] | None) -> Markup:
-    """Screw position over time: what settling took stands pale, the line is the fitted creep."""
+def creep_chart(
+    samples: Sequence[tuple[float, float]], result: Mapping[str, Any] | None, *, units: Units
+) -> Markup:
+    """Screw position over time: what settling took stands pale, the line is the fitted creep.
+
+    samples, result: in stored units; drawn in `units`.
+    """
     if len(samples) < 2:
         return Markup("")
-    ordered = sorted(samples)
-    plane = _plane(
-        [t for t, _ in ordered], [p for _, p in ordered], x_name=_("seconds"), y_name=_("screw position, mm")
-    )
+    ordered = [(t, units.shown("length", position)) for t, position in sorted(samples)]
+    name = _("screw position, {unit}", unit=units.written("length"))
+    plane = _plane([t for t, _p in ordered], [p for _t, p in ordered], x_name=_("seconds"), y_name=name)
     settled = float(result["settled_s"]) if result and "settled_s" in result else ordered[0][0]
     for t, position in ordered:
         plane.dot(t, position, "plot-dot" if t >= settled else "plot-pale")
     if result and result.get("line_mm"):
-        plane.stroke(settled, result["line_mm"][0], ordered[-1][0], result["line_mm"][1], "plot-fit")
+        first, last = (units.shown("length", end) for end in result["line_mm"])
+        plane.stroke(settled, first, ordered[-1][0], last, "plot-fit")
         x = plane.across.at(settled)
         plane.parts.append(line(x, _TOP, x, _BASE, "lane-target"))
     return _drawn(

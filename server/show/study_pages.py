@@ -96,6 +96,9 @@ class SheetSeries:
     filled: str
     #: Stored units in one shown one, of each column, with blanks between.
     factors: str = "1"
+    #: What its limit is in, and stored units in one of these.
+    limit_unit: str = ""
+    limit_factor: str = "1"
     #: The labels in stored units, as a file has to hold them.
     stored: tuple[str, str] = ("", "")
 

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.errors import InvalidError
-from server.language import N_
+from server.language import N_, Measured
 from server.maths.line import Line, fit_line
 from server.valve.balance import MPA_PER_BAR, gap_from_increase, stroke_volume
 from server.valve.studies import finite_values
@@ -210,9 +210,9 @@ def _slows(t: Floats, forward: Floats) -> bool:
 
 def _assumed(viscosity_pa_s: float, land_mm: float) -> str:
     return N_(
-        " Assumed: {viscosity:g} Pa s, land {land:g} mm, all creep through the valve.",
+        " Assumed: {viscosity:g} Pa s, land {land}, all creep through the valve.",
         viscosity=viscosity_pa_s,
-        land=land_mm,
+        land=Measured("length", land_mm, 0 if land_mm == round(land_mm) else 1),
     )
 
 
@@ -243,18 +243,17 @@ def _text(
     size = ""
     if gap and gaps:
         size = N_(
-            " An equivalent gap of {gap:.3f} mm ({gaps:.3f} to {gaps_2:.3f}) would pass that.",
-            gap=gap,
-            gaps=gaps[0],
-            gaps_2=gaps[1],
+            " An equivalent gap of {gap} ({low} to {high}) would pass that.",
+            gap=Measured("length", gap, 3),
+            low=Measured("length", gaps[0], 3),
+            high=Measured("length", gaps[1], 3),
         )
     return N_(
-        "{meaning} The screw creeps {slope:.3f} mm/s at {pressure_bar:g} bar (between"
-        " {interval:.3f} and {interval_2:.3f}).{size}",
+        "{meaning} The screw creeps {creep} at {pressure} (between {low} and {high}).{size}",
         meaning=meaning,
-        slope=line.slope,
-        pressure_bar=pressure_bar,
-        interval=line.interval[0],
-        interval_2=line.interval[1],
+        creep=Measured("speed", line.slope, 3),
+        pressure=Measured("pressure", pressure_bar, 0),
+        low=Measured("speed", line.interval[0], 3),
+        high=Measured("speed", line.interval[1], 3),
         size=size,
     )

@@ -8,7 +8,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Final
 
-from server.language import N_
+from server.language import N_, Measured
 
 #: Short words for a cause, as a press's row shows it.
 CAUSE_TEXT: Final[dict[str, str]] = {
@@ -55,10 +55,8 @@ def _known(value: float) -> bool:
     return math.isfinite(value)
 
 
-def _mm(value: float) -> str:
-    return (
-        N_("{value:.2f} mm", value=abs(value)) if abs(value) < 1 else N_("{value:.1f} mm", value=abs(value))
-    )
+def _mm(value: float) -> Measured:
+    return Measured("length", abs(value), 2 if abs(value) < 1 else 1)
 
 
 def _pct(value: float) -> str:

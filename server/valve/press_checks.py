@@ -12,7 +12,7 @@ import numpy as np
 from scipy import stats
 
 from server.errors import InvalidError
-from server.language import N_
+from server.language import N_, Measured
 from server.valve.balance import stroke_volume
 
 Pairs = Sequence[tuple[float, float]]
@@ -68,10 +68,10 @@ def transfer_repeatability(readings: Pairs, limit: float = 0.05) -> PressCheck:
     )
     verdict = _verdict(sd, limit, interval)
     text = N_(
-        "The transfer position scatters by {sd:.3f} mm ({interval:.3f} to {interval_2:.3f}).",
-        sd=sd,
-        interval=interval[0],
-        interval_2=interval[1],
+        "The transfer position scatters by {scatter} ({low} to {high}).",
+        scatter=Measured("length", sd, 3),
+        low=Measured("length", interval[0], 3),
+        high=Measured("length", interval[1], 3),
     )
     return PressCheck("transfer", verdict, sd, limit, "mm", interval, text)
 
@@ -84,7 +84,9 @@ def speed_linearity(readings: Pairs, limit: float = 10.0) -> PressCheck:
     """
     apart = [(100.0 * abs(measured - asked) / asked, asked) for asked, measured in _above(readings, "set")]
     value, at = max(apart)
-    text = N_("Largest deviation {value:.1f} %, at a set speed of {at:g} mm/s.", value=value, at=at)
+    text = N_(
+        "Largest deviation {value:.1f} %, at a set speed of {at}.", value=value, at=Measured("speed", at, 0)
+    )
     return PressCheck("speed", _verdict(value, limit), value, limit, "%", None, text)
 
 
@@ -131,9 +133,9 @@ def position_reading(readings: Pairs, limit: float = 0.2) -> PressCheck:
     apart = np.array([display - gauge for gauge, display in readings])
     value = float(np.abs(apart - apart.mean()).max())
     text = N_(
-        "Beyond an offset of {mean:.2f} mm, gauge and display differ by up to {value:.2f} mm.",
-        mean=apart.mean(),
-        value=value,
+        "Beyond an offset of {offset}, gauge and display differ by up to {apart}.",
+        offset=Measured("length", float(apart.mean()), 2),
+        apart=Measured("length", value, 2),
     )
     return PressCheck("position_reading", _verdict(value, limit), value, limit, "mm", None, text)
 

@@ -1,9 +1,9 @@
 """Words for the numbers of a study: what was asked, what came out, as pairs of name and text."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-from server.language import N_, _
+from server.language import N_, Measured, _
 from server.valve.press_checks import PRESS_CHECKS
 from server.valve.resins import METHODS, RESINS
 from server.valve.wear import FINDINGS
@@ -49,6 +49,11 @@ def between(interval: Any, places: int) -> str:
         float=fixed(float(interval[0]), places),
         float_2=fixed(float(interval[1]), places),
     )
+
+
+def _reach(quantity: str, interval: Sequence[float]) -> str:
+    low, high = (Measured(quantity, float(end), 3) for end in interval)
+    return _("{low} to {high}", low=low, high=high)
 
 
 def result_facts(kind: str, asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
@@ -118,42 +123,36 @@ def _drift(asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
         resin = RESINS.get(asked["resin"])
         facts.append((_("Resin"), resin.name if resin else asked["resin"]))
     if "pressure_bar" in asked:
-        facts.append((_("Pressure"), _("{pressure_bar:g} bar", pressure_bar=asked["pressure_bar"])))
+        facts.append((_("Pressure"), str(Measured("pressure", asked["pressure_bar"], 0))))
     if result.get("not_stated"):
         facts.append((_("Not stated"), ", ".join(_NOT_STATED.get(one, one) for one in result["not_stated"])))
     if "creep_mm_s" not in result:
         return facts
-    creep = _(
-        "{creep_mm_s} mm/s, {between}",
-        creep_mm_s=fixed(result["creep_mm_s"], 3),
-        between=between(result["creep_interval"], 3),
-    )
+    creep = f"{Measured('speed', result['creep_mm_s'], 3)}, {_reach('speed', result['creep_interval'])}"
     facts.append((_("Creep"), creep))
     if result.get("leak_flow_cm3_s") is not None:
-        flow = _("{leak_flow_cm3_s} cm³/s", leak_flow_cm3_s=fixed(result["leak_flow_cm3_s"], 3))
+        flow = str(Measured("flow", result["leak_flow_cm3_s"], 3))
         if result.get("leak_flow_interval"):
-            flow += f", {between(result['leak_flow_interval'], 3)}"
+            flow += f", {_reach('flow', result['leak_flow_interval'])}"
         facts.append((_("Leak flow"), flow))
     if result.get("gap_mm") is not None:
-        gap = _("{gap_mm} mm", gap_mm=fixed(result["gap_mm"], 3))
-        gap += f", {between(result['gap_interval'], 3)}" if result.get("gap_interval") else ""
+        gap = str(Measured("length", result["gap_mm"], 3))
+        gap += f", {_reach('length', result['gap_interval'])}" if result.get("gap_interval") else ""
         facts.append((_("Equivalent gap"), gap))
     if "settled_s" in result:
         facts.append(
             (
                 _("Left out as settling"),
                 _(
-                    "{discarded} readings before {settled_s} s, {settling_mm} mm: {settling_why}",
+                    "{discarded} readings before {settled_s} s, {settling}: {settling_why}",
                     discarded=result["discarded"],
                     settled_s=number(result["settled_s"]),
-                    settling_mm=fixed(result["settling_mm"], 2),
+                    settling=Measured("length", result["settling_mm"], 2),
                     settling_why=result["settling_why"],
                 ),
             )
         )
-        facts.append(
-            (_("Screw stood at"), _("{position_mm} mm", position_mm=fixed(result["position_mm"], 1)))
-        )
+        facts.append((_("Screw stood at"), str(Measured("length", result["position_mm"], 1))))
     return facts
 
 
@@ -171,18 +170,18 @@ def _inspection(asked: Mapping[str, Any], result: Mapping[str, Any]) -> Facts:
     facts = []
     found = result.get("clearance")
     if found:
-        give = f" ± {fixed(found['uncertainty_mm'], 3)}" if found["uncertainty_mm"] else ""
+        give = f" ± {Measured('length', found['uncertainty_mm'], 3)}" if found["uncertainty_mm"] else ""
         facts.append(
             (
                 _("Clearance a side"),
-                _("{clearance_mm}{give} mm", clearance_mm=fixed(found["clearance_mm"], 3), give=give),
+                f"{Measured('length', found['clearance_mm'], 3)}{give}",
             )
         )
         if found["ovality_mm"] is not None:
             facts.append(
                 (
                     _("Bore out of round or tapered"),
-                    _("{ovality_mm} mm", ovality_mm=fixed(found["ovality_mm"], 3)),
+                    str(Measured("length", found["ovality_mm"], 3)),
                 )
             )
     if result.get("nominal_mm") is not None:

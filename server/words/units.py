@@ -47,6 +47,7 @@ _SIGNAL: Final[dict[str, tuple[str, int]]] = {
 #: Quantities by the unit they are kept in, as labels write it.
 _OF_STORED: Final = {"mm": "length", "bar": "pressure", "°C": "temperature", "cm³": "volume"}
 
+_PER_SECOND: Final = {"speed": "length", "flow": "volume"}
 _MORE_DIGITS: Final[dict[str, int]] = {"in": 2, "in3": 1, "MPa": 1, "psi": 0, "degF": 0}
 
 
@@ -132,6 +133,8 @@ class Units:
         """
         if value is None:
             return NOTHING
+        if quantity in _PER_SECOND:
+            return f"{self.text(_PER_SECOND[quantity], value, places)}/s"
         more = _MORE_DIGITS.get(self.unit(quantity), 0)
         return f"{fixed(self.shown(quantity, value), places + more)} {self.written(quantity)}"
 

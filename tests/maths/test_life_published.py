@@ -55,7 +55,7 @@ def test_the_remissions_of_freireich_give_the_printed_product_limit() -> None:
 @pytest.mark.parametrize("truncated", [False, True])
 def test_another_programs_law_is_ours(truncated: bool) -> None:
     """lifelines maximises the same likelihood by its own way (autograd, other starts)."""
-    lifelines = pytest.importorskip("lifelines", reason="the second opinion on lives of valves comes with lifelines")
+    lifelines = pytest.importorskip("lifelines", reason="no lifelines: pip install lifelines")
     lower, upper = (np.array(one) for one in bounds(RADIOTHERAPY))
     lower = np.maximum(lower, 1.0)
     entry = np.where(lower > 20.0, 5.0, 0.0) if truncated else np.zeros(lower.size)
