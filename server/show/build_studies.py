@@ -6,7 +6,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 from markupsafe import Markup
 
-from server.language import _, plural
+from server.language import Measured, _, plural
 from server.show.build_work import mold_choices, press_choices
 from server.show.pages import Choice
 from server.show.plant_words import Plant, press_api, press_href
@@ -22,7 +22,7 @@ from server.valve.wear import FINDINGS, INSTRUMENTS, MEASURED
 from server.valve.weights import PROCESS_CLASSES
 from server.words.catalogue import STUDY, VERDICT, worded
 from server.words.guidance import caution_text
-from server.words.numbers import count_word, fixed
+from server.words.numbers import count_word
 from server.words.study_words import POSITIONS, PROCESS, check_rows, result_facts
 from server.words.times import DAY
 from server.words.units import STORED, Units
@@ -62,7 +62,7 @@ def build_studies(connection: sa.Connection, plant: Plant, *, kind: str = "", pr
         methods=tuple(Choice(one, text, False) for one, text in METHODS.items()),
         measured=tuple(Choice(one, text, False) for one, text in MEASURED.items()),
         instruments=tuple(
-            Choice(one, _("{value}, ± {give} mm", value=text, give=fixed(give, 3)), False)
+            Choice(one, f"{text}, ± {Measured('length', give, 3)}", False)
             for one, (text, give) in INSTRUMENTS.items()
         ),
         findings=tuple(Choice(one, text, False) for one, text in FINDINGS.items()),
@@ -232,8 +232,8 @@ def _table(study: Study) -> dict[str, Any]:
             (
                 MEASURED[one["what"]],
                 one["place"] or "–",
-                _("{value_mm} mm", value_mm=fixed(one["value_mm"], 3)),
-                _("± {uncertainty_mm} mm", uncertainty_mm=fixed(one["uncertainty_mm"], 3)),
+                str(Measured("length", one["value_mm"], 3)),
+                f"± {Measured('length', one['uncertainty_mm'], 3)}",
                 INSTRUMENTS[one["instrument"]][0],
             )
             for one in study.asked["measurements"]
