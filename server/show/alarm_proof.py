@@ -6,7 +6,7 @@ from typing import Any
 
 from markupsafe import Markup
 
-from server.language import _, say
+from server.language import Measured, _, say
 from server.words.catalogue import shared_object
 from server.words.numbers import capital, fixed, whole
 
@@ -86,11 +86,11 @@ def _delays(found: Found) -> PlainTable:
         under=(
             _(
                 "On average, and in brackets within how many in nine of ten cases, when the press has"
-                " been watched long enough. A leak moves a swept stroke of {stroke_mm:g} mm that"
-                " scatters by {sigma_mm:g} mm. All run rules are faster because they also call when"
+                " been watched long enough. A leak moves a swept stroke of {stroke} that"
+                " scatters by {scatter}. All run rules are faster because they also call when"
                 " nothing is wrong.",
-                stroke_mm=found["stroke_mm"],
-                sigma_mm=found["sigma_mm"],
+                stroke=Measured("length", found["stroke_mm"], 0),
+                scatter=Measured("length", found["sigma_mm"], 2),
             )
         ),
         head=(_("Step"), *(f"φ {phi:g}" for phi in phis), _("All run rules, φ 0")),
