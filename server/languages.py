@@ -3,9 +3,11 @@
 import functools
 import gettext
 import io
-from collections.abc import Mapping
+import logging
+import re
+from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from babel import Locale, negotiate_locale
 from babel.messages.mofile import write_mo
@@ -14,6 +16,10 @@ from babel.messages.pofile import read_po
 from server.errors import UsageError
 from server.language import SOURCE, Language
 from server.settings import outside
+
+log = logging.getLogger("ringtell.languages")
+#: What a text has filled in: {places} and %(places)s, and a percent sign beside these.
+_PLACES: Final = re.compile(r"\{[^{}]*\}|%\(\w+\)s|%%").findall
 
 
 def languages() -> Mapping[str, str]:
@@ -46,6 +52,8 @@ def need_language(code: str) -> Language | None:
 def language(code: str) -> Language | None:
     """One of `languages()`; None for the source's and for what there is none of.
 
+    A text that fills other places than the source's is left out and stays English: no page fails for it.
+
     Raises: ValueError when the file of the language cannot be read.
     """
     path = _folder() / f"{code}.po"
@@ -54,11 +62,23 @@ def language(code: str) -> Language | None:
     locale = Locale.parse(code)
     packed = io.BytesIO()
     with path.open("rb") as file:
-        write_mo(packed, read_po(file, locale=locale, abort_invalid=True))
+        catalogue = read_po(file, locale=locale, abort_invalid=True)
+    for message in list(catalogue):
+        if message.id and message.string and not _fills_the_same(message.id, message.string):
+            log.warning("%s: other places than in the source, left out: %r", path.name, message.string)
+            catalogue.delete(message.id)
+    write_mo(packed, catalogue)
     packed.seek(0)
     texts = gettext.GNUTranslations(packed)
     symbols: Mapping[str, Any] = locale.number_symbols.get("latn", locale.number_symbols)
     return Language(code, texts.gettext, texts.ngettext, symbols["decimal"], symbols["group"])
+
+
+def _fills_the_same(source: str | Sequence[str], text: str | Sequence[str]) -> bool:
+    """Whether each form has just the places and marks of format of the source's."""
+    wanted = _PLACES(source if isinstance(source, str) else source[0])
+    forms = (text,) if isinstance(text, str) else text
+    return all(sorted(_PLACES(form)) == sorted(wanted) for form in forms if form)
 
 
 @functools.cache

@@ -34,6 +34,9 @@ msgstr "es braucht ein Objekt mit units, language oder beidem"
 msgid "Sign out"
 msgstr "Abmelden"
 
+msgid "Ring travel {mm}"
+msgstr "Ringweg {inch}"
+
 msgid "leak"
 msgstr "Leck"
 

@@ -189,6 +189,11 @@ def test_a_second_language_is_a_file(second: Language) -> None:
     assert (_("{press} is silent.", press="E07"), fixed(1234.5, 1)) == ("E07 is silent.", "1,234.5")
 
 
+def test_a_text_that_fills_other_places_stays_english(second: Language) -> None:
+    with spoken(second):
+        assert _("Ring travel {mm}", mm="3") == "Ring travel 3"
+
+
 def test_languages_are_listed_by_their_own_names(second: Language) -> None:
     assert languages.languages() == {"en": "English", "de": "Deutsch"}
 
