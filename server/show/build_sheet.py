@@ -279,6 +279,7 @@ def _limit_in(series: SheetSeries, units: Units) -> dict[str, Any]:
     return {
         "limit": units.entered("length", series.limit),
         "limit_unit": units.written("length"),
+        "limit_stored": series.limit,
         "limit_factor": f"{units.factor('length'):.12g}",
     }
 

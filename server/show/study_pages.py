@@ -99,6 +99,8 @@ class SheetSeries:
     #: What its limit is in, and stored units in one of these.
     limit_unit: str = ""
     limit_factor: str = "1"
+    #: The limit as it is kept, for a field nobody touches.
+    limit_stored: str = ""
     #: The labels in stored units, as a file has to hold them.
     stored: tuple[str, str] = ("", "")
 
