@@ -262,21 +262,25 @@ def _score(
     final = corrected(result.terms, result.log_odds, result.causes, shift=shift, slope=slope)
     rows: list[dict[str, Any]] = []
     head = carry.head
-    for k in np.flatnonzero(result.status == OK).tolist():
+    judged = np.flatnonzero(result.status == OK).tolist()
+    log_odds = final.log_odds.tolist()
+    kept, kept_at = head.kept_log_odds, head.kept_at
+    for k in judged:
         position = int(result.at_index[k])
         ordinal = carry.ordinal + position + 1
-        judged: dict[str, Any] = {
-            "log_odds": float(final.log_odds[k]),
+        due = abs(log_odds[k] - kept) >= KEEP_MOVED or ordinal - kept_at >= KEEP_EVERY
+        if not due and k != judged[-1]:
+            continue
+        row: dict[str, Any] = {
+            "log_odds": log_odds[k],
             "prior_log_odds": float(prior.log_odds[position]),
             "terms": _bytes(final.terms[k]),
             "causes": _bytes(final.causes[k]),
             "facts": _bytes(result.facts[k]),
         }
         at_ms = int(shots["at_ms"][position])
-        due = (
-            abs(judged["log_odds"] - head.kept_log_odds) >= KEEP_MOVED or ordinal - head.kept_at >= KEEP_EVERY
-        )
         if due:
+            kept, kept_at = log_odds[k], ordinal
             rows.append(
                 {
                     "at_ms": at_ms,
@@ -284,16 +288,12 @@ def _score(
                     "model_version": context.model["version"],
                     "ordinal": ordinal,
                     "baseline_no": watch.baseline_no,
-                    **judged,
+                    **row,
                 }
             )
-        head = Head(
-            score_ms=at_ms,
-            **judged,
-            prior_parts=prior.text_at(position),
-            kept_log_odds=judged["log_odds"] if due else head.kept_log_odds,
-            kept_at=ordinal if due else head.kept_at,
-        )
+        if k == judged[-1]:
+            parts = prior.text_at(position)
+            head = Head(score_ms=at_ms, **row, prior_parts=parts, kept_log_odds=kept, kept_at=kept_at)
     return rows, carry.change(head=head, evidence=result.state)
 
 

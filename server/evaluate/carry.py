@@ -6,6 +6,7 @@ older checkpoints are then passed over and the history is evaluated again from i
 
 import dataclasses
 import json
+import math
 import struct
 import zlib
 from typing import Any
@@ -100,10 +101,10 @@ def encode(carry: Carry) -> bytes:
     }
     head = {
         "plain": {name: getattr(carry, name) for name in _PLAIN},
-        "before": _texts(dataclasses.asdict(carry.before)),
-        "head": _texts(dataclasses.asdict(carry.head)),
+        "before": _texts(carry.before),
+        "head": _texts(carry.head),
         "marks": [[*key, ordinal] for key, ordinal in carry.marks.items()],
-        "episodes": [[*key, _texts(dataclasses.asdict(one))] for key, one in carry.episodes.items()],
+        "episodes": [[*key, _texts(one)] for key, one in carry.episodes.items()],
         "arrays": {name: [value.dtype.str, list(value.shape)] for name, value in arrays.items()},
     }
     text = json.dumps(head, ensure_ascii=False).encode()
@@ -119,7 +120,7 @@ def decode(state: bytes) -> Carry:
     arrays: Arrays = {}
     at = 4 + size
     for name, (kind, shape) in head["arrays"].items():
-        count = int(np.prod(shape))
+        count = math.prod(shape)
         arrays[name] = np.frombuffer(raw, dtype=kind, count=count, offset=at).reshape(shape).copy()
         at += arrays[name].nbytes
     evidence = {name[9:]: value for name, value in arrays.items() if name.startswith("evidence.")}
@@ -146,9 +147,10 @@ _PLAIN = (
 )  # fmt: skip
 
 
-def _texts(values: dict[str, Any]) -> dict[str, Any]:
+def _texts(one: "Before | Head | Episode") -> dict[str, Any]:
     out: dict[str, Any] = {}
-    for name, value in values.items():
+    for field in dataclasses.fields(one):
+        name, value = field.name, getattr(one, field.name)
         if isinstance(value, float):
             out[name] = {"f": value.hex()}
         elif isinstance(value, bytes):

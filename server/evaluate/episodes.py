@@ -2,7 +2,6 @@
 
 import dataclasses
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -46,13 +45,12 @@ def mark_stretch(
     still_open: dict[Key, Episode] = {}
     for column, signal in enumerate(RULED_SIGNALS):
         values = np.ascontiguousarray(whole[:, column])
-        if not np.isfinite(values).any():
-            values = values[:0]
+        there = np.isfinite(values).any()
         for rule, n in rules:
-            marked = (
-                np.flatnonzero(marks(values, rule=rule, n=n)[skip:]) if len(values) else np.empty(0, np.int64)
-            )
+            marked = marks(values, rule=rule, n=n)[skip:].nonzero()[0].tolist() if there else []
             key = (signal, rule)
+            if not marked and key not in open_before:
+                continue
             for one in _join(marked, values[skip:], at_ms, counter, open_before.get(key)):
                 touched.append((key, one))
                 if one.quiet < QUIET:
@@ -61,7 +59,7 @@ def mark_stretch(
 
 
 def _join(
-    marked: NDArray[Any],
+    marked: list[int],
     values: NDArray[np.float64],
     at_ms: NDArray[np.int64],
     counter: NDArray[np.int64],
@@ -69,16 +67,21 @@ def _join(
 ) -> list[Episode]:
     """Marks of one rule on one signal joined into episodes, `begun` continued where it goes on."""
     n = len(at_ms)
-    groups = np.split(marked, np.flatnonzero(np.diff(marked) > QUIET) + 1) if len(marked) else []
+    groups: list[list[int]] = []
+    for mark in marked:
+        if groups and mark - groups[-1][-1] <= QUIET:
+            groups[-1].append(mark)
+        else:
+            groups.append([mark])
     found: list[Episode] = []
     if begun is not None:
-        goes_on = bool(groups) and int(groups[0][0]) + begun.quiet < QUIET
+        goes_on = bool(groups) and groups[0][0] + begun.quiet < QUIET
         if not goes_on:
             found.append(dataclasses.replace(begun, quiet=min(QUIET, begun.quiet + n)))
         else:
             found.append(_extended(begun, groups.pop(0), values, at_ms, counter))
     for group in groups:
-        first = int(group[0])
+        first = group[0]
         start = Episode(int(at_ms[first]), int(counter[first]), 0, 0, 0, float(values[first]), 0)
         found.append(_extended(start, group, values, at_ms, counter))
     return found
@@ -86,13 +89,13 @@ def _join(
 
 def _extended(
     one: Episode,
-    group: NDArray[Any],
+    group: list[int],
     values: NDArray[np.float64],
     at_ms: NDArray[np.int64],
     counter: NDArray[np.int64],
 ) -> Episode:
-    last = int(group[-1])
-    peak = float(values[group[np.argmax(np.abs(values[group]))]])
+    last = group[-1]
+    peak = max((float(values[mark]) for mark in group), key=abs)
     return Episode(
         from_ms=one.from_ms,
         from_counter=one.from_counter,

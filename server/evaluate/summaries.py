@@ -62,20 +62,30 @@ def _sketches(
 
 def _rows(bucket_ms: int, setup_id: int, part: NDArray[np.float64]) -> list[dict[str, Any]]:
     known = np.isfinite(part)
+    whole = known.all(axis=0)
+    # Signals that every shot has are summed together: along rows, as each would be by itself.
+    made = {**_sums(np.flatnonzero(whole), part)}
+    for column in np.flatnonzero(known.any(axis=0) & ~whole).tolist():
+        made |= _sums(np.array([column]), part[known[:, column]])
     rows = []
-    for column in np.flatnonzero(known.any(axis=0)).tolist():
-        x = np.ascontiguousarray(part[known[:, column], column])
-        mean = float(np.add.reduce(x) / len(x))
+    for column in sorted(made):
+        n, mean, m2, low, high = made[column]
         rows.append(
             {
-                "bucket_ms": bucket_ms,
-                "setup_id": setup_id,
-                "signal": SIGNALS[column],
-                "n": len(x),
-                "mean": mean,
-                "m2": float(np.add.reduce((x - mean) ** 2)),
-                "low": float(x.min()),
-                "high": float(x.max()),
+                "bucket_ms": bucket_ms, "setup_id": setup_id, "signal": SIGNALS[column],
+                "n": n, "mean": mean, "m2": m2, "low": low, "high": high,
             }
-        )
+        )  # fmt: skip
     return rows
+
+
+def _sums(
+    columns: NDArray[np.intp], part: NDArray[np.float64]
+) -> dict[int, tuple[int, float, float, float, float]]:
+    """(n, mean, m2, low, high) of columns of part [n, signals], none of whose values is missing."""
+    x = np.ascontiguousarray(part[:, columns].T)
+    n = x.shape[1]
+    mean = np.add.reduce(x, axis=1) / n
+    m2 = np.add.reduce((x - mean[:, None]) ** 2, axis=1)
+    found = zip(mean.tolist(), m2.tolist(), x.min(axis=1).tolist(), x.max(axis=1).tolist(), strict=True)
+    return {column: (n, *one) for column, one in zip(columns.tolist(), found, strict=True)}

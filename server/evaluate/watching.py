@@ -138,11 +138,18 @@ class _Fold:
         waiting = len(self.memory.waiting)
         whole = np.concatenate((self.memory.waiting, values)) if waiting else values
         groups = len(whole) // size
-        for number in range(groups):
+        used = whole[: groups * size].reshape(groups, size, _LEVELS)[:, aside:]
+        z = (used - self._record.center) / self._record.sigma
+        settled = 0
+        if groups and self.memory.settles.any():
+            self.memory, settled = _settled(self.memory, z[0]), 1
+        level, scatter = level_and_scatter(z, anchor=self.memory.anchor)
+        values = np.concatenate((level, scatter[:, _SCATTERED]), axis=1)
+        for number in range(settled, groups):
             last = (number + 1) * size - waiting - 1
             first = max(0, last - size + 1)
             self._group(
-                whole[number * size + aside : (number + 1) * size],
+                values[number],
                 int(at_ms[first]) if number or not waiting else self.memory.waiting_since_ms,
                 int(at_ms[last]),
                 int(counter[last]),
@@ -153,18 +160,13 @@ class _Fold:
             since = int(at_ms[len(at_ms) - len(left)]) if len(left) else -1
         self.memory = dataclasses.replace(self.memory, waiting=left.copy(), waiting_since_ms=since)
 
-    def _group(self, raw: Floats, from_ms: int, to_ms: int, counter: int) -> None:
+    def _group(self, values: Floats, from_ms: int, to_ms: int, counter: int) -> None:
         memory = self.memory
-        z = (raw - self._record.center) / self._record.sigma
-        if memory.settles.any():
-            self.memory = _settled(memory, z)
-            return
-        level, scatter = level_and_scatter(z, anchor=memory.anchor)
         began = memory.began_ms if memory.began_ms >= 0 else from_ms
         groups = memory.groups + 1
         bank = step(
             memory.bank,
-            np.concatenate((level, scatter[_SCATTERED])),
+            values,
             self._design,
             speaks=groups >= SPEAKS_FROM and to_ms - began >= SPEAKS_AFTER_MS,
             complete=groups >= LEARNS and to_ms - began >= LEARNS_FOR_MS,

@@ -7,6 +7,7 @@ EWMA itself was while nothing was wrong widens the limits of presses whose level
 """
 
 import dataclasses
+import functools
 import math
 from typing import Final
 
@@ -47,6 +48,22 @@ class Design:
     weight: Floats
     width: Floats
     one_sided: Flags
+
+    @functools.cached_property
+    def steady(self) -> Floats:
+        """Variance of the EWMA of a steady press, lambda / (2 - lambda)."""
+        return self.weight / (2.0 - self.weight)
+
+    @functools.cached_property
+    def memory(self) -> Floats:
+        """(1 - k) / (1 + k) with k = (1 - lambda)^2: independent looks in one look at the EWMA's square."""
+        keep = (1.0 - self.weight) ** 2
+        return np.asarray((1.0 - keep) / (1.0 + keep))
+
+    @functools.cached_property
+    def chance(self) -> Floats:
+        """Probability below the limit of a process that is known."""
+        return np.asarray(ndtr(self.width))
 
 
 @dataclasses.dataclass(frozen=True)
@@ -122,25 +139,23 @@ def limits(bank: Bank, design: Design, *, complete: Flags | bool) -> Floats:
     correlation leaves, and the level learnt is as uncertain as those looks make it: that is how slow
     wander of a level is allowed for (derived; checked by simulation).
     """
-    weight = design.weight
-    steady = weight / (2.0 - weight)
+    steady = design.steady
     done = np.asarray(complete) & (bank.n >= LEARNS)
     freedom = np.maximum(bank.freedom, 3.0)
-    width = np.where(done, np.minimum(stdtrit(freedom, ndtr(design.width)), 2.0 * design.width), design.width)
-    factor, longer = _restlessness(bank, weight)
+    width = np.where(done, np.minimum(stdtrit(freedom, design.chance), 2.0 * design.width), design.width)
+    factor, longer = _restlessness(bank, design)
     known = np.maximum(bank.n, 1.0)
     error = np.where(longer > 0.0, steady * factor * np.minimum(longer / known, 1.0), done / known)
     return np.asarray(width * np.sqrt(steady * factor + error))
 
 
-def _restlessness(bank: Bank, weight: Floats) -> tuple[Floats, Floats]:
+def _restlessness(bank: Bank, design: Design) -> tuple[Floats, Floats]:
     """Factor on the variance of the EWMA, 1 for a steady press; and groups an independent look takes, 0
     for a steady press."""
-    keep = (1.0 - weight) ** 2
-    chance = np.maximum(bank.looks * (1.0 - keep) / (1.0 + keep), 1.0)
-    ratio = bank.looked / np.maximum(bank.looks, 1.0) / (weight / (2.0 - weight))
+    chance = np.maximum(bank.looks * design.memory, 1.0)
+    ratio = bank.looked / np.maximum(bank.looks, 1.0) / design.steady
     restless = ratio > chdtri(chance, RESTLESS_CHANCE) / chance
-    lag = np.clip(bank.paired / np.maximum(bank.looked, 1e-12), 1.0 - weight, 0.99)
+    lag = np.clip(bank.paired / np.maximum(bank.looked, 1e-12), 1.0 - design.weight, 0.99)
     independent = np.maximum(bank.looks * (1.0 - lag * lag) / (1.0 + lag * lag), 2.0)
     allowed = np.maximum(ratio * independent / chdtri(independent, RESTLESS_ASSURANCE), 1.0)
     longer = (1.0 + lag) / (1.0 - lag)

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from server.contract import CAUSES, LEAK_CAUSES
-from server.valve.shapes import EVIDENCE, Design, design
+from server.valve.shapes import EVIDENCE, Design, design, names
 
 Floats = NDArray[np.float64]
 
@@ -25,6 +25,8 @@ LIMITS: Final = (-9.2, 6.9)
 TERMS: Final[tuple[str, ...]] = (*EVIDENCE, "few_signals")
 #: Evidence that lifts that cap.
 UNLIKE_OTHERS: Final = ("low_tail", "not_shutting")
+#: Blocks weighed at once, so that a long history takes no more memory than a short one.
+_AT_ONCE: Final = 64
 
 
 @dataclasses.dataclass(frozen=True)
@@ -60,12 +62,12 @@ def judge(
     (-2.9, False)
     """
     shapes = design(facts)
+    weights = _weights_of(model)
     prior = _a_row(prior_log_odds, len(facts))
     terms = np.zeros((len(facts), len(TERMS)))
     total = prior.copy()
-    for i, term in enumerate(TERMS[:-1]):
-        usual = _weighted(shapes, term, model["terms"])
-        few = _weighted(shapes, term, model["terms_of_two"])
+    for i, (rows, both) in enumerate(weights.terms):
+        usual, few = _weighed(shapes.rows[rows], both)
         terms[:, i] = np.where(shapes.enough, np.where(shapes.few_signals, few, usual), 0.0)
         total += terms[:, i]
     # What neither flash, nor melt escaping outside, nor thin melt looks like is not held down.
@@ -76,16 +78,61 @@ def judge(
     log_odds = prior.copy()
     for i in range(len(TERMS)):
         log_odds += terms[:, i]
-    causes = _causes(shapes, log_odds, model["causes"])
+    causes = _causes(_weighed(shapes.rows[weights.cause_rows], weights.causes), log_odds)
     return Judged(terms=terms, log_odds=log_odds, causes=causes, enough=shapes.enough)
 
 
-def _weighted(shapes: Design, term: str, weights: Mapping[str, Mapping[str, float]]) -> Floats:
-    """[k] one evidence under one set of weights."""
-    total = np.zeros(len(shapes.enough))
-    for shape, weight in weights.get(term, {}).items():
-        total += weight * shapes.columns[f"{term}.{shape}"]
-    return total
+@dataclasses.dataclass(frozen=True)
+class _Weights:
+    """A model against the rows of a design: for each term its rows [n] and weights [n, 2], of any signals
+    and of two only; for the causes theirs [n] and [n, C]."""
+
+    terms: tuple[tuple[NDArray[np.intp], Floats], ...]
+    cause_rows: NDArray[np.intp]
+    causes: Floats
+
+
+#: The models weighed with last, each with its weights: hardly ever more than one.
+_lately: list[tuple[Mapping[str, Any], _Weights]] = []
+
+
+def _weights_of(model: Mapping[str, Any]) -> _Weights:
+    for known, weights in _lately:
+        if known is model:
+            return weights
+    made = _against_rows(model)
+    _lately[:] = [(model, made), *_lately[:3]]
+    return made
+
+
+def _against_rows(model: Mapping[str, Any]) -> _Weights:
+    place = {name: i for i, name in enumerate(names())}
+    terms = []
+    for term in TERMS[:-1]:
+        kinds = [model[kind].get(term, {}) for kind in ("terms", "terms_of_two")]
+        used = sorted({place[f"{term}.{shape}"] for kind in kinds for shape in kind})
+        both = [[kind.get(names()[row].split(".", 1)[1], 0.0) for kind in kinds] for row in used]
+        terms.append((np.array(used, dtype=np.intp), np.array(both).reshape(len(used), 2)))
+    given = [model["causes"].get(cause, {}) for cause in CAUSES]
+    used = [row for name, row in place.items() if any(one.get(name) for one in given)]
+    causes = [[one.get(names()[row], 0.0) for one in given] for row in used]
+    return _Weights(
+        tuple(terms), np.array(used, dtype=np.intp), np.array(causes).reshape(len(used), len(CAUSES))
+    )
+
+
+def _weighed(rows: Floats, weights: Floats) -> Floats:
+    """[m, k] sums of rows [n, k] by weights [n, m], m >= 2, each added up in the order of the rows.
+
+    A product of matrices would add in an order that depends on how many rows are judged at once, and a
+    history judged in other pieces would differ in its last bits.
+    """
+    made = np.empty((weights.shape[1], rows.shape[1]))
+    for at in range(0, rows.shape[1], _AT_ONCE):
+        part = rows[:, None, at : at + _AT_ONCE] * weights[:, :, None]
+        # Of -0.0 alone the sum is 0.0, as it is from 0.0 on.
+        made[:, at : at + _AT_ONCE] = np.add.reduce(part, axis=0) + 0.0
+    return made
 
 
 def _a_row(value: float | Floats, rows: int) -> Floats:
@@ -100,13 +147,8 @@ def _held(total: Floats, shapes: Design, lifted: Floats, rule: Mapping[str, floa
     return np.where(shapes.enough, taken, 0.0)
 
 
-def _causes(shapes: Design, log_odds: Floats, weights: Mapping[str, Mapping[str, float]]) -> Floats:
-    scores = np.zeros((len(CAUSES), len(log_odds)))
-    given = [weights.get(cause, {}) for cause in CAUSES]
-    for name, column in shapes.columns.items():
-        own = np.array([one.get(name, 0.0) for one in given])
-        if own.any():
-            scores += own[:, None] * column[None, :]
+def _causes(scores: Floats, log_odds: Floats) -> Floats:
+    """[k, C] from scores [C, k]: shares within the leak causes and within the others."""
     leaks = [CAUSES.index(cause) for cause in LEAK_CAUSES]
     others = [i for i in range(len(CAUSES)) if i not in leaks]
     leak = 1.0 / (1.0 + np.exp(-log_odds))

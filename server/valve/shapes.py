@@ -5,6 +5,7 @@ the score. The bounds are common practice, no source; the weights on them are fi
 """
 
 import dataclasses
+import functools
 import itertools
 from collections.abc import Callable
 from typing import Final
@@ -30,6 +31,7 @@ class _Facts:
     def __init__(self, facts: Floats) -> None:
         self._columns = np.ascontiguousarray(facts.T)
         self.length = len(facts)
+        self.risen: dict[tuple[float, float], Floats] = {}
 
     def __getitem__(self, name: str) -> Floats:
         column: Floats = self._columns[FACT_INDEX[name]]
@@ -55,7 +57,16 @@ def _log(ratio: Floats) -> Floats:
 
 def _steps(x: Floats, name: str, bounds: tuple[float, ...]) -> Shapes:
     """One ramp between each two neighbouring bounds: together a curve that levels off at both ends."""
-    return {f"{name}_{low:g}": _ramp(x, low, high) for low, high in itertools.pairwise(bounds)}
+    names, low, wide = _ramps(name, bounds)
+    return dict(zip(names, np.minimum(np.maximum((x - low) / wide, 0.0), 1.0), strict=True))
+
+
+@functools.cache
+def _ramps(name: str, bounds: tuple[float, ...]) -> tuple[tuple[str, ...], Floats, Floats]:
+    """Names, lower ends [n, 1] and widths [n, 1] of the ramps between neighbouring bounds."""
+    pairs = list(itertools.pairwise(bounds))
+    low = np.array([[one] for one, _ in pairs])
+    return tuple(f"{name}_{one:g}" for one, _ in pairs), low, np.array([[b - a] for a, b in pairs])
 
 
 def _z(f: _Facts) -> Floats:
@@ -65,7 +76,9 @@ def _z(f: _Facts) -> Floats:
 
 def _risen(f: _Facts, low: float = 1.5, high: float = 5.0) -> Floats:
     """0 to 1: how clearly the swept stroke stands above the record over the last 100 shots."""
-    return _or_0(_ramp(_z(f), low, high))
+    if (low, high) not in f.risen:
+        f.risen[low, high] = _or_0(_ramp(_z(f), low, high))
+    return f.risen[low, high]
 
 
 def _clear(f: _Facts) -> Floats:
@@ -331,28 +344,49 @@ _BEYOND_TWO: Final = (
 
 @dataclasses.dataclass(frozen=True)
 class Design:
-    """Every shape of every evidence: {"term.shape": float64 [k]}, 0 where the evidence is missing."""
+    """Every shape of every evidence: rows [n, k] in the order of `names`, 0 where the evidence is missing."""
 
-    columns: dict[str, Floats]
+    rows: Floats
     few_signals: NDArray[np.bool_]
     enough: NDArray[np.bool_]
+
+    @property
+    def columns(self) -> dict[str, Floats]:
+        """{"term.shape": float64 [k]}."""
+        return dict(zip(names(), self.rows, strict=True))
 
 
 def design(facts: Floats) -> Design:
     """The shapes of facts [k, F], in a fixed order. An evidence with any NaN fact is 0 throughout."""
     f = _Facts(facts)
-    columns: dict[str, Floats] = {}
-    for term, shapes in (*EVIDENCE.items(), (CAUSE_ONLY, _shape)):
-        found = shapes(f)
-        there = np.ones(f.length, dtype=bool)
-        for column in found.values():
-            there &= np.isfinite(column)
-        for name, column in found.items():
-            columns[f"{term}.{name}"] = np.where(there, column, 0.0)
-    for joint, (one, other) in JOINT.items():
-        columns[joint] = columns[one] * columns[other]
+    parts = []
+    for shapes in (*EVIDENCE.values(), _shape):
+        found = np.stack(list(shapes(f).values()))
+        parts.append(np.where(np.isfinite(found).all(axis=0), found, 0.0))
+    single = np.concatenate(parts)
+    one, other = _joined()
     few = np.ones(f.length, dtype=bool)
     for name in _BEYOND_TWO:
         few &= ~np.isfinite(f[name])
     enough = np.isfinite(f["swept_rise_pct"]) & (f["shots_seen"] >= SHORT * BLOCK)
-    return Design(columns=columns, few_signals=few, enough=enough)
+    return Design(np.concatenate([single, single[one] * single[other]]), few_signals=few, enough=enough)
+
+
+@functools.cache
+def _single_names() -> tuple[str, ...]:
+    unknown = _Facts(np.full((1, len(FACT_INDEX)), np.nan))
+    every = (*EVIDENCE.items(), (CAUSE_ONLY, _shape))
+    return tuple(f"{term}.{name}" for term, shapes in every for name in shapes(unknown))
+
+
+@functools.cache
+def names() -> tuple[str, ...]:
+    """The "term.shape" of every row of a design."""
+    return (*_single_names(), *JOINT)
+
+
+@functools.cache
+def _joined() -> tuple[list[int], list[int]]:
+    """Rows whose products are the joint shapes."""
+    place = {name: i for i, name in enumerate(_single_names())}
+    return [place[one] for one, _ in JOINT.values()], [place[other] for _, other in JOINT.values()]
