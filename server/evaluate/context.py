@@ -1,6 +1,7 @@
 """What surrounds the shots of one press while they are evaluated: configuration, baselines, events."""
 
 import dataclasses
+import functools
 import json
 import math
 from collections.abc import Mapping, Sequence
@@ -101,21 +102,39 @@ class Context:
 
 def watch_of(row: Mapping[str, Any], press: Press, *, false_alarms_a_week: float) -> Watch:
     """A watch from a baseline row, its charts planned for a rate of false alarms."""
-    kept = json.loads(row["signals"])
-    signals: Mapping[str, Mapping[str, float]] = kept["signals"]
-
-    def numbers(names: Sequence[str], field: str) -> NDArray[np.float64]:
-        return np.array([_number(signals.get(name, {}).get(field)) for name in names])
-
-    watched = WatchedRecord(numbers(WATCHED_LEVELS, "center"), numbers(WATCHED_LEVELS, "sigma"))
-    cycle_ms = float(kept.get("cycle_ms") or 0.0)
-    return Watch(
+    return dataclasses.replace(
+        _recorded(row["signals"], press.dose_lag, press.bottom_mm, false_alarms_a_week),
         baseline_no=row["baseline_no"],
         mold=row["mold"],
         material=row["material"],
         setup=row["setup"],
         to_ms=row["to_ms"],
-        dose_lag=press.dose_lag if press.dose_lag is not None else int(kept.get("dose_lag") or 0),
+    )
+
+
+# A record never changes once it is in force, and is read again with every shot of its press.
+@functools.lru_cache(maxsize=1_000)
+def _recorded(
+    signals_text: str, dose_lag: int | None, bottom_mm: float | None, false_alarms_a_week: float
+) -> Watch:
+    """The watch of a record's kept signals, not yet of any press; its arrays are never written to."""
+    kept = json.loads(signals_text)
+    signals: Mapping[str, Mapping[str, float]] = kept["signals"]
+
+    def numbers(names: Sequence[str], field: str) -> NDArray[np.float64]:
+        found = np.array([_number(signals.get(name, {}).get(field)) for name in names])
+        found.setflags(write=False)
+        return found
+
+    watched = WatchedRecord(numbers(WATCHED_LEVELS, "center"), numbers(WATCHED_LEVELS, "sigma"))
+    cycle_ms = float(kept.get("cycle_ms") or 0.0)
+    return Watch(
+        baseline_no=0,
+        mold="",
+        material="",
+        setup=None,
+        to_ms=0,
+        dose_lag=dose_lag if dose_lag is not None else int(kept.get("dose_lag") or 0),
         cycle_ms=cycle_ms,
         center=numbers(RULED_SIGNALS, "center"),
         sigma=numbers(RULED_SIGNALS, "sigma"),
@@ -123,7 +142,7 @@ def watch_of(row: Mapping[str, Any], press: Press, *, false_alarms_a_week: float
             center=numbers(EVIDENCE_SIGNALS, "center"),
             sigma=numbers(EVIDENCE_SIGNALS, "sigma"),
             step=numbers(EVIDENCE_SIGNALS, "step"),
-            bottom_mm=BOTTOM_MM if press.bottom_mm is None else press.bottom_mm,
+            bottom_mm=BOTTOM_MM if bottom_mm is None else bottom_mm,
             within=numbers(EVIDENCE_SIGNALS, "sigma_within"),
         ),
         missing=tuple(name for name in EVIDENCE_SIGNALS if name not in signals),

@@ -138,27 +138,33 @@ class _Fold:
         waiting = len(self.memory.waiting)
         whole = np.concatenate((self.memory.waiting, values)) if waiting else values
         groups = len(whole) // size
-        used = whole[: groups * size].reshape(groups, size, _LEVELS)[:, aside:]
-        z = (used - self._record.center) / self._record.sigma
-        settled = 0
-        if groups and self.memory.settles.any():
-            self.memory, settled = _settled(self.memory, z[0]), 1
-        level, scatter = level_and_scatter(z, anchor=self.memory.anchor)
-        values = np.concatenate((level, scatter[:, _SCATTERED]), axis=1)
-        for number in range(settled, groups):
-            last = (number + 1) * size - waiting - 1
-            first = max(0, last - size + 1)
-            self._group(
-                values[number],
-                int(at_ms[first]) if number or not waiting else self.memory.waiting_since_ms,
-                int(at_ms[last]),
-                int(counter[last]),
-            )
+        if groups:
+            self._groups(whole[: groups * size].reshape(groups, size, _LEVELS)[:, aside:], at_ms, counter)
         left = whole[groups * size :]
         since = self.memory.waiting_since_ms
         if groups or not waiting:
             since = int(at_ms[len(at_ms) - len(left)]) if len(left) else -1
         self.memory = dataclasses.replace(self.memory, waiting=left.copy(), waiting_since_ms=since)
+
+    def _groups(self, used: Floats, at_ms: NDArray[Any], counter: NDArray[Any]) -> None:
+        """Whole groups used [groups, shots, 6]; the first began with the shots that waited."""
+        size, waiting = self._plan.grouping.size, len(self.memory.waiting)
+        began_ms = self.memory.waiting_since_ms
+        z = (used - self._record.center) / self._record.sigma
+        settled = 0
+        if self.memory.settles.any():
+            self.memory, settled = _settled(self.memory, z[0]), 1
+        level, scatter = level_and_scatter(z, anchor=self.memory.anchor)
+        values = np.concatenate((level, scatter[:, _SCATTERED]), axis=1)
+        for number in range(settled, len(used)):
+            last = (number + 1) * size - waiting - 1
+            first = max(0, last - size + 1)
+            self._group(
+                values[number],
+                int(at_ms[first]) if number or not waiting else began_ms,
+                int(at_ms[last]),
+                int(counter[last]),
+            )
 
     def _group(self, values: Floats, from_ms: int, to_ms: int, counter: int) -> None:
         memory = self.memory

@@ -24,6 +24,7 @@ from server.valve.blocks import (
     SIGNALS,
     SIZE,
     SWEPT,
+    WIDTH,
     Reference,
     level_of,
     summarise,
@@ -178,7 +179,7 @@ def _stretch(
     index = np.flatnonzero(usable)
     shots = np.concatenate([state.partial, values[index]])
     made = len(shots) // BLOCK
-    rows = summarise(shots, reference=reference)
+    rows = summarise(shots, reference=reference) if made else np.empty((0, WIDTH))
     last = np.arange(1, made + 1) * BLOCK - 1 - len(state.partial)
     at_index = (index[last] + begin).astype(np.int64)
     found = _measured(state, rows, reference, at_index)
@@ -232,6 +233,8 @@ def _measured(
     state: EvidenceState, rows: Floats, reference: Reference, at_index: NDArray[np.int64]
 ) -> _Stretch:
     """Facts at each new block row, levels frozen for those before a change is measured."""
+    if not len(rows):  # most single shots complete no block
+        return _Stretch(state, together=state.rows, at_index=at_index, facts=np.empty((0, len(FACTS))))
     earlier = len(state.waiting)
     since_change = np.concatenate([state.waiting, rows])
     if state.kind:

@@ -61,6 +61,9 @@ def judge(
     >>> float(row.log_odds[0]), bool(row.enough[0])
     (-2.9, False)
     """
+    if not len(facts):
+        nothing = np.zeros(0)
+        return Judged(np.zeros((0, len(TERMS))), nothing, np.zeros((0, len(CAUSES))), nothing > 0)
     shapes = design(facts)
     weights = _weights_of(model)
     prior = _a_row(prior_log_odds, len(facts))
