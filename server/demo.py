@@ -23,7 +23,7 @@ from server.demo_work import do_work, put_shelf
 from server.evaluate.press import evaluate_press
 from server.ingest.batch import ReadBatch, ReadShot
 from server.ingest.labels import Label
-from server.pipeline import land
+from server.landing import land
 from server.record.baselines import capture_baseline
 from server.record.events import record_event
 from server.record.presses import configure_mold, configure_press

@@ -26,23 +26,20 @@ from server.ingest import receive as ingest
 from server.ingest import replay
 from server.ingest.batch import ReadBatch
 from server.isolation import Isolation
+from server.landing import land
 from server.measures import Measures
-from server.notify.alarms import AlarmChanged, react_all, suppress, tick
+from server.notify.alarms import AlarmChanged, tick
 from server.notify.capability import capability_now, react_to_capability
 from server.notify.delivery import Courier
-from server.notify.held_back import HELD_KINDS, held_back_by, release_due
+from server.notify.held_back import release_due
 from server.notify.hub import Hub
 from server.notify.outbox import LOG_OUTLET
 from server.notify.outlets import LogOutlet
-from server.notify.press_conditions import conditions_of
-from server.record.case_actions import take_up
 from server.store import evaluation as landed
 from server.store import intake, trouble
 from server.store.database import BACKGROUND, URGENT, USUAL, Store
-from server.store.held_back import keep_held_back
 from server.store.months import Months
-from server.store.page_queries import press_with_state
-from server.store.plant import Press, all_presses, press_by_id, read_settings
+from server.store.plant import all_presses, read_settings
 from server.store.relay import WAKE, relay_of
 from server.store.turns import PLANT_TURN
 
@@ -146,15 +143,13 @@ class Pipeline:
             if turn is None or evaluation is None:
                 return False
             found, now_ms = evaluation, self.now_ms()
-            changes = turn.write(lambda connection: land(connection, found, now_ms=now_ms))
+            landing = turn.write(lambda connection: land(connection, found, now_ms=now_ms))
         self.measures.evaluated(time.monotonic() - began)
-        with self.store.read() as connection:
-            press = press_by_id(connection, press_id)
-        self.hub.publish("shots", press.press)
-        self.hub.publish("score", press.press)
+        self.hub.publish("shots", landing.press)
+        self.hub.publish("score", landing.press)
         if evaluation.findings:
-            self.hub.publish("finding", press.press)
-        self._tell(changes)
+            self.hub.publish("finding", landing.press)
+        self._tell(landing.changes)
         return True
 
     def evaluate_all(self) -> None:
@@ -350,39 +345,3 @@ class Pipeline:
         if changes:
             self.hub.publish("alarm", *{change.id for change in changes})
             self.hub.publish("press", *{change.press for change in changes})
-
-
-def land(connection: sa.Connection, evaluation: landed.Evaluation, *, now_ms: int) -> list[AlarmChanged]:
-    """Store an evaluation and let the alarms react to where it ended."""
-    press = press_by_id(connection, evaluation.press_id)
-    before = press_with_state(connection, press.press)
-    for event in landed.apply(connection, evaluation, now_ms=now_ms):
-        take_up(connection, press, event, now_ms=now_ms)
-    if evaluation.rest_from_ms is not None:
-        return []
-    # Not where the piece before this one ended: what came and went in it calls, history calls nobody.
-    seen_ms = before["alarms_seen_ms"] if before is not None else None
-    whole = landed.with_unseen(connection, evaluation, seen_ms=seen_ms)
-    landed.note_seen(connection, evaluation)
-    return _alarms(connection, press, whole, seen_ms=seen_ms, now_ms=now_ms)
-
-
-def _alarms(
-    connection: sa.Connection,
-    press: Press,
-    evaluation: landed.Evaluation,
-    *,
-    seen_ms: int | None,
-    now_ms: int,
-) -> list[AlarmChanged]:
-    """Every condition the evaluation speaks of meets its alarm, held back where that is by design."""
-    conditions = conditions_of(
-        connection, press, evaluation, settings=read_settings(connection), seen_ms=seen_ms
-    )
-    reason = held_back_by(connection, press, evaluation.state)
-    keep_held_back(connection, press.press_id, reason)
-    held = [(condition, reason if condition.kind in HELD_KINDS else "") for condition in conditions]
-    changes = react_all(connection, press, held, now_ms=now_ms)
-    if not reason:
-        changes += suppress(connection, press, suppressed_by="", now_ms=now_ms)
-    return changes

@@ -43,11 +43,18 @@ def react(
 
 
 def react_all(
-    connection: sa.Connection, press: Press, conditions: Sequence[tuple[Condition, str]], *, now_ms: int
+    connection: sa.Connection,
+    press: Press,
+    conditions: Sequence[tuple[Condition, str]],
+    *,
+    now_ms: int,
+    known: Sequence[Alarm] | None = None,
 ) -> list[AlarmChanged]:
-    """As `react`, for conditions of different kinds with what suppresses each: looked up once for all."""
-    lock_press(connection, press.press_id)
-    open_now = {alarm.kind: alarm for alarm in kept.open_alarms_of(connection, press.press_id)}
+    """As `react`, for conditions of different kinds with what suppresses each: looked up once for all.
+
+    known: the press's open alarms, by whom they were already looked up with the press locked.
+    """
+    open_now = {alarm.kind: alarm for alarm in _open_of(connection, press, known)}
     kinds = [condition.kind for condition, _ in conditions]
     if len(set(kinds)) < len(kinds):
         raise ValueError(f"one condition a kind, not {kinds}")
@@ -87,14 +94,25 @@ def _react(
 
 
 def suppress(
-    connection: sa.Connection, press: Press, *, suppressed_by: str, now_ms: int
+    connection: sa.Connection,
+    press: Press,
+    *,
+    suppressed_by: str,
+    now_ms: int,
+    known: Sequence[Alarm] | None = None,
 ) -> list[AlarmChanged]:
-    """Suppress every open alarm of a press by design, or release them ('')."""
-    lock_press(connection, press.press_id)
+    """Suppress the open alarms of a press by design, or release them (''); known: these alone."""
     changes: list[AlarmChanged] = []
-    for alarm in kept.open_alarms_of(connection, press.press_id):
+    for alarm in _open_of(connection, press, known):
         _suppressed(connection, alarm, suppressed_by, changes, now_ms=now_ms)
     return changes
+
+
+def _open_of(connection: sa.Connection, press: Press, known: Sequence[Alarm] | None) -> Sequence[Alarm]:
+    if known is not None:
+        return known
+    lock_press(connection, press.press_id)
+    return kept.open_alarms_of(connection, press.press_id)
 
 
 def _suppressed(

@@ -11,13 +11,7 @@ from typing import Any, Final
 import sqlalchemy as sa
 
 from server.notify.alarms import AlarmChanged, suppress
-from server.store.held_back import (
-    events_of_kind,
-    held_since,
-    keep_held_back,
-    molds_lately,
-    studies_between,
-)
+from server.store.held_back import held_since, keep_held_back, lately_of
 from server.store.plant import Press, press_by_id
 
 STARTUP: Final = "startup"
@@ -44,13 +38,16 @@ def held_back_by(connection: sa.Connection, press: Press, state: Mapping[str, An
         return ""
     if json.loads(state["watching"] or "{}").get("restart_left", 0) > 0:
         return STARTUP
-    if len(molds_lately(connection, press.press_id, last=MOLD_SHOTS)) > 1:
-        return MOLD_CHANGE
-    trial = events_of_kind(
-        connection, press.press_id, kind="setting", from_ms=now_ms - TRIAL_MS, to_ms=now_ms
+    lately = lately_of(
+        connection,
+        press.press_id,
+        last=MOLD_SHOTS,
+        settings=(now_ms - TRIAL_MS, now_ms),
+        studies=(now_ms - STUDY_MS, now_ms + STUDY_MS),
     )
-    studied = studies_between(connection, press.press_id, from_ms=now_ms - STUDY_MS, to_ms=now_ms + STUDY_MS)
-    return STUDY if studied or trial >= TRIAL_SETTINGS else ""
+    if lately.molds > 1:
+        return MOLD_CHANGE
+    return STUDY if lately.studies or lately.settings >= TRIAL_SETTINGS else ""
 
 
 def release_due(connection: sa.Connection, *, now_ms: int) -> list[AlarmChanged]:

@@ -11,14 +11,10 @@ import struct
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
-import sqlalchemy as sa
-
 from server.contract import BUDGETED, CAUSES, LEVEL_MOVED, SCATTER_GROWN
 from server.notify.chart_conditions import doubt_condition, scatter_condition, shift_condition
 from server.notify.conditions import Condition, bottoming_condition, leak_condition
-from server.store import alarms as kept
 from server.store.evaluation import Evaluation
-from server.store.plant import Press
 
 #: What a leak does to a press: its own alarm speaks for these.
 LEAK_SIGNALS: Final = frozenset(
@@ -49,17 +45,15 @@ class _Look:
 
 
 def conditions_of(
-    connection: sa.Connection,
-    press: Press,
-    evaluation: Evaluation,
-    *,
-    settings: Mapping[str, Any],
-    seen_ms: int | None,
+    evaluation: Evaluation, *, settings: Mapping[str, Any], seen_ms: int | None, leaks: bool
 ) -> list[Condition]:
-    """Every condition the evaluation says something about; the others stay as they are."""
+    """Every condition the evaluation says something about; the others stay as they are.
+
+    leaks: whether the press has an open alarm of a leak that goes on.
+    """
     state = evaluation.state
     look = _Look(evaluation, seen_ms, json.loads(state["watching"] or "{}"), causes_of(state["causes"]))
-    leak = _leak(connection, press, look, settings)
+    leak = _leak(look, settings, leaks=leaks)
     explained = LEAK_SIGNALS if leak is not None and leak.active_now else frozenset()
     active = [one for one in look.watching.get("active", ()) if one["signal"] not in explained]
     # Of level and scatter of one signal the one that began first speaks for both.
@@ -98,9 +92,7 @@ def _bottoming(look: _Look) -> Condition:
     )
 
 
-def _leak(
-    connection: sa.Connection, press: Press, look: _Look, settings: Mapping[str, Any]
-) -> Condition | None:
+def _leak(look: _Look, settings: Mapping[str, Any], *, leaks: bool) -> Condition | None:
     state, seen_ms = look.state, look.seen_ms
     likelihood = _logistic(state["log_odds"])
     if likelihood is None or state["leak_status"] != "ok":
@@ -109,11 +101,10 @@ def _leak(
     high = [
         row["log_odds"] for row in look.evaluation.scores if seen_ms is not None and row["at_ms"] > seen_ms
     ]
-    opened = kept.open_alarm(connection, press.press_id, "leak")
     return leak_condition(
         likelihood,
         look.causes,
-        opened is not None and opened.active,
+        leaks,
         settings,
         highest=_logistic(max(high)) if high else None,
         facts={"box": state["box"], "mold": state["mold"], "score_ms": state["score_ms"]},

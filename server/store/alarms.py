@@ -8,6 +8,7 @@ from urllib.parse import quote
 
 import sqlalchemy as sa
 
+from server.store.asked import Asked
 from server.store.numbering import next_of_press
 from server.store.tables import alarm_steps, alarms, press_states, presses
 
@@ -89,7 +90,18 @@ def _alarms() -> sa.Select[Any]:
 
 
 def _alarm(row: Any) -> Alarm:
-    return Alarm(**{**row._mapping, "facts": json.loads(row.facts)})
+    return _alarm_with(row._mapping)
+
+
+def _alarm_with(values: Mapping[str, Any]) -> Alarm:
+    return Alarm(**{**values, "facts": json.loads(values["facts"])})
+
+
+_OPEN = Asked(
+    _alarms()
+    .where(alarms.c.press_id == sa.bindparam("press_id", type_=sa.Integer), alarms.c.open_mark == 1)
+    .order_by(alarms.c.alarm_no)
+)
 
 
 def open_alarm(connection: sa.Connection, press_id: int, kind: str) -> Alarm | None:
@@ -110,8 +122,7 @@ def open_alarms(connection: sa.Connection, *, kind: str | None = None) -> list[A
 
 def open_alarms_of(connection: sa.Connection, press_id: int) -> list[Alarm]:
     """The open alarms of one press, oldest first."""
-    query = _alarms().where(alarms.c.press_id == press_id, alarms.c.open_mark == 1)
-    return [_alarm(row) for row in connection.execute(query.order_by(alarms.c.alarm_no))]
+    return [_alarm_with(row) for row in _OPEN.dicts(connection, press_id=press_id)]
 
 
 def alarm_by_no(connection: sa.Connection, press: str, alarm_no: int) -> Alarm | None:

@@ -5,6 +5,7 @@ replaced, so that evaluating again is the same as having evaluated once.
 """
 
 import dataclasses
+import functools
 import itertools
 from collections.abc import Mapping, Sequence
 from typing import Any
@@ -14,6 +15,7 @@ import sqlalchemy as sa
 
 from server.maths.quantile_sketch import merged as merged_sketches
 from server.store import intake
+from server.store.asked import EVER, Asked, do, mark_of
 from server.store.bulk import insert_rows
 from server.store.plant import upsert
 from server.store.records import Event
@@ -24,6 +26,7 @@ from server.store.tables import (
     events,
     findings,
     press_states,
+    presses,
     rollups,
     scores,
 )
@@ -69,48 +72,90 @@ class Evaluation:
     settings: list[dict[str, Any]] = dataclasses.field(default_factory=list)
 
 
+_HERE: sa.BindParameter[int] = sa.bindparam("press_id", type_=sa.Integer)
+_SINCE: sa.BindParameter[int] = sa.bindparam("since_ms", type_=sa.BigInteger)
+_STATE_AT = Asked(
+    sa.select(*(checkpoints.c[field.name] for field in dataclasses.fields(Checkpoint)))
+    .where(
+        checkpoints.c.press_id == _HERE,
+        checkpoints.c.at_ms < sa.bindparam("before_ms", type_=sa.BigInteger),
+        checkpoints.c.codec == sa.bindparam("codec", type_=sa.Integer),
+    )
+    .order_by(checkpoints.c.at_ms.desc(), checkpoints.c.counter.desc())
+    .limit(sa.literal_column("1"))
+)
+_IN_FORCE = Asked(
+    sa.select(baselines)
+    .where(baselines.c.press_id == _HERE, baselines.c.state == "approved")
+    .order_by(baselines.c.to_ms, baselines.c.baseline_no)
+)
+_EVENTS = Asked(
+    sa.select(events)
+    .where(events.c.press_id == _HERE, events.c.at_ms >= _SINCE, events.c.author != BY_SHOTS)
+    .order_by(events.c.at_ms, events.c.event_no)
+)
+_FINER = Asked(
+    sa.select(
+        rollups.c.bucket_ms,
+        rollups.c.setup_id,
+        rollups.c.signal,
+        rollups.c.n,
+        rollups.c.mean,
+        rollups.c.m2,
+        rollups.c.low,
+        rollups.c.high,
+        sa.case((rollups.c.bucket_ms < sa.bindparam("newest_ms", type_=sa.BigInteger), rollups.c.sketch)),
+    )
+    .where(
+        rollups.c.press_id == _HERE,
+        rollups.c.grain == sa.bindparam("grain", type_=sa.Integer),
+        rollups.c.bucket_ms >= _SINCE,
+        rollups.c.bucket_ms < sa.bindparam("until_ms", type_=sa.BigInteger),
+    )
+    .order_by(rollups.c.bucket_ms)
+)
+_FORGET_STATES = Asked(
+    sa.delete(checkpoints).where(
+        checkpoints.c.press_id == _HERE,
+        checkpoints.c.ordinal >= sa.bindparam("first", type_=sa.BigInteger),
+        checkpoints.c.ordinal <= sa.bindparam("last", type_=sa.BigInteger),
+    )
+)
+
+
 def checkpoint_before(connection: sa.Connection, press_id: int, at_ms: int, codec: int) -> Checkpoint | None:
     """The last checkpoint strictly before the first shot that could stand at `at_ms`."""
-    row = connection.execute(
-        sa.select(checkpoints)
-        .where(checkpoints.c.press_id == press_id, checkpoints.c.at_ms < at_ms, checkpoints.c.codec == codec)
-        .order_by(checkpoints.c.at_ms.desc(), checkpoints.c.counter.desc())
-        .limit(1)
-    ).one_or_none()
-    if row is None:
-        return None
-    return Checkpoint(row.at_ms, row.counter, row.ordinal, row.codec, bytes(row.state))
+    row = _STATE_AT.row(connection, press_id=press_id, before_ms=at_ms, codec=codec)
+    return None if row is None else Checkpoint(*row)
 
 
 def baselines_in_force(connection: sa.Connection, press_id: int) -> list[Mapping[str, Any]]:
     """Approved baselines in the order they came into force."""
-    rows = connection.execute(
-        sa.select(baselines)
-        .where(baselines.c.press_id == press_id, baselines.c.state == "approved")
-        .order_by(baselines.c.to_ms, baselines.c.baseline_no)
-    )
-    return [dict(row._mapping) for row in rows]
+    return list(_IN_FORCE.dicts(connection, press_id=press_id))
 
 
 def events_since(connection: sa.Connection, press_id: int, at_ms: int) -> list[Mapping[str, Any]]:
     """What people recorded since then; what the shots tell by themselves is read from the shots."""
-    rows = connection.execute(
-        sa.select(events)
-        .where(events.c.press_id == press_id, events.c.at_ms >= at_ms, events.c.author != BY_SHOTS)
-        .order_by(events.c.at_ms, events.c.event_no)
-    )
-    return [dict(row._mapping) for row in rows]
+    return list(_EVENTS.dicts(connection, press_id=press_id, since_ms=at_ms))
 
 
-def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> list[Event]:
+def apply(
+    connection: sa.Connection,
+    evaluation: Evaluation,
+    *,
+    now_ms: int,
+    also: Mapping[str, Any] | None = None,
+) -> list[Event]:
     """Replace what stands after `evaluation.after` by the rows computed, and clear its intake.
 
-    Returns changes of set-points that were not known before.
+    also: what else changes in the press's state. Returns changes of set-points that were not known before.
+    On PostgreSQL the press is locked from here on, as by `numbering.lock_press`.
     """
     press_id = evaluation.press_id
+    keep_state(connection, press_id, {**evaluation.state, **(also or {})})
     _clear(connection, press_id, evaluation.after)
     own = {"press_id": press_id}
-    upsert(connection, findings, [own | row for row in evaluation.findings])
+    _keep_findings(connection, [own | row for row in evaluation.findings], after=evaluation.after)
     _insert_many(connection, scores, [own | row for row in evaluation.scores])
     _insert_many(connection, rollups, [own | {"grain": TEN_MINUTES} | row for row in evaluation.rollups])
     roll_up_further(connection, press_id, evaluation.rollups)
@@ -122,9 +167,6 @@ def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> 
         after_ms=evaluation.after[0] if evaluation.after else None,
         until_ms=evaluation.state["evaluated_ms"],
         now_ms=now_ms,
-    )
-    connection.execute(
-        sa.update(press_states).where(press_states.c.press_id == press_id).values(**evaluation.state)
     )
     intake.remove(connection, press_id, evaluation.batch_ids)
     if evaluation.rest_from_ms is not None:
@@ -140,28 +182,25 @@ def apply(connection: sa.Connection, evaluation: Evaluation, *, now_ms: int) -> 
 
 
 def _clear(connection: sa.Connection, press_id: int, after: tuple[int, int] | None) -> None:
-    at, counter = after if after is not None else (-(1 << 62), -1)
-    # Done for every live batch: the expression language would take most of its time.
-    mark = _mark(connection)
+    at, counter = after if after is not None else (EVER, -1)
+    mark = mark_of(connection)
     for table, time, number in (
         ("findings", "from_ms", "from_counter"),
         ("scores", "at_ms", "counter"),
         ("checkpoints", "at_ms", "counter"),
     ):
-        connection.exec_driver_sql(
+        do(
+            connection,
             f"DELETE FROM {table} WHERE press_id = {mark} AND {time} >= {mark}"
             f" AND ({time} > {mark} OR {number} > {mark})",
             (press_id, at, at, counter),
         )
     for grain in GRAINS:
-        connection.exec_driver_sql(
+        do(
+            connection,
             f"DELETE FROM rollups WHERE press_id = {mark} AND grain = {mark} AND bucket_ms >= {mark}",
             (press_id, grain, bucket_of(at, grain)),
         )
-
-
-def _mark(connection: sa.Connection) -> str:
-    return "?" if connection.dialect.name == "sqlite" else "%s"
 
 
 def bucket_of(at_ms: int, grain: int) -> int:
@@ -172,7 +211,18 @@ def bucket_of(at_ms: int, grain: int) -> int:
 def _insert_many(connection: sa.Connection, table: sa.Table, rows: Sequence[Mapping[str, Any]]) -> None:
     if rows:
         names = list(rows[0])
-        insert_rows(connection, table, names, [tuple(row[name] for name in names) for row in rows])
+        insert_rows(
+            connection, table, names, [tuple(row[name] for name in names) for row in rows], raced=False
+        )
+
+
+def _keep_findings(
+    connection: sa.Connection, rows: Sequence[dict[str, Any]], *, after: tuple[int, int] | None
+) -> None:
+    """Findings that begin after `after` were cleared; an earlier one goes on, and takes its own place."""
+    begun = [after is None or (row["from_ms"], row["from_counter"]) > after for row in rows]
+    upsert(connection, findings, [row for row, is_new in zip(rows, begun, strict=True) if not is_new])
+    _insert_many(connection, findings, [row for row, is_new in zip(rows, begun, strict=True) if is_new])
 
 
 def roll_up_further(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[str, Any]]) -> None:
@@ -185,14 +235,14 @@ def roll_up_further(connection: sa.Connection, press_id: int, fine: Sequence[Map
         return
     for finer, grain in ((TEN_MINUTES, HOUR), (HOUR, DAY)):
         first, last = bucket_of(touched[0], grain), bucket_of(touched[-1], grain)
-        mark = _mark(connection)
-        rows = connection.exec_driver_sql(
-            "SELECT bucket_ms, setup_id, signal, n, mean, m2, low, high,"
-            f" CASE WHEN bucket_ms < {mark} THEN sketch END FROM rollups"
-            f" WHERE press_id = {mark} AND grain = {mark} AND bucket_ms >= {mark} AND bucket_ms < {mark}"
-            " ORDER BY bucket_ms",
-            (last, press_id, finer, first, last + grain * 1000),
-        ).all()
+        rows = _FINER.rows(
+            connection,
+            press_id=press_id,
+            grain=finer,
+            since_ms=first,
+            until_ms=last + grain * 1000,
+            newest_ms=last,
+        )
         merged: dict[tuple[int, int, str], tuple[int, float, float, float, float]] = {}
         parts: dict[tuple[int, int, str], list[bytes | None]] = {}
         for bucket_ms, setup_id, signal, n, mean, m2, low, high, sketch in rows:
@@ -244,14 +294,8 @@ def merge_summaries(
 def _keep_checkpoints(connection: sa.Connection, press_id: int, made: Sequence[Checkpoint]) -> None:
     for one in made:
         start = one.ordinal - one.ordinal % CHECKPOINT_EVERY
-        connection.execute(
-            sa.delete(checkpoints).where(
-                checkpoints.c.press_id == press_id,
-                checkpoints.c.ordinal >= start,
-                checkpoints.c.ordinal <= one.ordinal,
-            )
-        )
-        connection.execute(sa.insert(checkpoints).values(press_id=press_id, **dataclasses.asdict(one)))
+        _FORGET_STATES.run(connection, press_id=press_id, first=start, last=one.ordinal)
+        _insert_many(connection, checkpoints, [{"press_id": press_id, **dataclasses.asdict(one)}])
 
 
 def with_unseen(connection: sa.Connection, evaluation: Evaluation, *, seen_ms: int | None) -> Evaluation:
@@ -274,13 +318,32 @@ def with_unseen(connection: sa.Connection, evaluation: Evaluation, *, seen_ms: i
     )
 
 
-def note_seen(connection: sa.Connection, evaluation: Evaluation) -> None:
-    """Alarms have reacted to everything up to where the evaluation ended."""
-    connection.execute(
+_SEEN = Asked(
+    sa.select(press_states.c.alarms_seen_ms)
+    .join(presses, presses.c.press_id == press_states.c.press_id)
+    .where(press_states.c.press_id == _HERE, presses.c.accepted)
+)
+
+
+def alarms_seen_ms(connection: sa.Connection, press_id: int) -> int | None:
+    """Up to when alarms of a press of the plant have reacted to its shots; None: to nothing yet."""
+    row = _SEEN.row(connection, press_id=press_id)
+    return None if row is None else row[0]
+
+
+@functools.lru_cache(maxsize=16)
+def _keeping(names: tuple[str, ...]) -> Asked:
+    of = {name: sa.bindparam(name, type_=press_states.c[name].type) for name in names}
+    return Asked(
         sa.update(press_states)
-        .where(press_states.c.press_id == evaluation.press_id)
-        .values(alarms_seen_ms=evaluation.state["evaluated_ms"])
+        .where(press_states.c.press_id == sa.bindparam("of_press", type_=sa.Integer))
+        .values(**of)
     )
+
+
+def keep_state(connection: sa.Connection, press_id: int, state: Mapping[str, Any]) -> None:
+    """Keep what is now known of a press: columns of its state by name."""
+    _keeping(tuple(state)).run(connection, of_press=press_id, **state)
 
 
 def note_trouble(connection: sa.Connection, press_id: int, text: str) -> None:

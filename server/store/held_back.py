@@ -1,50 +1,75 @@
 """Why a press's alarms are held back by design, and the questions that decide it."""
 
+import dataclasses
+
 import sqlalchemy as sa
 
+from server.store.asked import Asked
 from server.store.reported import BY_SHOTS
 from server.store.tables import events, press_states, setups, shots, studies
 
+Stretch = tuple[int, int]
 
-def molds_lately(connection: sa.Connection, press_id: int, *, last: int) -> set[str]:
-    """Molds of a press's newest shots."""
+
+@dataclasses.dataclass(frozen=True)
+class Lately:
+    """How many molds a press's newest shots had, settings people changed, and studies were made."""
+
+    molds: int
+    settings: int
+    studies: int
+
+
+def _lately() -> Asked:
+    def value(name: str) -> sa.BindParameter[int]:
+        return sa.bindparam(name, type_=sa.BigInteger)
+
+    press_id = sa.bindparam("press_id", type_=sa.Integer)
     newest = (
         sa.select(shots.c.setup_id)
         .where(shots.c.press_id == press_id)
         .order_by(shots.c.at_ms.desc(), shots.c.counter.desc())
-        .limit(last)
+        .limit(value("last"))
         .subquery()
     )
-    query = (
-        sa.select(setups.c.mold)
-        .join(newest, newest.c.setup_id == setups.c.setup_id)
+    molds = (
+        sa.select(sa.func.count(setups.c.mold.distinct()))
+        .join_from(setups, newest, newest.c.setup_id == setups.c.setup_id)
         .where(setups.c.press_id == press_id)
-        .distinct()
     )
-    return {str(mold) for mold in connection.execute(query).scalars()}
-
-
-def events_of_kind(connection: sa.Connection, press_id: int, *, kind: str, from_ms: int, to_ms: int) -> int:
-    """How many events of a kind people recorded within a time, both ends included.
-
-    What a press reports by itself does not count: one whose set-points never rest would call nobody again.
-    """
-    query = sa.select(sa.func.count()).where(
+    # What a press reports by itself does not count: one whose set-points never rest would call nobody again.
+    changed = sa.select(sa.func.count(events.c.event_no)).where(
         events.c.press_id == press_id,
-        events.c.at_ms >= from_ms,
-        events.c.at_ms <= to_ms,
-        events.c.kind == kind,
+        events.c.at_ms >= value("settings_from_ms"),
+        events.c.at_ms <= value("settings_to_ms"),
+        events.c.kind == "setting",
         events.c.author != BY_SHOTS,
     )
-    return int(connection.execute(query).scalar_one())
-
-
-def studies_between(connection: sa.Connection, press_id: int, *, from_ms: int, to_ms: int) -> int:
-    """How many studies of a press lie within a time, both ends included."""
-    query = sa.select(sa.func.count()).where(
-        studies.c.press_id == press_id, studies.c.at_ms >= from_ms, studies.c.at_ms <= to_ms
+    studied = sa.select(sa.func.count(studies.c.study_no)).where(
+        studies.c.press_id == press_id,
+        studies.c.at_ms >= value("studies_from_ms"),
+        studies.c.at_ms <= value("studies_to_ms"),
     )
-    return int(connection.execute(query).scalar_one())
+    return Asked(sa.select(*(one.scalar_subquery() for one in (molds, changed, studied))))
+
+
+_LATELY = _lately()
+
+
+def lately_of(
+    connection: sa.Connection, press_id: int, *, last: int, settings: Stretch, studies: Stretch
+) -> Lately:
+    """Molds of the `last` shots, and what people did within stretches of time, both ends included."""
+    (row,) = _LATELY.rows(
+        connection,
+        press_id=press_id,
+        last=last,
+        settings_from_ms=settings[0],
+        settings_to_ms=settings[1],
+        studies_from_ms=studies[0],
+        studies_to_ms=studies[1],
+    )
+    return Lately(*map(int, row))
 
 
 def keep_held_back(connection: sa.Connection, press_id: int, reason: str) -> None:

@@ -7,6 +7,7 @@ from collections.abc import Mapping
 
 import sqlalchemy as sa
 
+from server.store.asked import Asked, do, do_each, mark_of
 from server.store.tables import intake
 
 #: Why a press waits: everything is computed again, and what a piece of work left.
@@ -14,6 +15,18 @@ REBUILD, REST = "rebuild", "rest"
 
 # Batch ids only have to differ; the time in the upper bits keeps them readable.
 _serial = itertools.count(int.from_bytes(os.urandom(2), "big"))
+
+
+_WAITING = Asked(
+    sa.select(intake.c.batch_id, intake.c.earliest_ms, intake.c.shots, intake.c.reason).where(
+        intake.c.press_id == sa.bindparam("press_id", type_=sa.Integer)
+    )
+)
+_PRESSES = Asked(
+    sa.select(intake.c.press_id)
+    .group_by(intake.c.press_id)
+    .order_by(sa.func.min(intake.c.arrived_ms), intake.c.press_id)
+)
 
 
 @dataclasses.dataclass(frozen=True)
@@ -52,39 +65,25 @@ def add_shots(connection: sa.Connection, arrived: Mapping[int, tuple[int, int]],
         (press_id, (now_ms << 20) | (next(_serial) & 0xFFFFF), earliest_ms, shots, now_ms, "shots")
         for press_id, (earliest_ms, shots) in arrived.items()
     ]
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
-    connection.exec_driver_sql(
+    do_each(
+        connection,
         "INSERT INTO intake (press_id, batch_id, earliest_ms, shots, arrived_ms, reason)"
-        f" VALUES ({', '.join([mark] * 6)})",
+        f" VALUES ({', '.join([mark_of(connection)] * 6)})",
         rows,
     )
 
 
 def waiting_presses(connection: sa.Connection) -> list[int]:
     """Presses with intake, the longest waiting first."""
-    rows = connection.execute(
-        sa.select(intake.c.press_id)
-        .group_by(intake.c.press_id)
-        .order_by(sa.func.min(intake.c.arrived_ms), intake.c.press_id)
-    )
-    return list(rows.scalars())
+    return [int(press_id) for (press_id,) in _PRESSES.rows(connection)]
 
 
 def waiting_of(connection: sa.Connection, press_id: int) -> Waiting | None:
-    rows = connection.execute(
-        sa.select(intake.c.batch_id, intake.c.earliest_ms, intake.c.shots, intake.c.reason).where(
-            intake.c.press_id == press_id
-        )
-    ).all()
+    rows = _WAITING.rows(connection, press_id=press_id)
     if not rows:
         return None
-    return Waiting(
-        press_id=press_id,
-        batch_ids=tuple(row.batch_id for row in rows),
-        earliest_ms=min(row.earliest_ms for row in rows),
-        shots=sum(row.shots for row in rows),
-        is_rebuild=any(row.reason == REBUILD for row in rows),
-    )
+    batch_ids, earliest_ms, shots, reasons = zip(*rows, strict=True)
+    return Waiting(press_id, batch_ids, min(earliest_ms), sum(shots), is_rebuild=REBUILD in reasons)
 
 
 def rebuilding(connection: sa.Connection) -> dict[int, int]:
@@ -108,9 +107,11 @@ def pending(connection: sa.Connection, press_id: int) -> int:
 
 
 def remove(connection: sa.Connection, press_id: int, batch_ids: tuple[int, ...]) -> None:
+    mark = mark_of(connection)
     for start in range(0, len(batch_ids), 500):
-        connection.execute(
-            sa.delete(intake).where(
-                intake.c.press_id == press_id, intake.c.batch_id.in_(batch_ids[start : start + 500])
-            )
+        part = batch_ids[start : start + 500]
+        do(
+            connection,
+            f"DELETE FROM intake WHERE press_id = {mark} AND batch_id IN ({', '.join([mark] * len(part))})",
+            (press_id, *part),
         )

@@ -10,19 +10,25 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
+from server.store.asked import Asked
 from server.store.tables import press_states
 
 #: First half of our advisory locks; the second is the table.
 _OURS: Final = 0x52_74
 
 
+_OF_PRESS = Asked(
+    sa.select(press_states.c.press_id)
+    .where(press_states.c.press_id == sa.bindparam("press_id", type_=sa.Integer))
+    .with_for_update()
+)
+
+
 def lock_press(connection: sa.Connection, press_id: int) -> None:
     """Let nobody else number or change alarms of this press until the transaction ends (PostgreSQL)."""
     if connection.dialect.name != "postgresql":
         return
-    connection.execute(
-        sa.select(press_states.c.press_id).where(press_states.c.press_id == press_id).with_for_update()
-    )
+    _OF_PRESS.rows(connection, press_id=press_id)
 
 
 def lock_table(connection: sa.Connection, table: sa.FromClause) -> None:

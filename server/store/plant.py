@@ -10,6 +10,7 @@ import sqlalchemy as sa
 
 from server.errors import NotFoundError
 from server.language import N_
+from server.store.asked import Asked
 from server.store.numbering import lock_table
 from server.store.tables import molds, plant_settings, press_states, presses, setups
 
@@ -48,6 +49,18 @@ class Setup:
     first_seen_ms: int
 
 
+_OF_PRESS = [presses.c[field.name] for field in dataclasses.fields(Press)]
+_HERE: sa.BindParameter[int] = sa.bindparam("press_id", type_=sa.Integer)
+_BY_ID = Asked(sa.select(*_OF_PRESS).where(presses.c.press_id == _HERE))
+_COUNT = Asked(sa.select(sa.func.count()).select_from(presses).where(presses.c.accepted))
+_SETUPS = Asked(
+    sa.select(*(setups.c[field.name] for field in dataclasses.fields(Setup))).where(
+        setups.c.press_id == _HERE
+    )
+)
+_SETTINGS = Asked(sa.select(plant_settings.c.name, plant_settings.c.value))
+
+
 def setup_digest(mold: str, material: str, setup: str, setpoints: str) -> int:
     """The id of a set-up: 52 bits of a digest of its content, so any order of arrival agrees."""
     text = json.dumps([mold, material, setup, setpoints], ensure_ascii=False)
@@ -60,8 +73,8 @@ def press_by_code(connection: sa.Connection, code: str) -> Press | None:
 
 
 def press_by_id(connection: sa.Connection, press_id: int) -> Press:
-    row = connection.execute(sa.select(presses).where(presses.c.press_id == press_id)).one()
-    return Press(**row._mapping)
+    (row,) = _BY_ID.rows(connection, press_id=press_id)
+    return Press(*row)
 
 
 def need_press(connection: sa.Connection, code: str) -> Press:
@@ -93,8 +106,8 @@ def known_areas(connection: sa.Connection) -> list[str]:
 
 def count_presses(connection: sa.Connection) -> int:
     """Presses of the plant: accepted ones."""
-    query = sa.select(sa.func.count()).select_from(presses).where(presses.c.accepted)
-    return int(connection.execute(query).scalar_one())
+    ((count,),) = _COUNT.rows(connection)
+    return int(count)
 
 
 def put_press(connection: sa.Connection, code: str, changes: Mapping[str, Any], *, now_ms: int) -> bool:
@@ -141,8 +154,8 @@ def put_mold(connection: sa.Connection, code: str, changes: Mapping[str, Any], *
 
 
 def setups_of(connection: sa.Connection, press_id: int) -> dict[int, Setup]:
-    rows = connection.execute(sa.select(setups).where(setups.c.press_id == press_id))
-    return {row.setup_id: Setup(**row._mapping) for row in rows}
+    found = [Setup(*row) for row in _SETUPS.rows(connection, press_id=press_id)]
+    return {one.setup_id: one for one in found}
 
 
 def setups_with_mold(connection: sa.Connection, mold: str) -> list[Setup]:
@@ -217,11 +230,7 @@ PLANT_DEFAULTS: dict[str, Any] = {
 
 
 def read_settings(connection: sa.Connection) -> dict[str, Any]:
-    kept = {
-        row.name: json.loads(row.value)
-        for row in connection.execute(sa.select(plant_settings))
-        if row.name in PLANT_DEFAULTS
-    }
+    kept = {name: json.loads(value) for name, value in _SETTINGS.rows(connection) if name in PLANT_DEFAULTS}
     return {**PLANT_DEFAULTS, **kept}
 
 

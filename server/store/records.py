@@ -7,6 +7,7 @@ from typing import Any, TypeVar
 
 import sqlalchemy as sa
 
+from server.store.asked import Asked
 from server.store.numbering import next_of_press
 from server.store.tables import baselines, events, presses, scores, shots, studies, valves
 
@@ -186,6 +187,12 @@ def newest_events(connection: sa.Connection, press_id: int, *, kind: str, limit:
 
 # --- valves -------------------------------------------------------------------------------------
 
+_VALVES = Asked(
+    sa.select(valves)
+    .where(valves.c.press_id == sa.bindparam("press_id", type_=sa.Integer))
+    .order_by(valves.c.fitted_ms.desc(), valves.c.valve_no.desc())
+)
+
 
 def add_valve(connection: sa.Connection, valve: Valve) -> Valve:
     """Keep a valve under the press's next number."""
@@ -205,12 +212,7 @@ def change_valve(connection: sa.Connection, valve: Valve, **changes: Any) -> Val
 
 def valves_of(connection: sa.Connection, press_id: int) -> list[Valve]:
     """Every valve a press ever had, the newest first."""
-    rows = connection.execute(
-        sa.select(valves)
-        .where(valves.c.press_id == press_id)
-        .order_by(valves.c.fitted_ms.desc(), valves.c.valve_no.desc())
-    )
-    return [Valve(**row._mapping) for row in rows]
+    return [Valve(**row) for row in _VALVES.dicts(connection, press_id=press_id)]
 
 
 def all_valves(connection: sa.Connection) -> list[tuple[str, Valve]]:
@@ -247,15 +249,19 @@ def add_study(connection: sa.Connection, study: Study) -> Study:
 #: Kinds of study that say something of the valve itself.
 CHECKS = ("drift-check", "short-shot", "inspection", "proof")
 
+_CHECKS_OF = Asked(
+    sa.select(studies)
+    .where(
+        studies.c.press_id == sa.bindparam("press_id", type_=sa.Integer),
+        sa.or_(*(studies.c.kind == kind for kind in CHECKS)),
+    )
+    .order_by(studies.c.at_ms, studies.c.study_no)
+)
+
 
 def checks_of(connection: sa.Connection, press_id: int) -> list[Study]:
     """Every off-line check of a press's valves, the oldest first."""
-    rows = connection.execute(
-        sa.select(studies)
-        .where(studies.c.press_id == press_id, studies.c.kind.in_(CHECKS))
-        .order_by(studies.c.at_ms, studies.c.study_no)
-    )
-    return [_study(row) for row in rows]
+    return [_study_with(row) for row in _CHECKS_OF.dicts(connection, press_id=press_id)]
 
 
 def studies_of_kind(connection: sa.Connection, kind: str) -> list[tuple[str, Study]]:
@@ -282,6 +288,10 @@ def score_before(connection: sa.Connection, press_id: int, *, at_ms: int) -> tup
 
 def _study_of(values: dict[str, Any]) -> Study:
     values.pop("press")
+    return _study_with(values)
+
+
+def _study_with(values: Mapping[str, Any]) -> Study:
     return Study(**{**values, "asked": json.loads(values["asked"]), "result": json.loads(values["result"])})
 
 

@@ -5,11 +5,21 @@ from typing import Any, Final
 
 import sqlalchemy as sa
 
+from server.store.asked import EVER, Asked
 from server.store.records import Event, add_event
 from server.store.tables import events
 
 #: Who an event is by that nobody recorded.
 BY_SHOTS: Final = "the press itself"
+
+_KNOWN = Asked(
+    sa.select(events).where(
+        events.c.press_id == sa.bindparam("press_id", type_=sa.Integer),
+        events.c.at_ms >= sa.bindparam("from_ms", type_=sa.BigInteger),
+        events.c.at_ms <= sa.bindparam("until_ms", type_=sa.BigInteger),
+        events.c.author == BY_SHOTS,
+    )
+)
 
 _SAID = ("at_ms", "kind", "setting", "from_value", "to_value")
 
@@ -29,21 +39,18 @@ def keep_reported(
     """
     if until_ms is None:
         return []
-    query = sa.select(events).where(
-        events.c.press_id == press_id, events.c.at_ms <= until_ms, events.c.author == BY_SHOTS
-    )
-    if after_ms is not None:
-        query = query.where(events.c.at_ms >= after_ms)
-    known = {tuple(row._mapping[name] for name in _SAID): row for row in connection.execute(query)}
+    from_ms = EVER if after_ms is None else after_ms
+    found = _KNOWN.dicts(connection, press_id=press_id, from_ms=from_ms, until_ms=until_ms)
+    known = {tuple(row[name] for name in _SAID): row for row in found}
     wanted = {tuple(row[name] for name in _SAID): row for row in rows}
     for said, row in known.items():
         # At the very moment of `after` it may be of the shots before.
-        if said not in wanted and (after_ms is None or row.at_ms > after_ms):
+        if said not in wanted and (after_ms is None or row["at_ms"] > after_ms):
             connection.execute(
                 sa.delete(events).where(
                     events.c.press_id == press_id,
-                    events.c.at_ms == row.at_ms,
-                    events.c.event_no == row.event_no,
+                    events.c.at_ms == row["at_ms"],
+                    events.c.event_no == row["event_no"],
                 )
             )
     return [

@@ -1,6 +1,7 @@
 """Shots: stored once by their key, read back as columns or rows."""
 
 import dataclasses
+import functools
 import operator
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
@@ -12,6 +13,7 @@ from numpy.typing import NDArray
 from server.contract import SHOT_COLUMNS, SHOT_NUMBERS
 from server.errors import BusyError
 from server.language import N_
+from server.store.asked import Asked, do_each, driver_of, fetch, mark_of
 from server.store.bulk import KeyTakenError, insert_rows
 from server.store.plant import Press
 from server.store.tables import shots
@@ -94,7 +96,7 @@ def _presses_met(connection: sa.Connection, groups: Mapping[int, Sequence[ShotVa
     stretches = [
         (press_id, min(rows, key=_AT)[0], max(rows, key=_AT)[0]) for press_id, rows in groups.items() if rows
     ]
-    driver: Any = connection.connection.dbapi_connection
+    driver = driver_of(connection)
     met: set[int] = set()
     if connection.dialect.name == "sqlite":
         for start in range(0, len(stretches), _LOOK_UP):
@@ -135,14 +137,15 @@ def _known(
 def note_arrivals(connection: sa.Connection, newest: Mapping[int, tuple[int, int]], *, now_ms: int) -> None:
     """Keep when presses last reported, and their newest shots: press_id to (at_ms, counter)."""
     if newest:
-        mark = "?" if connection.dialect.name == "sqlite" else "%s"
+        mark = mark_of(connection)
         newer = f"last_shot_ms IS NULL OR last_shot_ms <= {mark}"
         # In one order everywhere, so that two batches of the same presses never wait for each other.
         rows = [
             (now_ms, at_ms, counter, at_ms, at_ms, press_id)
             for press_id, (at_ms, counter) in sorted(newest.items())
         ]
-        connection.exec_driver_sql(
+        do_each(
+            connection,
             f"UPDATE press_states SET last_arrival_ms = {mark},"
             f" last_counter = CASE WHEN {newer} THEN {mark} ELSE last_counter END,"
             f" last_shot_ms = CASE WHEN {newer} THEN {mark} ELSE last_shot_ms END WHERE press_id = {mark}",
@@ -160,20 +163,22 @@ def note_arrival(
 def presses_known(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Press]:
     """The presses among `codes`, all asked for at once."""
     found = _among(connection, f"SELECT {', '.join(_OF_PRESS)} FROM presses WHERE press IN", codes)
-    return {row.press: Press(**{**row._mapping, "accepted": bool(row.accepted)}) for row in found}
+    known = [Press(*row) for row in found]
+    # SQLite keeps truth as a number.
+    return {one.press: dataclasses.replace(one, accepted=bool(one.accepted)) for one in known}
 
 
 def setups_known(connection: sa.Connection, keys: Iterable[tuple[int, int]]) -> set[tuple[int, int]]:
     """Which of the set-ups (press_id, setup_id) are kept already; others of the same presses may be."""
     wanted = set(keys)
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    mark = mark_of(connection)
     found: set[tuple[int, int]] = set()
     for part in _parts({press_id for press_id, _ in wanted}):
         some = set(part)
         query = f"SELECT press_id, setup_id FROM setups WHERE press_id IN ({', '.join([mark] * len(part))})"
         for ids in _parts({setup_id for press_id, setup_id in wanted if press_id in some}):
-            rows = connection.exec_driver_sql(
-                f"{query} AND setup_id IN ({', '.join([mark] * len(ids))})", (*part, *ids)
+            rows = fetch(
+                connection, f"{query} AND setup_id IN ({', '.join([mark] * len(ids))})", (*part, *ids)
             )
             found.update((row[0], row[1]) for row in rows)
     return found
@@ -186,11 +191,11 @@ def molds_known(connection: sa.Connection, codes: Iterable[str]) -> set[str]:
 
 def _among(connection: sa.Connection, query: str, wanted: Iterable[Any]) -> list[Any]:
     """Rows of a query that ends with IN, for every value wanted."""
-    mark = "?" if connection.dialect.name == "sqlite" else "%s"
+    mark = mark_of(connection)
     return [
         row
         for part in _parts(wanted)
-        for row in connection.exec_driver_sql(f"{query} ({', '.join([mark] * len(part))})", tuple(part))
+        for row in fetch(connection, f"{query} ({', '.join([mark] * len(part))})", tuple(part))
     ]
 
 
@@ -217,6 +222,10 @@ def read_columns(
     the last `limit` shots instead of the first. Numbers are float64 with NaN for what is missing.
     """
     wanted = ("at_ms", "counter", "setup_id", *names)
+    if after is not None and (from_ms, to_ms, newest, setup_ids) == (None, None, False, None):
+        at, counter = after
+        found = _following(wanted).rows(connection, press_id=press_id, at_ms=at, counter=counter, most=limit)
+        return _as_columns(wanted, found)
     query = sa.select(*(shots.c[name] for name in wanted)).where(shots.c.press_id == press_id)
     if from_ms is not None:
         query = query.where(shots.c.at_ms >= from_ms)
@@ -228,9 +237,25 @@ def read_columns(
     if setup_ids is not None:
         query = query.where(shots.c.setup_id.in_(list(setup_ids)))
     order = (shots.c.at_ms.desc(), shots.c.counter.desc()) if newest else (shots.c.at_ms, shots.c.counter)
-    rows = connection.execute(query.order_by(*order).limit(limit)).all()
-    if newest:
-        rows = rows[::-1]
+    rows: Sequence[Any] = connection.execute(query.order_by(*order).limit(limit)).all()
+    return _as_columns(wanted, rows[::-1] if newest else rows)
+
+
+@functools.lru_cache(maxsize=16)
+def _following(wanted: tuple[str, ...]) -> Asked:
+    """The shots of a press after one: what evaluation asks with every shot."""
+    at: sa.BindParameter[int] = sa.bindparam("at_ms", type_=sa.BigInteger)
+    later = sa.or_(shots.c.at_ms > at, shots.c.counter > sa.bindparam("counter", type_=sa.BigInteger))
+    here = shots.c.press_id == sa.bindparam("press_id", type_=sa.Integer)
+    return Asked(
+        sa.select(*(shots.c[name] for name in wanted))
+        .where(here, shots.c.at_ms >= at, later)
+        .order_by(shots.c.at_ms, shots.c.counter)
+        .limit(sa.bindparam("most", type_=sa.Integer))
+    )
+
+
+def _as_columns(wanted: Sequence[str], rows: Sequence[Any]) -> Columns:
     parts: list[tuple[Any, ...]] = list(zip(*rows, strict=True)) if rows else [()] * len(wanted)
     return {name: _column(name, part) for name, part in zip(wanted, parts, strict=True)}
 

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 
 import sqlalchemy as sa
 
+from server.store.asked import Asked
 from server.store.evaluation import TEN_MINUTES, Checkpoint, bucket_of
 from server.store.numbering import next_of_press
 from server.store.tables import alarms, baselines, checkpoints, intake, scores, shots, studies, thinnings
@@ -32,18 +33,19 @@ class Floor:
     checkpoint: Checkpoint
 
 
+_FLOOR_AND_STATE = ("floor_ms", "at_ms", "counter", "ordinal", "codec", "state")
+_FLOOR = Asked(
+    sa.select(*(thinnings.c[name] for name in _FLOOR_AND_STATE))
+    .where(thinnings.c.press_id == sa.bindparam("press_id", type_=sa.Integer))
+    .order_by(thinnings.c.thinning_no.desc())
+    .limit(sa.literal_column("1"))
+)
+
+
 def floor_of(connection: sa.Connection, press_id: int) -> Floor | None:
     """The newest floor of a press; None when nothing of it was ever thinned."""
-    row = connection.execute(
-        sa.select(thinnings)
-        .where(thinnings.c.press_id == press_id)
-        .order_by(thinnings.c.thinning_no.desc())
-        .limit(1)
-    ).one_or_none()
-    if row is None:
-        return None
-    kept = Checkpoint(row.at_ms, row.counter, row.ordinal, row.codec, bytes(row.state))
-    return Floor(row.floor_ms, kept)
+    row = _FLOOR.row(connection, press_id=press_id)
+    return None if row is None else Floor(row[0], Checkpoint(*row[1:]))
 
 
 def last_thinning(connection: sa.Connection) -> tuple[int, str] | None:

@@ -9,18 +9,25 @@ from typing import Final
 
 import sqlalchemy as sa
 
+from server.store.asked import Asked
 from server.store.tables import press_turns
 
 #: The plant's own turn, as the plant is press 0 of the audit trail.
 PLANT_TURN: Final = 0
 
 
+_HERE = sa.select(press_turns.c.press_id).where(
+    press_turns.c.press_id == sa.bindparam("press_id", type_=sa.Integer)
+)
+_THERE = Asked(_HERE)
+_LOCKED = Asked(_HERE.with_for_update(skip_locked=True))
+
+
 def take(connection: sa.Connection, press_id: int) -> bool | None:
     """Lock the turn until the transaction ends; False: somebody has it, None: it must be made first."""
-    here = sa.select(press_turns.c.press_id).where(press_turns.c.press_id == press_id)
-    if connection.execute(here.with_for_update(skip_locked=True)).first() is not None:
+    if _LOCKED.row(connection, press_id=press_id) is not None:
         return True
-    return None if connection.execute(here).first() is None else False
+    return None if _THERE.row(connection, press_id=press_id) is None else False
 
 
 def make(connection: sa.Connection, press_id: int) -> None:

@@ -17,7 +17,7 @@ from server.clock import now_ms
 from server.evaluate.press import evaluate_press
 from server.ingest.batch import ReadBatch
 from server.ingest.receive import receive
-from server.pipeline import land
+from server.landing import land
 from server.store import intake
 from server.store.database import Store
 from server.store.engine import upgrade

@@ -8,7 +8,7 @@ from typing import Any
 import pytest
 import sqlalchemy as sa
 
-from server import isolation, pipeline
+from server import isolation, landing, pipeline
 from server.errors import BusyError
 from server.evaluate.advance import advance
 from server.ingest.batch import ReadShot
@@ -157,7 +157,7 @@ def test_what_fails_only_as_it_lands_rests_the_press_and_is_said(
         raise ZeroDivisionError("the alarms are broken")
 
     press = brought(store, "P07")
-    monkeypatch.setattr(pipeline, "conditions_of", broken)
+    monkeypatch.setattr(landing, "conditions_of", broken)
     run_until_quiet(running)
     (state,) = rows(store, sa.select(press_states))
     assert state.trouble == "ZeroDivisionError: the alarms are broken"

@@ -13,8 +13,8 @@ from server.evaluate.context import SETTING_CHANGE, Watch
 from server.evaluate.press import evaluate_press
 from server.ingest.batch import ReadShot
 from server.ingest.labels import Label
+from server.landing import land
 from server.notify.held_back import held_back_by
-from server.pipeline import land
 from server.record.baselines import capture_baseline
 from server.record.cases import open_one
 from server.store.cases import actions_of, open_case

@@ -56,8 +56,12 @@ def evaluation(
 
 
 def found(connection: sa.Connection, one: Evaluation, press: Press, **more: Any) -> dict[str, Condition]:
+    leak = open_alarm(connection, press.press_id, "leak")
     conditions = conditions_of(
-        connection, press, one, settings=read_settings(connection), seen_ms=more.get("seen_ms", MORNING)
+        one,
+        settings=read_settings(connection),
+        seen_ms=more.get("seen_ms", MORNING),
+        leaks=leak is not None and leak.active,
     )
     return {condition.kind: condition for condition in conditions}
 
