@@ -19,6 +19,7 @@ from alembic.migration import MigrationContext
 
 from server.errors import RingtellError, UsageError
 from server.store.engine import begin_file, known_revisions, open_engine, upgrade
+from server.store.engine_pg import SNAPSHOT
 from server.store.pg_programs import run_pg
 from server.store.tables import metadata
 
@@ -131,7 +132,7 @@ def _dump_postgresql(url: str, part: Path) -> tuple[str, Rows]:
     engine = open_engine(url)
     try:
         with engine.connect() as connection:
-            connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+            connection.execution_options(**{SNAPSHOT: True})
             snapshot = connection.exec_driver_sql("SELECT pg_export_snapshot()").scalar_one()
             found = revision_of(connection), count_rows(connection)
             # Format "custom", of the very snapshot that was counted.

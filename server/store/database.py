@@ -22,6 +22,7 @@ from server.errors import BusyError
 from server.language import N_
 from server.store import trouble, turns
 from server.store.engine import open_engine
+from server.store.engine_pg import SNAPSHOT
 
 Result = TypeVar("Result")
 Job = Callable[[sa.Connection], Result]
@@ -91,7 +92,7 @@ class Store:
         """A connection whose statements all see one state of the database."""
         with self._readers.connect() as connection:
             if not self.is_sqlite:
-                connection.execution_options(isolation_level="REPEATABLE READ", postgresql_readonly=True)
+                connection.execution_options(**{SNAPSHOT: True})
             try:
                 yield connection
             finally:

@@ -6,6 +6,7 @@ switched off, so that a pooler may hand every transaction to another connection.
 
 import dataclasses
 import os
+import select
 from typing import Any, Final
 
 import sqlalchemy as sa
@@ -19,6 +20,10 @@ STATEMENT_S, LOCK_S, IDLE_S = 60, 5, 180
 #: Seconds to wait for another server that migrates, and the number under which one does.
 MIGRATING_S: Final = 900
 _MIGRATING: Final = 0x52494E47
+
+#: Execution option of a connection whose transactions see one state of the database, and write nothing.
+SNAPSHOT: Final = "ringtell_snapshot"
+_BEGIN_SNAPSHOT: Final = "BEGIN ISOLATION LEVEL REPEATABLE READ READ ONLY"
 
 #: Words of our own in the address; all others are handed to the driver.
 _OWN: Final = ("prepared", "statement_s", "lock_s")
@@ -86,8 +91,36 @@ def open_postgresql(url: sa.URL) -> sa.Engine:
         },
     )
     bounds = bounds_of(statement_s=address.statement_s, lock_s=address.lock_s)
-    sa.event.listen(engine, "begin", lambda connection: connection.exec_driver_sql(bounds))
+
+    def begin(connection: sa.Connection) -> None:
+        # With its bounds in one message: apart they took a round trip each.
+        is_snapshot = connection.get_execution_options().get(SNAPSHOT, False)
+        connection.exec_driver_sql(f"{_BEGIN_SNAPSHOT if is_snapshot else 'BEGIN'}; {bounds}")
+
+    sa.event.listen(engine, "connect", _begin_ourselves)
+    sa.event.listen(engine, "begin", begin)
+    dialect: Any = engine.dialect
+    ask = dialect.do_ping
+    dialect.do_ping = lambda driver: has_been_quiet(driver) or ask(driver)
     return engine
+
+
+def _begin_ourselves(driver: Any, _record: Any) -> None:
+    # The driver must not open transactions by itself; `begin` does.
+    driver.autocommit = True
+
+
+def has_been_quiet(driver: Any) -> bool:
+    """Whether nothing came from the database while a connection rested: neither a word nor its end.
+
+    A database that was stopped, a pooler or a firewall that closed the connection left something to read. So
+    a connection need not be asked, with a round trip, whether it is still there.
+    """
+    if not hasattr(select, "poll"):
+        return False
+    waits = select.poll()
+    waits.register(driver.fileno(), select.POLLIN)
+    return not waits.poll(0)
 
 
 def bounds_of(*, statement_s: int, lock_s: int, idle_s: int = IDLE_S) -> str:

@@ -16,10 +16,12 @@ from collections.abc import Iterator
 from typing import Any
 
 import numpy as np
+import psycopg
 
 from server.store.bulk import insert_rows
 from server.store.database import Store
 from server.store.engine import upgrade
+from server.store.engine_pg import libpq_address
 from server.store.months import first_of_month, make_months, name_of
 from server.store.tables import shots
 from tests.benchmarks.bench_databases import say
@@ -145,9 +147,9 @@ def measure(store: Store, presses: int, count: int) -> None:
             if statement:
                 connection.exec_driver_sql(statement.format(month=month))
     rates = fill(store, presses, count)
-    with store.engine.connect().execution_options(isolation_level="AUTOCOMMIT") as connection:
+    with psycopg.connect(libpq_address(store.url), autocommit=True) as connection:
         for month in months:
-            connection.exec_driver_sql(f"VACUUM ANALYZE {month}")
+            connection.execute(f"VACUUM ANALYZE {month}")
     for kind, month, begin_ms, rate in zip(KINDS, months, begins, rates, strict=True):
         tell(store, kind, month, begin_ms, presses, rate)
 
