@@ -15,9 +15,8 @@ import sqlalchemy as sa
 
 from server.maths.quantile_sketch import merged as merged_sketches
 from server.store import intake
-from server.store.asked import EVER, Asked, do, mark_of
+from server.store.asked import EVER, Asked, do, do_each, mark_of
 from server.store.bulk import insert_rows
-from server.store.plant import upsert
 from server.store.records import Event
 from server.store.reported import BY_SHOTS, keep_reported
 from server.store.tables import (
@@ -94,16 +93,12 @@ _EVENTS = Asked(
     .where(events.c.press_id == _HERE, events.c.at_ms >= _SINCE, events.c.author != BY_SHOTS)
     .order_by(events.c.at_ms, events.c.event_no)
 )
+_OF_ROLLUP = (
+    "press_id", "grain", "bucket_ms", "setup_id", "signal", "n", "mean", "m2", "low", "high", "sketch",
+)  # fmt: skip
 _FINER = Asked(
     sa.select(
-        rollups.c.bucket_ms,
-        rollups.c.setup_id,
-        rollups.c.signal,
-        rollups.c.n,
-        rollups.c.mean,
-        rollups.c.m2,
-        rollups.c.low,
-        rollups.c.high,
+        *(rollups.c[name] for name in _OF_ROLLUP[2:-1]),
         sa.case((rollups.c.bucket_ms < sa.bindparam("newest_ms", type_=sa.BigInteger), rollups.c.sketch)),
     )
     .where(
@@ -219,10 +214,16 @@ def _insert_many(connection: sa.Connection, table: sa.Table, rows: Sequence[Mapp
 def _keep_findings(
     connection: sa.Connection, rows: Sequence[dict[str, Any]], *, after: tuple[int, int] | None
 ) -> None:
-    """Findings that begin after `after` were cleared; an earlier one goes on, and takes its own place."""
-    begun = [after is None or (row["from_ms"], row["from_counter"]) > after for row in rows]
-    upsert(connection, findings, [row for row, is_new in zip(rows, begun, strict=True) if not is_new])
-    _insert_many(connection, findings, [row for row, is_new in zip(rows, begun, strict=True) if is_new])
+    """Findings that begin after `after` were cleared; an earlier one that goes on takes its own place."""
+    keys = [column.name for column in findings.primary_key.columns]
+    goes_on = [row for row in rows if after is not None and (row["from_ms"], row["from_counter"]) <= after]
+    mark = mark_of(connection)
+    do_each(
+        connection,
+        f"DELETE FROM findings WHERE {' AND '.join(f'{name} = {mark}' for name in keys)}",
+        [tuple(row[name] for name in keys) for row in goes_on],
+    )
+    _insert_many(connection, findings, rows)
 
 
 def roll_up_further(connection: sa.Connection, press_id: int, fine: Sequence[Mapping[str, Any]]) -> None:
@@ -233,30 +234,33 @@ def roll_up_further(connection: sa.Connection, press_id: int, fine: Sequence[Map
     touched = sorted({row["bucket_ms"] for row in fine})
     if not touched:
         return
+    made: list[tuple[Any, ...]] = []
     for finer, grain in ((TEN_MINUTES, HOUR), (HOUR, DAY)):
         first, last = bucket_of(touched[0], grain), bucket_of(touched[-1], grain)
+        # Hours just made are not stored yet, and none is stored behind them.
+        until = last + grain * 1000 if grain == HOUR else bucket_of(touched[0], HOUR)
         rows = _FINER.rows(
-            connection,
-            press_id=press_id,
-            grain=finer,
-            since_ms=first,
-            until_ms=last + grain * 1000,
-            newest_ms=last,
+            connection, press_id=press_id, grain=finer, since_ms=first, until_ms=until, newest_ms=last
         )
-        merged: dict[tuple[int, int, str], tuple[int, float, float, float, float]] = {}
-        parts: dict[tuple[int, int, str], list[bytes | None]] = {}
-        for bucket_ms, setup_id, signal, n, mean, m2, low, high, sketch in rows:
-            key = (bucket_of(bucket_ms, grain), setup_id, signal)
-            part = (n, mean, m2, low, high)
-            merged[key] = merge_summaries(merged[key], part) if key in merged else part
-            if key[0] < last:
-                parts.setdefault(key, []).append(sketch)
-        sketches = dict(zip(parts, _merged_sketches(list(parts.values())), strict=True))
-        _insert_many(
-            connection,
-            rollups,
-            [_rollup(press_id, grain, key, part, sketches.get(key)) for key, part in merged.items()],
-        )
+        just_made = [row[2:] for row in made]
+        made += _coarser(press_id, grain, [*rows, *just_made], newest_ms=last)
+    insert_rows(connection, rollups, _OF_ROLLUP, made, raced=False)
+
+
+def _coarser(
+    press_id: int, grain: int, rows: Sequence[tuple[Any, ...]], *, newest_ms: int
+) -> list[tuple[Any, ...]]:
+    """Rows of `_OF_ROLLUP` that sum up finer ones, which come without press and grain, in order of time."""
+    merged: dict[tuple[int, int, str], tuple[int, float, float, float, float]] = {}
+    parts: dict[tuple[int, int, str], list[bytes | None]] = {}
+    for bucket_ms, setup_id, signal, n, mean, m2, low, high, sketch in rows:
+        key = (bucket_of(bucket_ms, grain), setup_id, signal)
+        part = (n, mean, m2, low, high)
+        merged[key] = merge_summaries(merged[key], part) if key in merged else part
+        if key[0] < newest_ms:
+            parts.setdefault(key, []).append(sketch)
+    sketches = dict(zip(parts, _merged_sketches(list(parts.values())), strict=True))
+    return [(press_id, grain, *key, *part, sketches.get(key)) for key, part in merged.items()]
 
 
 def _merged_sketches(parts: Sequence[Sequence[bytes | None]]) -> list[bytes | None]:
@@ -264,20 +268,6 @@ def _merged_sketches(parts: Sequence[Sequence[bytes | None]]) -> list[bytes | No
         return []
     groups = np.repeat(np.arange(len(parts)), [len(one) for one in parts])
     return merged_sketches(list(itertools.chain.from_iterable(parts)), groups=groups, count=len(parts))
-
-
-def _rollup(
-    press_id: int,
-    grain: int,
-    key: tuple[int, int, str],
-    part: tuple[int, float, float, float, float],
-    sketch: bytes | None,
-) -> dict[str, Any]:
-    (bucket, setup_id, signal), (n, mean, m2, low, high) = key, part
-    return {
-        "press_id": press_id, "grain": grain, "bucket_ms": bucket, "setup_id": setup_id, "signal": signal,
-        "n": n, "mean": mean, "m2": m2, "low": low, "high": high, "sketch": sketch,
-    }  # fmt: skip
 
 
 def merge_summaries(
