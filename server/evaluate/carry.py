@@ -20,7 +20,7 @@ from server.evaluate.watch_memory import WatchState
 from server.valve.evidence import EvidenceState
 from server.valve.signals import Before
 
-CODEC = 6
+CODEC = 7
 
 #: Earlier standardised values the run rules may need: the longest rule looks at 15 shots.
 TAIL = 14

@@ -8,7 +8,8 @@ from numpy.typing import NDArray
 
 from server.contract import RULED_SIGNALS
 from server.evaluate.carry import TAIL, Episode
-from server.maths.run_rules import marks
+from server.maths.run_rule_spec import run_rule
+from server.maths.run_rules import marks_of
 
 #: An episode ends when so many shots passed without a mark.
 QUIET = 10
@@ -43,15 +44,15 @@ def mark_stretch(
     skip = len(z_tail)
     touched: list[tuple[Key, Episode]] = []
     still_open: dict[Key, Episode] = {}
+    specs = [(rule, run_rule(rule, n=n)) for rule, n in rules]
+    marked = [(rule, marks_of(whole, spec)[skip:].T) for rule, spec in specs]
     for column, signal in enumerate(RULED_SIGNALS):
-        values = np.ascontiguousarray(whole[:, column])
-        there = np.isfinite(values).any()
-        for rule, n in rules:
-            marked = marks(values, rule=rule, n=n)[skip:].nonzero()[0].tolist() if there else []
+        for rule, every in marked:
+            own = np.flatnonzero(every[column]).tolist()
             key = (signal, rule)
-            if not marked and key not in open_before:
+            if not own and key not in open_before:
                 continue
-            for one in _join(marked, values[skip:], at_ms, counter, open_before.get(key)):
+            for one in _join(own, z[:, column], at_ms, counter, open_before.get(key)):
                 touched.append((key, one))
                 if one.quiet < QUIET:
                     still_open[key] = one

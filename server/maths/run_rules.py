@@ -70,7 +70,7 @@ def _runs(flags: Marks, length: int) -> Marks:
     """True where `flags` has been True for `length` points in a row; doubling, O(n log length)."""
     result = flags.copy()
     have = 1
-    while have < length and have < result.size:
+    while have < length and have < len(result):
         step = min(have, length - have)
         result[step:] = result[step:] & result[:-step]
         have += step
@@ -82,7 +82,7 @@ def _k_of_n(flags: Marks, gapless: Marks | None, needed: int, n: int) -> Marks:
     """True where the point is flagged and `needed` of the last `n` are, counted back to a gap."""
     count = flags.astype(np.int8)
     unbroken = None if gapless is None else gapless.copy()
-    for back in range(1, min(n, flags.size)):
+    for back in range(1, min(n, len(flags))):
         earlier = flags[:-back]
         if unbroken is not None and gapless is not None:
             unbroken[back:] &= gapless[:-back]
@@ -98,8 +98,8 @@ def _sided(z: Floats, spec: RunRule) -> tuple[Marks, Marks]:
 
 def _steps(z: Floats) -> tuple[Marks, Marks]:
     """Rose and fell against the point before; the first point did neither."""
-    rose = np.zeros(z.size, dtype=np.bool_)
-    fell = np.zeros(z.size, dtype=np.bool_)
+    rose = np.zeros(z.shape, dtype=np.bool_)
+    fell = np.zeros(z.shape, dtype=np.bool_)
     np.greater(z[1:], z[:-1], out=rose[1:])
     np.less(z[1:], z[:-1], out=fell[1:])
     return rose, fell
@@ -124,7 +124,7 @@ def _mark_trend(z: Floats, spec: RunRule) -> Marks:
 
 def _mark_alternating(z: Floats, spec: RunRule) -> Marks:
     rose, fell = _steps(z)
-    turned = np.zeros(z.size, dtype=np.bool_)
+    turned = np.zeros(z.shape, dtype=np.bool_)
     turned[1:] = (rose[1:] & fell[:-1]) | (fell[1:] & rose[:-1])
     return _runs(turned, spec.n - 2)
 
@@ -135,9 +135,9 @@ def _mark_outside(z: Floats, spec: RunRule) -> Marks:
 
 
 def marks_of(z: Floats, spec: RunRule) -> Marks:
-    """Marks of a rule with parameters; see `marks`."""
+    """Marks of a rule with parameters; see `marks`. z [k], or [k, c]: c signals, each by itself."""
     if z.size == 0:
-        return np.zeros(0, dtype=np.bool_)
+        return np.zeros(z.shape, dtype=np.bool_)
     match spec.rule:
         case "beyond_limit":
             return np.asarray(np.abs(z) > spec.limit)

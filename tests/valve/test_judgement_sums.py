@@ -64,4 +64,5 @@ def test_every_shape_has_its_name() -> None:
 
 def test_nothing_judged_is_an_answer() -> None:
     judged = judge(np.empty((0, len(FACTS))), prior_log_odds=-2.0, model=MODEL)
-    assert judged.terms.shape == (0, len(TERMS)) and judged.causes.shape == (0, len(CAUSES))
+    assert judged.terms.shape == (0, len(TERMS))
+    assert judged.causes.shape == (0, len(CAUSES))
