@@ -9,7 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.contract import RUN_RULES
-from server.maths.run_rules import DEFAULT_N, find, marks, memory, run_rule
+from server.maths.run_rules import DEFAULT_N, find, marks, marks_of, memory, run_rule
 
 Floats = npt.NDArray[np.float64]
 
@@ -200,3 +200,16 @@ def _timed(z: Floats) -> float:
     begin = time.perf_counter()
     find(z, center=0, sigma=1, rules=RUN_RULES)
     return time.perf_counter() - begin
+
+
+@pytest.mark.parametrize("rule", RUN_RULES)
+def test_signals_beside_one_another_are_marked_as_each_by_itself(rule: str) -> None:
+    rng = np.random.default_rng(7)
+    z = np.cumsum(rng.normal(scale=0.7, size=(200, 4)), axis=0)
+    z[:, 1] = rng.normal(scale=2.0, size=200)
+    z[rng.random(z.shape) < 0.03] = np.nan
+    z[:, 3] = np.nan
+    spec = run_rule(rule)
+    together = marks_of(z, spec)
+    for column in range(4):
+        assert together[:, column].tolist() == marks(z[:, column], rule=rule).tolist()
