@@ -34,7 +34,7 @@ from server.valve.shapes import CAUSE_ONLY, TWO_SIGNALS
 
 Floats = NDArray[np.float64]
 
-VERSION: Final = "v3"
+VERSION: Final = "v4"
 SEED: Final = 41_000
 #: Presses of each family.
 PRESSES: Final = 2_500

@@ -1,7 +1,8 @@
-"""Judgements after three or four gross shots: a valve that stops shutting does not wait for a block's end.
+"""Judgements as soon as three of the last five shots are gross: what stops shutting waits for no block's end.
 
-Blocks stay as they are; what is made here is one more row, of the shots of the unfinished block alone,
-so that no shot is counted twice.
+Blocks stay as they are; what is made here is one more row, of the last shots from the first gross one on,
+wherever in a block that is. It stands behind the blocks that ended before it: a block some of whose shots
+it takes is left out there, so that no shot is counted twice.
 """
 
 import dataclasses
@@ -28,16 +29,22 @@ Floats = NDArray[np.float64]
 #: its cushion is at bottom (common practice, no source).
 GROSS_SHARE: Final = 0.025
 GROSS_SIGMA: Final = 8.0
-#: Shots of an unfinished block that must all be gross.
+#: Of the last shots, at most as many as a block has, so many must be gross; so is the first and the last.
 FEWEST: Final = 3
+#: Shots before an unfinished block that a further row may reach back to.
+REACH: Final = BLOCK - 1
 
 
 @dataclasses.dataclass(frozen=True)
 class Early:
-    """A further row: of the first `shots` shots of block number `block`, row [WIDTH]."""
+    """A further row [WIDTH] of the shots up to number `at`, with `before` whole blocks that end before them.
 
-    block: int
-    shots: int
+    done: blocks that ended up to then, those included whose shots the row takes.
+    """
+
+    at: int
+    before: int
+    done: int
     row: Floats
 
 
@@ -73,30 +80,34 @@ def early_rows(
     *,
     rows: Floats,
     before: Floats,
-    first_block: int,
+    first: int,
     judged: int,
     reference: Reference,
     offset: Floats,
+    reached: int = 0,
 ) -> list[Early]:
-    """Further rows of consecutive usable shots [n, S] that begin with a block.
+    """Further rows of consecutive usable shots [n, S] whose blocks begin `reached` shots later.
 
     rows [n // 5, WIDTH] and before [WIDTH]: their blocks, and the one before them, known changes taken
-    out. judged: how many of the shots were there before; first_block: none before this one. Only where
-    the first three, or four, shots of a block are all gross and the block before was not: after
-    that the news is old.
+    out. Numbers of shots and blocks count from where the blocks begin, so that shots before have
+    negative ones. first: no row takes a shot before this one; judged: how many of the shots were there
+    before. Only while the last block that ended was not gross: after that the news is old.
     """
     gross = gross_shots(shots, reference=reference, offset=offset)
     found: list[Early] = []
-    if not gross.any():
+    if np.count_nonzero(gross) < FEWEST:
         return found
     old = gross_blocks(np.concatenate([before[None, :], rows]), reference=reference, offset=offset)
-    starts = np.arange(first_block * BLOCK, len(shots) - FEWEST + 1, BLOCK)
-    begins = gross[starts] & gross[starts + 1] & gross[starts + 2]
-    for block in (starts[begins] // BLOCK).tolist():
-        own = gross[block * BLOCK : (block + 1) * BLOCK]
-        for n in range(FEWEST, min(BLOCK - 1, len(own)) + 1):
-            if own[:n].all() and not old[block] and block * BLOCK + n > judged:
-                found.append(Early(block, n, _row(shots[block * BLOCK : block * BLOCK + n], reference)))
+    for last in (np.flatnonzero(gross) - reached).tolist():
+        done = (last + 1) // BLOCK
+        if last < judged or (last + 1) % BLOCK == 0 or old[done]:
+            continue
+        lowest = max(last - BLOCK + 1, first, -reached)
+        near = lowest + np.flatnonzero(gross[lowest + reached : last + reached + 1])
+        if len(near) >= FEWEST:
+            begin = int(near[0])
+            row = _row(shots[begin + reached : last + reached + 1], reference)
+            found.append(Early(last, begin // BLOCK, done, row))
     return found
 
 

@@ -2,8 +2,8 @@
 
 `advance` may be fed any batching of one history and gives the same bits. What is carried: the shots
 of an unfinished block, the rows of the last 199 blocks, what known changes have moved, the levels
-kept while a change is being measured, and the memory of the whole history since the record. Three or
-four gross shots at the start of a block bring a judgement of their own (`early`).
+kept while a change is being measured, and the memory of the whole history since the record. Three
+gross shots among the last five bring a judgement of their own (`early`).
 """
 
 import dataclasses
@@ -29,7 +29,7 @@ from server.valve.blocks import (
     level_of,
     summarise,
 )
-from server.valve.early import Early, early_rows
+from server.valve.early import REACH, Early, early_rows
 from server.valve.evidence_state import KEPT, EvidenceState
 from server.valve.features import FACT_INDEX, FACTS, MID, level_facts, scatter_facts
 from server.valve.judgement import TERMS, judge, likelihood
@@ -163,6 +163,7 @@ def _changed(state: EvidenceState, kind: int, reference: Reference) -> EvidenceS
     return dataclasses.replace(
         state,
         partial=state.partial[:0],
+        recent=state.recent[:0],
         rows=rows,
         waiting=state.waiting[:0],
         before=before,
@@ -183,25 +184,30 @@ def _stretch(
     last = np.arange(1, made + 1) * BLOCK - 1 - len(state.partial)
     at_index = (index[last] + begin).astype(np.int64)
     found = _measured(state, rows, reference, at_index)
-    after = dataclasses.replace(found.state, partial=shots[made * BLOCK :].copy())
+    free = BLOCK * (ACROSS - len(state.waiting)) if state.kind else 0
+    earlier = np.concatenate([state.recent, shots])
+    reached = len(state.recent)
+    recent = earlier[: reached + made * BLOCK]
+    recent = recent[max(len(recent) - REACH, reached + free if state.kind else 0) :]
+    after = dataclasses.replace(found.state, partial=shots[made * BLOCK :].copy(), recent=recent.copy())
     found = dataclasses.replace(found, state=after)
     if after.kind or not np.isfinite(reference.center[SWEPT]):
         return found
-    free = ACROSS - len(state.waiting) if state.kind else 0
     early = early_rows(
-        shots,
+        earlier,
         rows=found.together[len(found.together) - made :],
         before=found.together[-made - 1],
-        first_block=free,
+        first=free if state.kind else -REACH,
         judged=len(state.partial),
         reference=reference,
         offset=after.offset,
+        reached=reached,
     )
     if not early:
         return found
-    at = [int(index[one.block * BLOCK + one.shots - 1 - len(state.partial)]) + begin for one in early]
+    at = [int(index[one.at - len(state.partial)]) + begin for one in early]
     facts = np.concatenate([_early_facts(one, state, found, made, reference) for one in early])
-    places = [one.block for one in early]
+    places = [one.done for one in early]
     return dataclasses.replace(
         found,
         at_index=np.insert(found.at_index, places, at),
@@ -212,18 +218,19 @@ def _stretch(
 def _early_facts(
     one: Early, state: EvidenceState, found: _Stretch, made: int, reference: Reference
 ) -> Floats:
-    """[1, FACTS] of an early row: as if its shots were the block, after the blocks before it."""
+    """[1, FACTS] of an early row: as if its shots were a block, after the blocks before it."""
     offset = found.state.offset
     row = one.row.copy()
     row[MEDIAN] -= offset * row[PRESENT]
-    before = found.together[: len(found.together) - made + one.block][-KEPT:]
-    rows = np.concatenate([before, row[None, :]])
+    # One block less than a usual row looks back on: a row may take shots of the last block carried.
+    before = found.together[: len(found.together) - made + one.before][1 - KEPT :]
+    rows = np.concatenate([np.zeros((1, before.shape[1])), before, row[None, :]])
     levels = level_facts(rows, start=KEPT, reference=reference, offset=offset)
-    if one.block:
-        levels[:, _REMEMBERED] = found.facts[one.block - 1, _REMEMBERED]
+    if one.done:
+        levels[:, _REMEMBERED] = found.facts[one.done - 1, _REMEMBERED]
     else:
         levels[:, _REMEMBERED] = memory.facts(state.memory, reference=reference)
-    since = np.array([np.nan if state.since < 0 else state.since + float(one.block)])
+    since = np.array([np.nan if state.since < 0 else state.since + float(one.done)])
     return scatter_facts(
         rows, start=KEPT, levels=levels, since=since, last_change=state.last, reference=reference
     )

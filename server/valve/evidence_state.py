@@ -21,7 +21,8 @@ KEPT: Final = LONG - 1
 class EvidenceState:
     """What must be known of the shots before.
 
-    partial [p, S]: usable shots of the unfinished block, p < 5. rows [199, WIDTH]: block rows with
+    partial [p, S]: usable shots of the unfinished block, p < 5. recent [r, S], r < 5: those right before
+    them, as far back as a row of its own may reach (`early`). rows [199, WIDTH]: block rows with
     known changes taken out of their medians (zeros: before the first). waiting [w, WIDTH], w < 4:
     raw rows since a known change that is still being measured. offset [S]: what known changes have
     moved so far. before [S]: levels before the change being measured (NaN: none known).
@@ -31,6 +32,7 @@ class EvidenceState:
     """
 
     partial: Floats
+    recent: Floats
     rows: Floats
     waiting: Floats
     offset: Floats
@@ -48,6 +50,7 @@ class EvidenceState:
         s = len(SIGNALS)
         return EvidenceState(
             partial=np.empty((0, s)),
+            recent=np.empty((0, s)),
             rows=np.zeros((KEPT, WIDTH)),
             waiting=np.empty((0, WIDTH)),
             offset=np.zeros(s),
@@ -63,7 +66,7 @@ class EvidenceState:
     def to_arrays(self) -> dict[str, NDArray[Any]]:
         """The state as named arrays, to be stored; rows before the first block are left out."""
         counts = np.array([self.kind, self.last, self.since, self.judged], dtype=np.int64)
-        names = ("partial", "waiting", "offset", "before", "kept")
+        names = ("partial", "recent", "waiting", "offset", "before", "kept")
         known = self.rows[KEPT - min(self.judged, KEPT) :]
         return {"counts": counts, "rows": known, **self.memory.to_arrays()} | {
             name: getattr(self, name) for name in names
@@ -83,6 +86,7 @@ class EvidenceState:
         rows[KEPT - len(known) :] = known
         return EvidenceState(
             partial=np.asarray(arrays["partial"], dtype=np.float64).reshape(-1, len(SIGNALS)),
+            recent=np.asarray(arrays["recent"], dtype=np.float64).reshape(-1, len(SIGNALS)),
             rows=rows,
             waiting=np.asarray(arrays["waiting"], dtype=np.float64).reshape(-1, WIDTH),
             offset=np.asarray(arrays["offset"], dtype=np.float64),

@@ -118,25 +118,19 @@ def _swept_scatter(f: _Facts) -> Shapes:
 
 def _low_tail(f: _Facts) -> Shapes:
     beyond = f["low_per_100"] - f["high_per_100"]
-    sided = np.maximum(f["lean_sided_100"], 0.0)
     wide = _or_0(_ramp(_log(f["swept_scatter"]), 0.05, 0.4))
     return {
         "constant": f.ones(),
         **_steps(beyond, "falls", (0.9, 4.0, 14.0)),
         "sided": _ramp(f["low_sided_100"], 1.2, 3.0),
         **_steps(f["low_sided_long"], "sided_long", (1.5, 4.0, 10.0)),
-        **_steps(f["low_lean_100"], "leans", (4.0, 12.0, 40.0, 150.0)),
-        **_steps(f["low_lean_long"], "leans_long", (2.0, 8.0, 30.0)),
         **_steps(f["far_low_100"], "far", (0.5, 1.5, 4.0)),
         **_steps(f["far_low_per_100_long"], "far_long", (0.05, 0.2, 0.8, 3.0)),
-        "leans_one_way": _ramp(f["low_lean_100"], 4.0, 20.0) * _ramp(sided, 0.2, 0.7),
         **_steps(_or_0(f["swept_skew"]), "skew", (0.2, 0.5, 1.0, 2.0)),
         **_steps(_or_0(f["swept_skew_long"]), "skew_long", (0.1, 0.3, 0.7, 1.5)),
         "skew_high": _ramp(-_or_0(f["swept_skew"]), 0.2, 1.0),
         **_steps(-_or_0(f["swept_with_peak_long"]), "loses_pressure_long", (0.03, 0.1, 0.3, 0.6)),
         **_steps(_or_0(f["swept_with_peak_long"]), "gains_pressure_long", (0.03, 0.1, 0.3)),
-        "far_long_alone": _ramp(f["far_low_per_100_long"], 0.05, 0.5)
-        * (1.0 - _ramp(f["low_lean_long"], 2.0, 8.0)),
         "loses_pressure": wide * _ramp(-_or_0(f["swept_with_peak"]), 0.1, 0.5),
         "gains_pressure": wide * _ramp(_or_0(f["swept_with_peak"]), 0.1, 0.5),
         "skew_wide": wide * _ramp(_or_0(f["swept_skew"]), 0.2, 1.0),
@@ -168,6 +162,8 @@ def _not_shutting(f: _Facts) -> Shapes:
         "leapt_just_now": _ramp(new, 2.0, 5.0) * _ramp(z, 8.0, 20.0),
         "gone_just_now": _ramp(used, 0.7, 1.0) * _ramp(new, 1.0, 3.0),
         **_steps(f["swept_last_pct"], "leaps_by", (2.5, 4.0, 6.0, 10.0)),
+        **_steps(new, "new_by", (2.0, 3.0, 4.0, 5.0, 7.0)),
+        "new_out_of_scatter": _ramp(new, 2.0, 4.0) * _ramp(new / f["swept_sigma_pct"], 10.0, 30.0),
         "leap": _ramp(f["swept_last_pct"], 2.5, 7.0) * _ramp(z, 8.0, 20.0),
         "leap_20": _ramp(f["swept_rise_pct"], 4.0, 10.0),
         "cushion_gone": _ramp(used, 0.35, 0.9) * _ramp(z, 4.0, 12.0),
@@ -242,8 +238,6 @@ def _metering(f: _Facts) -> Shapes:
         "constant": f.ones(),
         "uneven": _ramp(log, 0.2, 0.8),
         "explains_scatter": _ramp(log, 0.2, 0.8) * (1.0 - _or_0(_ramp(beyond, -0.6, 0.2))),
-        **_steps(_or_0(f["swept_with_size_long"]), "moves_along_long", (0.03, 0.1, 0.3)),
-        "moves_against_long": _ramp(-_or_0(f["swept_with_size_long"]), 0.05, 0.3),
         "moves_along": along,
         "moves_along_wide": along * _or_0(_ramp(_log(f["swept_scatter"]), 0.1, 0.5)),
     }

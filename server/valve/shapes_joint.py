@@ -27,6 +27,7 @@ JOINT: Final[dict[str, tuple[str, str]]] = {
     "low_tail.sided_and_skewed": ("low_tail.sided_long_1.5", "low_tail.skew_long_0.7"),
     "low_tail.sided_losing_pressure": ("low_tail.sided_long_1.5", "low_tail.loses_pressure_long_0.03"),
     "low_tail.far_out_losing_pressure": ("low_tail.far_long_0.2", "low_tail.loses_pressure_long_0.03"),
+    "swept_scatter.wider_for_long_and_up": ("swept_level.up_0.5", "swept_scatter.wider_long_0.3"),
     "pressure_scatter.wider_and_up": ("swept_level.up_1", "pressure_scatter.wider"),
     "pressure_scatter.wider_and_risen": ("swept_level.size_0.15", "pressure_scatter.wider"),
     "pressure_scatter.wider_from_block_to_block": ("swept_scatter.between_0.4", "pressure_scatter.wider"),
@@ -46,9 +47,6 @@ JOINT: Final[dict[str, tuple[str, str]]] = {
     ),
     "weight.much_not_in_part": ("swept_level.size_0.8", "weight.not_in_part_4"),
     "weight.arrived_and_grown": ("slow_drift.whole_0.5", "weight.arrived_0.2"),
-    "metering.along_and_wide": ("swept_scatter.wider_long_0.3", "metering.moves_along_long_0.03"),
-    "metering.along_and_leaning": ("low_tail.leans_long_8", "metering.moves_along_long_0.03"),
-    "metering.along_and_risen": ("swept_level.size_1.6", "metering.moves_along_long_0.03"),
     "metering.uneven_and_far_out": ("low_tail.far_long_0.05", "metering.uneven"),
     "gate_seal_drift.still_and_skewed": ("low_tail.skew_long_0.1", "gate_seal_drift.still_while_risen"),
 }

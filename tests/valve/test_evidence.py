@@ -9,7 +9,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from server.contract import CAUSES, LEAK_CAUSES
+from server.valve.blocks import MEDIAN, WIDTH, summarise
+from server.valve.early import early_rows
 from server.valve.evidence import (
+    BLOCK,
     FACTS,
     SIGNALS,
     TERMS,
@@ -20,7 +23,7 @@ from server.valve.evidence import (
     likelihood,
 )
 from server.valve.evidence_words import settled_by, term_sentence
-from server.valve.judgement import UNLIKE_OTHERS
+from server.valve.judgement import LIMITS, UNLIKE_OTHERS
 from server.valve.model import MODEL
 from tests.valve.presses import USUAL, Floats, press_rows, reference_of
 
@@ -212,7 +215,7 @@ def test_cushion_and_shot_size_alone_are_capped_and_say_so() -> None:
     lifted = np.maximum(result.terms[:, [TERMS.index(name) for name in UNLIKE_OTHERS]], 0.0).sum(axis=1)
     held = result.terms[:, TERMS.index("few_signals")] < 0
     assert held[-10:].all()
-    assert np.abs(result.log_odds[held] - 3.0 - lifted[held]).max() < 1e-9
+    assert np.abs(result.log_odds[held] - np.minimum(3.0 + lifted[held], LIMITS[1])).max() < 1e-9
     facts = dict(zip(FACTS, result.facts[-1].tolist(), strict=True))
     assert "flash" in term_sentence("few_signals", log_odds=-1.0, facts=facts)
     assert settled_by(facts) == ("part_weight_g", "peak_pressure_bar", "drift_check")
@@ -244,6 +247,48 @@ def test_two_gross_shots_make_no_judgement_of_their_own() -> None:
     result = run(rows, reference_of(press_rows(380, seed=3)))
     assert result.at_index.tolist() == list(range(4, 110, 5))
     assert chance(result)[-1] < 0.3
+
+
+@pytest.mark.parametrize("onset", [100, 101, 102, 103, 104])
+@pytest.mark.parametrize("shut", [[0], [1], [2], [0, 3], [1, 2], [0, 1]])
+def test_a_valve_that_shuts_now_and_then_is_found_within_5_shots(onset: int, shut: list[int]) -> None:
+    """Three gross shots of five suffice, wherever in a block they lie."""
+    rows = press_rows(onset + 5, seed=4)
+    late = np.delete(np.arange(onset, onset + 5), shut)
+    rows[late, 0] = 65.9
+    rows[late, 1] = 0.1
+    rows[late, 3] = 500.0
+    result = run(rows, reference_of(press_rows(380, seed=3)))
+    assert chance(result)[-1] > 0.9
+    assert chance(result)[result.at_index < onset].max() < 0.2
+
+
+@pytest.mark.parametrize("onset", [100, 101, 102, 103, 104])
+def test_a_leap_that_leaves_cushion_is_over_90_percent_within_5_shots(onset: int) -> None:
+    """6 % of the stroke from one shot to the next, far from true bottom, the pressure as ever."""
+    rows = press_rows(onset + 5, seed=4)
+    rows[onset:, 0] *= 1.06
+    rows[onset:, 1] = rows[onset:, 2] - rows[onset:, 0]
+    rows[onset:, 7] *= 0.99
+    result = run(rows, reference_of(press_rows(380, seed=3)))
+    assert chance(result)[-1] > 0.9
+    assert chance(result)[result.at_index < onset].max() < 0.2
+
+
+def test_no_shot_is_counted_twice() -> None:
+    """A row takes the last shots from the first gross one on; a block that lends it some is left out."""
+    reference = reference_of(press_rows(380, seed=3))
+    rows = press_rows(20, seed=4)
+    rows[[8, 10, 11, 13], 0] = 65.9
+    blocks = summarise(rows, reference=reference)
+    found = early_rows(
+        rows, rows=blocks, before=np.zeros(WIDTH), first=0, judged=0, reference=reference,
+        offset=np.zeros(len(SIGNALS)),
+    )  # fmt: skip
+    assert [(one.at, one.before, one.done) for one in found] == [(11, 1, 2), (13, 2, 2)]
+    for one, taken in zip(found, ([8, 9, 10, 11], [10, 11, 12, 13]), strict=True):
+        assert one.row[MEDIAN][0] == np.median(rows[taken, 0])
+        assert one.before * BLOCK <= min(taken)
 
 
 def test_news_of_gross_shots_is_told_once() -> None:
