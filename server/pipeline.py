@@ -13,7 +13,7 @@ of their own (`notify/delivery.py`), never inside a transaction.
 import logging
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from concurrent.futures import ThreadPoolExecutor
 from typing import cast, get_args
 
@@ -22,6 +22,7 @@ import sqlalchemy as sa
 from server.child import Child, Elsewhere
 from server.evaluate.press import evaluate_press
 from server.events import EventKind
+from server.hands import Hands
 from server.ingest import receive as ingest
 from server.ingest import replay
 from server.ingest.batch import ReadBatch
@@ -54,6 +55,8 @@ CLOCK_SET_MS = 60_000
 #: Seconds between two looks at rows whose time lay ahead of the clock.
 REPLAY_EVERY_S = 30.0
 TICK_EVERY_S = 5.0
+#: Seconds between two looks at what waits, however often something is told.
+LOOK_AGAIN_S = 0.02
 #: Presses in hand for each process that computes: one is computed while others are read of and land.
 HANDS = 3
 
@@ -93,7 +96,8 @@ class Pipeline:
         self._threads: list[threading.Thread] = []
         # In this process, where nothing computes elsewhere, one after the other.
         hands = HANDS * workers if child_process or scheduler else 1
-        self._hands = ThreadPoolExecutor(hands, thread_name_prefix="ringtell-hand")
+        self._threads_of_hands = hands
+        self._hands = Hands(hands, self._look_at)
         self._resting: dict[int, float] = {}
         self._judged_last = 0
         # A server that was down makes no press silent.
@@ -124,8 +128,15 @@ class Pipeline:
         answer = self.store.write(job, priority=URGENT if import_no is None else USUAL)
         self._count(batch, answer, now_ms=now_ms)
         if answer.presses:
-            self.wake()
+            self._offer(answer.presses)
         return answer
+
+    def _offer(self, presses: Iterable[int]) -> None:
+        """Presses with intake: for this server at once where it evaluates, and for any other."""
+        if self._threads:
+            self._hands.offer(presses)
+        if self.relay is not None:
+            self.relay.tell(WAKE, "")
 
     def _count(self, batch: ReadBatch, answer: ingest.Received, *, now_ms: int) -> None:
         outcomes = {"stored": answer.stored, "duplicate": answer.duplicate, "conflict": answer.conflict}
@@ -137,11 +148,14 @@ class Pipeline:
 
     def evaluate_one(self, press_id: int) -> bool:
         """Evaluate what waits of a press; False when nothing did, or when another server is at it."""
+        return self._evaluate(press_id) is not None
+
+    def _evaluate(self, press_id: int) -> landed.Evaluation | None:
         began = time.monotonic()
         with self.store.turn(press_id) as turn:
             evaluation = None if turn is None else self._child.run(evaluate_press, press_id)
             if turn is None or evaluation is None:
-                return False
+                return None
             found, now_ms = evaluation, self.now_ms()
             landing = turn.write(lambda connection: land(connection, found, now_ms=now_ms))
         self.measures.evaluated(time.monotonic() - began)
@@ -150,17 +164,18 @@ class Pipeline:
         if evaluation.findings:
             self.hub.publish("finding", landing.press)
         self._tell(landing.changes)
-        return True
+        return evaluation
 
     def evaluate_all(self) -> None:
         """Evaluate until no intake is left (imports, tests, the command line)."""
-        while True:
-            with self.store.read() as connection:
-                waiting = intake.waiting_presses(connection)
-            if not waiting:
-                return
-            if not any(list(self._hands.map(self.evaluate_one, waiting))):
-                time.sleep(ELSEWHERE_S)
+        with ThreadPoolExecutor(self._threads_of_hands) as pool:
+            while True:
+                with self.store.read() as connection:
+                    waiting = intake.waiting_presses(connection)
+                if not waiting:
+                    return
+                if not any(list(pool.map(self.evaluate_one, waiting))):
+                    time.sleep(ELSEWHERE_S)
 
     # --- time ---------------------------------------------------------------------------------
 
@@ -259,7 +274,7 @@ class Pipeline:
         self.hub.close()
         for thread in self._threads:
             thread.join(timeout=20)
-        self._hands.shutdown(wait=True, cancel_futures=True)
+        self._hands.close()
         self._child.close()
         if self.relay is not None:
             self.relay.close()
@@ -271,33 +286,31 @@ class Pipeline:
         return time.monotonic() - self._signs.get(thread, time.monotonic()) if running else None
 
     def _evaluate_loop(self) -> None:
+        """What nobody offered: rebuilds, what other servers took in, what waited before the start."""
         while not self._stop.is_set():
-            self._signs["evaluate"] = time.monotonic()
             self._wake.clear()
-            if not self._evaluate_round():
-                self._wake.wait(timeout=1.0)
-
-    def _evaluate_round(self) -> bool:
-        """One pass over the presses that wait, so that none holds up the others."""
-        try:
-            with self.store.read() as connection:
-                waiting = intake.waiting_presses(connection)
-        except Exception as error:  # whatever it is, the thread that evaluates must outlive it
-            log.warning("the database does not answer: %s", getattr(error, "orig", error))
-            self._stop.wait(AWAY_S)
-            return False
-        # One press's evaluation lands on the disk while the next is computed.
-        return any(list(self._hands.map(self._look_at, waiting)))
+            try:
+                with self.store.read() as connection:
+                    waiting = intake.waiting_presses(connection)
+            except Exception as error:  # whatever it is, the thread that evaluates must outlive it
+                log.warning("the database does not answer: %s", getattr(error, "orig", error))
+                self._stop.wait(AWAY_S)
+                continue
+            self._hands.offer(waiting)
+            # Hands that do not get on with a press are a sign, too.
+            self._signs["evaluate"] = time.monotonic() if self._hands.is_idle() else self._hands.moved
+            self._wake.wait(timeout=1.0)
+            self._stop.wait(LOOK_AGAIN_S)
 
     def _look_at(self, press_id: int) -> bool:
+        """Evaluate a press; True when there is more to do for it at once."""
         if self._stop.is_set() or self._resting.get(press_id, 0.0) > time.monotonic():
             return False
         try:
-            return self.evaluate_one(press_id)
+            evaluation = self._evaluate(press_id)
         except Exception as error:  # one press's trouble must not stop the others
             return self._failed(press_id, error)
-        finally:
-            self._signs["evaluate"] = time.monotonic()
+        return evaluation is not None and evaluation.rest_from_ms is not None
 
     def _failed(self, press_id: int, error: Exception) -> bool:
         """True when the press can be tried again at once. A database that is away is no press's fault."""
