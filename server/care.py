@@ -4,6 +4,7 @@ import contextlib
 import dataclasses
 import math
 from collections.abc import Iterator
+from typing import NamedTuple
 
 import numpy as np
 import sqlalchemy as sa
@@ -13,7 +14,7 @@ from server.evaluate.carry import CODEC, decode
 from server.evaluate.summaries import sum_up
 from server.store import engine, intake, soundness
 from server.store.database import Store
-from server.store.evaluation import DAY, HOUR, TEN_MINUTES, merge_summaries
+from server.store.evaluation import DAY, HOUR, TEN_MINUTES, merge_summaries, merged_sketches
 from server.store.plant import Press, all_presses
 from server.store.quarantine import counts_by_press
 from server.store.shots import count_shots, read_columns
@@ -108,20 +109,29 @@ def _summaries(connection: sa.Connection, press: Press, *, sample: int) -> tuple
     chosen = sorted({times[int(k)] for k in np.linspace(0, len(times) - 1, sample)} if times else ())
     faults = []
     for bucket_ms in chosen:
-        kept = soundness.bucket(connection, press.press_id, bucket_ms, grain=TEN_MINUTES).kept
-        if not any(_equal(kept, again) for again in _computed(connection, press, bucket_ms)):
+        kept = soundness.bucket(connection, press.press_id, bucket_ms, grain=TEN_MINUTES)
+        again = [one for one in _computed(connection, press, bucket_ms) if _equal(kept.kept, one.numbers)]
+        if not again:
             faults.append(f"the ten minutes from {bucket_ms} are not the summary of their shots")
+        elif not any(_same_spread(kept.sketches, one.sketches) for one in again):
+            faults.append(f"the spread kept of the ten minutes from {bucket_ms} is not that of their shots")
     for finer, grain in ((TEN_MINUTES, HOUR), (HOUR, DAY)):
         for bucket_ms in sorted({one - one % (grain * 1000) for one in chosen}):
-            whole = soundness.bucket(connection, press.press_id, bucket_ms, grain=grain).kept
-            if not _equal(whole, _merged(connection, press.press_id, bucket_ms, finer=finer, grain=grain)):
+            whole = soundness.bucket(connection, press.press_id, bucket_ms, grain=grain)
+            parts = _merged(connection, press.press_id, bucket_ms, finer=finer, grain=grain)
+            if not _equal(whole.kept, parts.numbers):
                 faults.append(f"the {grain} s from {bucket_ms} are not the sum of their parts")
+            elif not _same_spread(whole.sketches, parts.sketches):
+                faults.append(f"the spread kept of the {grain} s from {bucket_ms} is not that of its parts")
     return faults, len(chosen)
 
 
-def _computed(
-    connection: sa.Connection, press: Press, bucket_ms: int
-) -> Iterator[dict[tuple[int, str], Numbers]]:
+class _Summary(NamedTuple):
+    numbers: dict[tuple[int, str], Numbers]
+    sketches: dict[tuple[int, str], bytes | None]
+
+
+def _computed(connection: sa.Connection, press: Press, bucket_ms: int) -> Iterator[_Summary]:
     """The bucket from its shots, at each dose lag it may have been evaluated with."""
     before = read_columns(connection, press.press_id, to_ms=bucket_ms, limit=1, newest=True)
     end_ms = bucket_ms + TEN_MINUTES * 1000
@@ -133,20 +143,31 @@ def _computed(
         signals = derive(shots, dose_lag=lag, screw_diameter_mm=press.screw_diameter_mm, before=start).signals
         values = np.column_stack([signals[name] for name in SIGNALS])
         rows = sum_up(shots["at_ms"], shots["setup_id"], values).rows
-        yield {
-            (row["setup_id"], row["signal"]): (row["n"], row["mean"], row["m2"], row["low"], row["high"])
-            for row in rows
-        }
+        yield _Summary(
+            {
+                (row["setup_id"], row["signal"]): (row["n"], row["mean"], row["m2"], row["low"], row["high"])
+                for row in rows
+            },
+            {(row["setup_id"], row["signal"]): row["sketch"] for row in rows},
+        )
 
 
-def _merged(
-    connection: sa.Connection, press_id: int, bucket_ms: int, *, finer: int, grain: int
-) -> dict[tuple[int, str], Numbers]:
+def _merged(connection: sa.Connection, press_id: int, bucket_ms: int, *, finer: int, grain: int) -> _Summary:
     merged: dict[tuple[int, str], Numbers] = {}
+    parts: dict[tuple[int, str], list[bytes | None]] = {}
     for part_ms in range(bucket_ms, bucket_ms + grain * 1000, finer * 1000):
-        for key, part in soundness.bucket(connection, press_id, part_ms, grain=finer).kept.items():
-            merged[key] = merge_summaries(merged[key], part) if key in merged else part
-    return merged
+        part = soundness.bucket(connection, press_id, part_ms, grain=finer)
+        for key, numbers in part.kept.items():
+            merged[key] = merge_summaries(merged[key], numbers) if key in merged else numbers
+            parts.setdefault(key, []).append(part.sketches[key])
+    return _Summary(merged, dict(zip(parts, merged_sketches(list(parts.values())), strict=True)))
+
+
+def _same_spread(
+    kept: dict[tuple[int, str], bytes | None], again: dict[tuple[int, str], bytes | None]
+) -> bool:
+    """Whether every sketch that is kept is the one computed: they are alike in every byte, or wrong."""
+    return all(one is None or one == again[key] for key, one in kept.items())
 
 
 def _equal(one: dict[tuple[int, str], Numbers], other: dict[tuple[int, str], Numbers]) -> bool:

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 import sqlalchemy as sa
 
-from server.maths.quantile_sketch import merged as merged_sketches
+from server.maths.quantile_sketch import merged as merged_by_group
 from server.store import intake
 from server.store.asked import EVER, Asked, do, do_each, mark_of
 from server.store.bulk import insert_rows
@@ -259,15 +259,16 @@ def _coarser(
         merged[key] = merge_summaries(merged[key], part) if key in merged else part
         if key[0] < newest_ms:
             parts.setdefault(key, []).append(sketch)
-    sketches = dict(zip(parts, _merged_sketches(list(parts.values())), strict=True))
+    sketches = dict(zip(parts, merged_sketches(list(parts.values())), strict=True))
     return [(press_id, grain, *key, *part, sketches.get(key)) for key, part in merged.items()]
 
 
-def _merged_sketches(parts: Sequence[Sequence[bytes | None]]) -> list[bytes | None]:
+def merged_sketches(parts: Sequence[Sequence[bytes | None]]) -> list[bytes | None]:
+    """One sketch of each sequence of parts; None where one of its parts has none."""
     if not parts:
         return []
     groups = np.repeat(np.arange(len(parts)), [len(one) for one in parts])
-    return merged_sketches(list(itertools.chain.from_iterable(parts)), groups=groups, count=len(parts))
+    return merged_by_group(list(itertools.chain.from_iterable(parts)), groups=groups, count=len(parts))
 
 
 def merge_summaries(

@@ -17,11 +17,13 @@ _OF_A_PRESS: Final = tuple(
 
 @dataclasses.dataclass(frozen=True)
 class Bucket:
-    """A ten-minute bucket with what is kept of it: signal -> (n, mean, m2, low, high), by set-up."""
+    """A bucket with what is kept of it, by set-up and signal: (n, mean, m2, low, high), and the quantile
+    sketch, None where there is none (made before there were any, or an hour that is not over)."""
 
     press_id: int
     bucket_ms: int
     kept: dict[tuple[int, str], tuple[int, float, float, float, float]]
+    sketches: dict[tuple[int, str], bytes | None]
 
 
 def damage(connection: sa.Connection) -> list[str]:
@@ -74,12 +76,21 @@ def bucket(connection: sa.Connection, press_id: int, bucket_ms: int, *, grain: i
     """One bucket with everything kept of it."""
     c = rollups.c
     rows = connection.execute(
-        sa.select(c.setup_id, c.signal, c.n, c.mean, c.m2, c.low, c.high).where(
+        sa.select(c.setup_id, c.signal, c.n, c.mean, c.m2, c.low, c.high, c.sketch).where(
             c.press_id == press_id, c.grain == grain, c.bucket_ms == bucket_ms
         )
-    )
-    kept = {
-        (int(setup_id), str(signal)): (int(n), float(mean), float(m2), float(low), float(high))
-        for setup_id, signal, n, mean, m2, low, high in rows
-    }
-    return Bucket(press_id, bucket_ms, kept)
+    ).all()
+    return Bucket(
+        press_id,
+        bucket_ms,
+        kept={
+            (int(row.setup_id), str(row.signal)): (
+                int(row.n), float(row.mean), float(row.m2), float(row.low), float(row.high)
+            )
+            for row in rows
+        },
+        sketches={
+            (int(row.setup_id), str(row.signal)): None if row.sketch is None else bytes(row.sketch)
+            for row in rows
+        },
+    )  # fmt: skip

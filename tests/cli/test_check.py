@@ -11,6 +11,12 @@ from server.store.database import Store
 from server.store.engine import upgrade
 from tests.evaluate.history import SHOTS, Bringing, record_of, shots_of
 
+#: Another signal's quantile sketch in the place of one's own.
+SPREAD = (
+    "UPDATE rollups SET sketch = (SELECT sketch FROM rollups WHERE signal = 'fill_time_s' LIMIT 1)"
+    " WHERE grain ="
+)
+
 
 @pytest.fixture(scope="module")
 def evaluated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
@@ -58,6 +64,8 @@ def test_a_sound_database_has_no_faults_and_every_press_its_line(evaluated: Stor
         ("DELETE FROM rollups WHERE grain = 600 AND signal = 'fill_time_s'", "ten minutes"),
         ("UPDATE rollups SET high = high + 1 WHERE grain = 3600", "the 3600 s"),
         ("UPDATE rollups SET m2 = m2 + 1 WHERE grain = 86400", "the 86400 s"),
+        (f"{SPREAD} 600 AND signal = 'cushion_mm'", "the spread kept of the ten minutes"),
+        (f"{SPREAD} 3600 AND signal = 'cushion_mm' AND sketch IS NOT NULL", "the spread kept of the 3600 s"),
         ("UPDATE checkpoints SET state = x'00'", "cannot be read"),
         ("UPDATE findings SET press_id = 99", "findings holds rows of presses [99]"),
         ("UPDATE shots SET cushion_mm = cushion_mm + 0.5 WHERE counter = 100", "ten minutes"),

@@ -295,3 +295,19 @@ def test_something_recorded_after_the_last_shot_leaves_the_summaries_as_they_are
     store.write(ask)
     run_until_quiet(running)
     assert press.results() == before
+
+
+def test_hands_that_hang_are_no_sign_of_getting_somewhere(
+    store: Store, running: Pipeline, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    goes_on = threading.Event()
+    brought(store, "P07")
+    monkeypatch.setattr(running, "_evaluate", lambda press_id: goes_on.wait(20) and None)
+    running.start(tick_every_s=60.0)
+    try:
+        threading.Event().wait(2.6)
+        since = running.since_sign("evaluate")
+        assert since is not None
+        assert since > 1.2, "the thread looks every second, but nothing moves"
+    finally:
+        goes_on.set()
