@@ -174,3 +174,26 @@ def test_a_slow_answer_would_be_noticed(context: BrowserContext, base: str) -> N
     )
     opener = page.locator("details.later > summary").first
     assert best_answer_ms(page, lambda _turn: opener.click()) > ANSWER_MOST_MS
+
+
+def test_rows_far_off_the_screen_are_drawn_once_they_come_near(browser: Browser, base: str) -> None:
+    context = browser.new_context(viewport={"width": 1024, "height": 200})
+    page = context.new_page()
+    page.goto(base + "/")
+    # As on a plant of hundreds: further rows, far below.
+    page.evaluate(
+        "const rows = document.querySelector('.rows');"
+        " for (const row of [...rows.children, ...rows.children]) rows.append(row.cloneNode(true))"
+    )
+    page.wait_for_timeout(200)
+    drawn = (
+        "[...document.querySelectorAll('.press-row .shot')].map("
+        "(part) => part.checkVisibility({contentVisibilityAuto: true}))"
+    )
+    before = page.evaluate(drawn)
+    assert before[0], "what is on the screen is drawn"
+    assert not before[-1], "what is far below is not"
+    page.locator(".press-row").last.scroll_into_view_if_needed()
+    page.wait_for_timeout(200)
+    assert page.evaluate(drawn)[-1]
+    context.close()
