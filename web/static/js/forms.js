@@ -29,13 +29,14 @@ async function submit(form) {
   say(output, '…', '');
   try {
     const { url, body, sent } = read(form);
+    const typed = form.elements[form.dataset.again]?.value;
     const key = keyOf(form, body);
     if (form.dataset.mark !== undefined) body.mark = key;
     const answer = await send(form.dataset.method || 'POST', url, body, { 'Idempotency-Key': key });
     form.sentAs = undefined;
     say(output, answer.text || output.dataset.done, 'worked');
     if (answer.must_change) { showSecond(form); return; }
-    again(form);
+    again(form, typed);
     await after(form.dataset.then, { ...answer, press: sent.press ?? answer.press, sent });
   } catch (problem) {
     // Answered with a refusal: nothing was done. Without an answer it may have been: the same goes under the same key.
@@ -50,12 +51,13 @@ function keyOf(form, body) {
   return form.sentAs.key;
 }
 
-// A form for one reading after the other is empty again, with the cursor in its first field.
-function again(form) {
+// A form for one reading after the other is empty again, with the cursor in its first field. What was typed
+// there while the answer was on its way is the next reading, and stays.
+function again(form, typed) {
   form.querySelectorAll('[data-empties]').forEach((one) => { one.value = ''; });
   if (!form.dataset.again) return;
   const first = form.elements[form.dataset.again];
-  first.value = '';
+  if (first.value === typed) first.value = '';
   first.focus();
 }
 
