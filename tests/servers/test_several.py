@@ -22,7 +22,8 @@ from server.store.tables import findings, press_states, rollups, scores, shots
 from tests.benchmarks.history import watched_press
 from tests.processes import Served
 
-PRESSES = 3
+#: More than one server has in hand at once.
+PRESSES = 8
 SHOTS = 8_000
 
 
