@@ -5,14 +5,17 @@ the page read last are in it, none is in it twice.
 """
 
 import dataclasses
+import math
 from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager
 from typing import Any, Final, Literal
 
 import sqlalchemy as sa
 
+from server.maths.quantile_sketch import quantiles
 from server.store import tables as t
 from server.store.audit import PLANT
+from server.store.spreads import SHOWN
 
 ColumnKind = Literal["time", "whole", "number", "text"]
 #: Rows of one page.
@@ -22,12 +25,13 @@ PAGE: Final = 5_000
 @dataclasses.dataclass(frozen=True)
 class Rows:
     """What can be taken out: a table keyed by the press, the column of its time ('' for none), columns left
-    out. `audit`: only who may read the trail."""
+    out. `audit`: only who may read the trail; `spread`: quantiles of the sketch that stands with each row."""
 
     table: sa.Table
     time: str
     without: tuple[str, ...] = ()
     audit: bool = False
+    spread: bool = False
 
     @property
     def key(self) -> tuple[sa.Column[Any], ...]:
@@ -48,7 +52,7 @@ EXPORTS: Final[dict[str, Rows]] = {
     "shots": Rows(t.shots, "at_ms", ("setup_id",)),
     "findings": Rows(t.findings, "from_ms"),
     "scores": Rows(t.scores, "at_ms", ("ordinal",)),
-    "summaries": Rows(t.rollups, "bucket_ms", ("setup_id",)),
+    "summaries": Rows(t.rollups, "bucket_ms", ("setup_id",), spread=True),
     "events": Rows(t.events, "at_ms"),
     "alarms": Rows(t.alarms, "opened_ms"),
     "alarm-steps": Rows(t.alarm_steps, "at_ms"),
@@ -80,6 +84,8 @@ def heads_of(rows: Rows) -> dict[str, ColumnKind]:
         heads[column.name.removesuffix("_ms") if kind == "time" else column.name] = kind
     if rows.table is t.shots:
         heads |= {"mold": "text", "material": "text", "setup": "text"}
+    if rows.spread:
+        heads |= {f"p{100 * share:02.0f}": "number" for share in SHOWN}
     return heads
 
 
@@ -109,9 +115,19 @@ def pages_of(
             if found:
                 width = len(rows.key)
                 after = tuple(found[-1][:width])
-                yield [(code, *row[width:]) for row in found]
+                kept = [(code, *row[width:]) for row in found]
+                yield _with_spread(kept) if rows.spread else kept
             if len(found) < page:
                 break
+
+
+def _with_spread(page: list[tuple[Any, ...]]) -> list[tuple[Any, ...]]:
+    """Rows whose last cell is a sketch, with its quantiles instead; empty while the hour or day goes on."""
+    found = quantiles([row[-1] for row in page], probabilities=SHOWN).tolist()
+    return [
+        (*row[:-1], *(None if math.isnan(value) else value for value in values))
+        for row, values in zip(page, found, strict=True)
+    ]
 
 
 def _page(
@@ -129,6 +145,8 @@ def _page(
         same = sa.and_(t.setups.c.press_id == t.shots.c.press_id, t.setups.c.setup_id == t.shots.c.setup_id)
         source = rows.table.outerjoin(t.setups, same)
     query = sa.select(*chosen).select_from(source).where(rows.table.c.press_id == press_id)
+    if rows.spread:
+        query = query.add_columns(rows.table.c.sketch)
     if after is not None:
         query = query.where(sa.tuple_(*rows.key) > after)
     if rows.time:

@@ -145,3 +145,23 @@ def test_who_waits_for_an_export_leaves_threads_to_the_pages(
         refused = plant.ask("GET", "/api/v1/export/valves")
     assert (refused.status_code, refused.headers["retry-after"]) == (503, "20")
     assert plant.ask("GET", "/api/v1/export/valves").status_code == 200
+
+
+def test_summaries_say_where_most_shots_lay(plant: Plant) -> None:
+    """Quantiles of a ten-minute bucket are those of its shots; a day that goes on has none yet."""
+    found = table_of(plant.ask("GET", "/api/v1/export/summaries?press=P07&format=parquet"), "parquet")
+    with plant.objects.store.read() as connection:
+        press_id = need_press(connection, "P07").press_id
+        kept = connection.execute(
+            sa.select(shots.c.at_ms, shots.c.cushion_mm).where(shots.c.press_id == press_id)
+        ).all()
+    fine = found[(found["grain"] == 600) & (found["signal"] == "cushion_mm")]
+    # One set-up, so a bucket is one row.
+    assert len(fine) > 10
+    assert fine["bucket"].is_unique
+    begins = fine["bucket"].dt.as_unit("ms").astype("int64").tolist()
+    for begin, said in zip(begins, fine[["p05", "p50", "p95"]].to_numpy(), strict=True):
+        inside = [cushion for at_ms, cushion in kept if begin <= at_ms < begin + 600_000]
+        assert np.allclose(said, np.quantile(inside, [0.05, 0.5, 0.95]), rtol=0, atol=1e-6)
+    newest_day = found[found["grain"] == 86_400].sort_values("bucket").iloc[-1]
+    assert pd.isna(newest_day["p50"])
