@@ -243,6 +243,7 @@ class Pipeline:
 
     def start(self, *, tick_every_s: float | None = None) -> None:
         """Evaluate, tick, send and hear other servers in threads of their own until `close`."""
+        self._make_months()
         if self.relay is not None:
             self.relay.start()
         for name, target in (
@@ -253,6 +254,15 @@ class Pipeline:
             thread = threading.Thread(target=target, name=f"ringtell-{name}", daemon=True)
             thread.start()
             self._threads.append(thread)
+
+    def _make_months(self) -> None:
+        """Before the first shot comes: of a month that is just being made none can be stored."""
+        try:
+            with self.store.turn(PLANT_TURN) as turn:
+                if turn is not None:
+                    self._months.before_anybody_writes(self.now_ms())
+        except Exception:  # the first tick tries again
+            log.exception("the months ahead were not made")
 
     def wake(self) -> None:
         """There may be intake, for this server or any other."""

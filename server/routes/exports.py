@@ -74,8 +74,8 @@ def export(
     `what`: shots, findings, scores, summaries, events, alarms, alarm-steps, baselines, studies, cases,
     case-actions, trials, valves, containments, containment-steps, audit; presses, molds, sources, spares as
     they stand now; days: how complete the record of a press is. Summaries carry the 5th, 50th and 95th
-    percentile of their shots, empty for the hour and the day that go on. A cell no spreadsheet should run gets an
-    apostrophe before it; XLSX holds 1,048,575 rows.
+    percentile of their shots, empty for the hour and the day that go on. A cell no spreadsheet should run
+    gets an apostrophe before it; XLSX holds 1,048,575 rows.
     """
     code = None if press is None else code_of(press)
     rows = EXPORTS.get(what)

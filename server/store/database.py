@@ -36,6 +36,8 @@ GROUP_MAX = 64
 RACES_MAX = 6
 #: Longest pause before it is run again, in seconds; chance spreads those that met.
 RACE_PAUSE_S = 0.05
+#: The same while the month of its rows is being made, which reads what lies outside all months.
+MONTH_PAUSE_S = 0.5
 
 URGENT, USUAL, BACKGROUND = 0, 1, 2
 
@@ -124,7 +126,8 @@ class Store:
             except sa.exc.DBAPIError as error:
                 if not trouble.lost_a_race(error):
                     raise
-            time.sleep(random.uniform(0.0, RACE_PAUSE_S))
+                longest = MONTH_PAUSE_S if trouble.is_month_made(error) else RACE_PAUSE_S
+            time.sleep(random.uniform(longest / 10, longest))
         with self.engine.begin() as connection:
             return job(connection)
 

@@ -16,6 +16,7 @@ import sqlalchemy as sa
 
 from server.store.database import Store
 from server.store.engine_pg import bounds_of, is_held
+from server.store.trouble import ELSEWHERE
 
 log = logging.getLogger("ringtell")
 
@@ -23,6 +24,8 @@ log = logging.getLogger("ringtell")
 BY_MONTH: Final = {"shots": "at_ms", "rollups": "bucket_ms"}
 #: Months made ahead of now; seconds between two looks, and a lock is waited for.
 AHEAD, LOOK_EVERY_S, PATIENCE_S = 3, 3600.0, 2
+#: Bytes of shots without a month that are read before a server begins.
+OTHERS_MAX: Final = 512 << 20
 #: A month with no more raw shots left than this goes; those move to the others.
 LEFT_MAX: Final = 200_000
 
@@ -36,6 +39,12 @@ class Months:
         self._store = store
         self._looked: float | None = None
 
+    def before_anybody_writes(self, now_ms: int) -> list[str]:
+        """As `look_after` while nobody writes yet; where much has to be read for it, it is left for then."""
+        if self._store.is_sqlite or _size_of_others(self._store) > OTHERS_MAX:
+            return []
+        return self.look_after(now_ms)
+
     def look_after(self, now_ms: int) -> list[str]:
         """Make what is missing, once an hour; the names of what was made."""
         now = time.monotonic()
@@ -43,6 +52,14 @@ class Months:
             return []
         self._looked = now
         return make_months(self._store, now_ms=now_ms)
+
+
+def _size_of_others(store: Store) -> int:
+    with store.read() as connection:
+        return sum(
+            int(connection.exec_driver_sql(f"SELECT pg_relation_size('{table}_other')").scalar_one())
+            for table in BY_MONTH
+        )
 
 
 def first_of_month(at_ms: int, later: int = 0) -> int:
@@ -109,8 +126,9 @@ def _make(store: Store, table: str, column: str, begin: int, end: int) -> bool:
 @contextlib.contextmanager
 def nothing_outside(store: Store, table: str, column: str, begin: int, end: int) -> Iterator[str | None]:
     """While a checked constraint says that the others hold nothing of a month: attaching one then need not
-    read them, and nobody is held up. Its name; None where they hold something."""
-    others, outside = f"{table}_other", f"{name_of(table, begin)}_elsewhere"
+    read them, and no other month is held up. Rows of this one have no place meanwhile: whoever writes them
+    tries again (`trouble.is_month_made`). Its name; None where they hold something."""
+    others, outside = f"{table}_other", f"{name_of(table, begin)}{ELSEWHERE}"
     drop = f"ALTER TABLE {others} DROP CONSTRAINT IF EXISTS {outside}"
     run_bounded(store, drop,
          f"ALTER TABLE {others} ADD CONSTRAINT {outside} CHECK ({column} < {begin} OR {column} >= {end})"

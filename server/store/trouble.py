@@ -2,6 +2,7 @@
 
 import sqlite3
 
+import psycopg
 import sqlalchemy as sa
 
 from server.errors import BusyError, RingtellError, StorageError
@@ -16,6 +17,7 @@ _FULL = (
 _AWAY = "the database does not answer; nothing was stored, send again"
 _LOCKED = "another program holds the database; nothing was stored, send again"
 _TOO_LONG = "the database took longer than it may (statement_s in its address); nothing was stored, try again"
+_NOT_READY = "a month of the database is being made ready; nothing was stored, send again"
 _DAMAGED = (
     "the database file is damaged ({said}): stop the server, keep the file, put the last backup in its place"
     " with ringtell db restore FILE --replace"
@@ -34,11 +36,20 @@ _PG_TOO_LONG = "57014"
 _PG_READ_ONLY = "25006"
 #: PostgreSQL: somebody else took this key, or went first: the same again finds the database as it is now.
 _PG_RACES = ("23505", "40001", "40P01")
+#: A row of a month that is being made, while a constraint keeps that month out of where it would lie.
+ELSEWHERE = "_elsewhere"
 
 
 def lost_a_race(error: sa.exc.DBAPIError) -> bool:
     """Whether a job failed on PostgreSQL because of another at the same moment, and may be run again."""
-    return str(getattr(error.orig, "sqlstate", None) or "") in _PG_RACES
+    return str(getattr(error.orig, "sqlstate", None) or "") in _PG_RACES or is_month_made(error)
+
+
+def is_month_made(error: sa.exc.DBAPIError) -> bool:
+    """Whether a row had no place because the month it belongs to was just being made (`store/months.py`)."""
+    orig = error.orig
+    name = orig.diag.constraint_name if isinstance(orig, psycopg.errors.CheckViolation) else None
+    return (name or "").endswith(ELSEWHERE)
 
 
 def trouble_of(error: BaseException) -> RingtellError | None:
@@ -55,6 +66,8 @@ def trouble_of(error: BaseException) -> RingtellError | None:
     state = str(getattr(orig, "sqlstate", None) or "")
     if state in _PG_FULL:
         return StorageError(_FULL.format(said=_first_line(orig)), retry_after_s=FULL_S)
+    if is_month_made(error):
+        return BusyError(_NOT_READY, retry_after_s=LOCKED_S)
     if state in _PG_LOCKED:
         return BusyError(_LOCKED, retry_after_s=LOCKED_S)
     if state == _PG_TOO_LONG:

@@ -1,16 +1,21 @@
 """Months of shots and roll-ups on PostgreSQL, made ahead and dropped when thinned; spreading over nodes."""
 
+import contextlib
 import logging
+import threading
 from collections.abc import Iterator
 
 import pytest
 import sqlalchemy as sa
 
 from server.cli import main
-from server.errors import RingtellError
-from server.store import distribution, months
+from server.errors import BusyError, RingtellError
+from server.notify.hub import Hub
+from server.pipeline import Pipeline
+from server.store import database, distribution, months
 from server.store.database import Store
 from server.store.tables import REFERENCE_TABLES, metadata
+from server.store.trouble import trouble_of
 
 #: 2026-11-18T12:26:40Z
 NOW_MS = 1_795_000_000_000
@@ -48,6 +53,60 @@ def test_this_month_and_three_ahead_are_made_once(plant: Store) -> None:
     put_shots(plant, NOW_MS, NOW_MS - 300 * DAY_MS)
     assert lies_in(plant, NOW_MS) == "shots_2026_11"
     assert lies_in(plant, NOW_MS - 300 * DAY_MS) == "shots_other"
+
+
+def while_it_is_made(store: Store) -> contextlib.AbstractContextManager[str | None]:
+    begin, end = months.first_of_month(NOW_MS), months.first_of_month(NOW_MS, 1)
+    return months.nothing_outside(store, "shots", "at_ms", begin, end)
+
+
+def test_a_shot_whose_month_is_being_made_waits_for_it(plant: Store) -> None:
+    storing = threading.Thread(target=put_shots, args=(plant, NOW_MS))
+    with while_it_is_made(plant) as outside:
+        assert outside is not None
+        storing.start()
+        storing.join(timeout=0.1)
+        assert storing.is_alive()
+    storing.join(timeout=30)
+    assert lies_in(plant, NOW_MS) == "shots_other"
+
+
+def test_who_sends_shots_of_a_month_that_is_long_in_the_making_is_told_to_try_again(
+    plant: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(database, "MONTH_PAUSE_S", 0.01)
+    with while_it_is_made(plant), pytest.raises(sa.exc.IntegrityError) as failed:
+        put_shots(plant, NOW_MS)
+    trouble = trouble_of(failed.value)
+    assert isinstance(trouble, BusyError)
+    assert "send again" in trouble.message
+
+
+def test_another_constraint_that_is_broken_is_our_fault(plant: Store) -> None:
+    with plant.engine.begin() as connection:
+        connection.exec_driver_sql("ALTER TABLE shots_other ADD CONSTRAINT late CHECK (at_ms < 0) NOT VALID")
+    with pytest.raises(sa.exc.IntegrityError) as failed:
+        put_shots(plant, NOW_MS)
+    assert trouble_of(failed.value) is None
+
+
+def test_months_are_there_before_the_first_shot_can_come(plant: Store) -> None:
+    pipeline = Pipeline(plant, Hub(), now_ms=lambda: NOW_MS, child_process=False)
+    pipeline.start(tick_every_s=600)
+    try:
+        assert "shots_2026_11" in months.months_of(plant, "shots")
+    finally:
+        pipeline.close()
+
+
+def test_much_without_a_month_is_not_read_before_the_start(
+    plant: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    put_shots(plant, NOW_MS - 300 * DAY_MS)
+    monkeypatch.setattr(months, "OTHERS_MAX", 8_191)
+    looked_after = months.Months(plant)
+    assert looked_after.before_anybody_writes(NOW_MS) == []
+    assert "shots_2026_11" in looked_after.look_after(NOW_MS)
 
 
 def test_a_month_that_lies_among_the_others_already_stays_there(plant: Store) -> None:
