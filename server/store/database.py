@@ -95,10 +95,10 @@ class Store:
         with self._readers.connect() as connection:
             if not self.is_sqlite:
                 connection.execution_options(**{SNAPSHOT: True})
-            try:
-                yield connection
-            finally:
-                connection.rollback()
+            yield connection
+            # Nothing was written. A rollback would make the driver forget every statement it prepared, so
+            # that the database planned each anew each time: half of what it did for a shot.
+            _end(connection)
 
     def write(self, job: "Job[Result]", *, priority: int = USUAL) -> Result:
         """Run `job` in a transaction; return its result once it is durable.
@@ -143,10 +143,12 @@ class Store:
         with self.engine.connect() as connection:
             taken = turns.take(connection, press_id)
             if taken is None:
-                connection.rollback()
+                connection.commit()
                 self.write(lambda other: turns.make(other, press_id))
                 taken = turns.take(connection, press_id)
             yield Turn(self, connection) if taken else None
+            # Not by a rollback, for the reason given in `read`.
+            _end(connection)
 
     def writer_state(self) -> WriterState:
         """Whether writes get through. PostgreSQL has no writer of ours: its jobs run where they come from."""
@@ -221,6 +223,12 @@ def _within(connection: sa.Connection, job: "Job[Result]") -> Result:
                 raise
         time.sleep(random.uniform(0.0, RACE_PAUSE_S))
     return job(connection)
+
+
+def _end(connection: sa.Connection) -> None:
+    """End a transaction that wrote nothing more. A connection that was lost in it has none left to end."""
+    if not connection.invalidated:
+        connection.commit()
 
 
 def _run(connection: sa.Connection, job: Job[Any]) -> tuple[Any, BaseException | None]:
