@@ -11,14 +11,14 @@ from pathlib import Path
 from typing import IO, Any, Final
 from xml.parsers import expat
 
-from openpyxl.reader.excel import ExcelReader
-from openpyxl.styles.stylesheet import apply_stylesheet
-from openpyxl.utils.cell import column_index_from_string, range_boundaries
-from openpyxl.utils.datetime import from_excel, from_ISO8601
-from openpyxl.xml.constants import SHEET_MAIN_NS
-
 from server.errors import TooLargeError
 from server.language import N_
+from server.lazily import Lazily
+
+_excel, _styles = Lazily("openpyxl.reader.excel"), Lazily("openpyxl.styles.stylesheet")
+_places, _times = Lazily("openpyxl.utils.cell"), Lazily("openpyxl.utils.datetime")
+#: Of ECMA-376, part 1: the elements of a sheet.
+SHEET_MAIN_NS: Final = "http://schemas.openxmlformats.org/spreadsheetml/2006/main"
 
 _PIECE: Final = 1 << 16
 #: Spreadsheets keep 32,767 characters in a cell; what is far longer is no cell of a log.
@@ -96,7 +96,7 @@ class SheetReader:
             letters = place.rstrip("0123456789")
             column = self._columns.get(letters)
             if column is None:
-                column = self._columns[letters] = column_index_from_string(letters)
+                column = self._columns[letters] = _places.column_index_from_string(letters)
             self._column = column
         else:
             self._column += 1
@@ -161,11 +161,11 @@ class SheetReader:
             return self._texts[int(text)]
         if kind == "b":
             return bool(int(text))
-        return from_ISO8601(text) if kind == "d" else text
+        return _times.from_ISO8601(text) if kind == "d" else text
 
     def _time(self, number: float, style: int) -> Any:
         try:
-            return from_excel(number, self._epoch, timedelta=style in self._durations)
+            return _times.from_excel(number, self._epoch, timedelta=style in self._durations)
         except (OverflowError, ValueError):
             # No date at all: the cell is what a spreadsheet shows in its place, and its row is refused.
             return "#VALUE!"
@@ -177,7 +177,7 @@ def _last_row(reference: str) -> int | None:
     (50001, None, None)
     """
     try:
-        last = range_boundaries(reference)[3]
+        last = _places.range_boundaries(reference)[3]
     except ValueError:
         return None
     return last if last and last > 1 else None
@@ -193,12 +193,12 @@ class Workbook:
 
     def __init__(self, path: Path | IO[bytes]) -> None:
         """Raises anything zip, XML and reader may for a damaged one."""
-        self._reader = ExcelReader(path, read_only=True, data_only=True)
+        self._reader = _excel.ExcelReader(path, read_only=True, data_only=True)
         try:
             self._reader.read_manifest()
             self._reader.read_strings()
             self._reader.read_workbook()
-            apply_stylesheet(self._reader.archive, self._reader.wb)
+            _styles.apply_stylesheet(self._reader.archive, self._reader.wb)
             self.sheets: dict[str, str] = {
                 sheet.name: relation.target
                 for sheet, relation in self._reader.parser.find_sheets()

@@ -10,17 +10,16 @@ from collections.abc import Callable, Generator, Iterator, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-import pyarrow as pa
-import pyarrow.compute as pc
-import pyarrow.parquet as pq
-
 from server.errors import InvalidError, NotFoundError, TooLargeError
 from server.ingest.faults import shown
 from server.ingest.parquet_pages import BrokenPageError, largest_group, too_many_rows
 from server.ingest.sheet_rows import Workbook
 from server.ingest.table_text import BadLine, clean, codec_of, opened, possible_headers, share_read
 from server.language import N_
+from server.lazily import Lazily
 from server.tabular.report_files import ReportLines
+
+pa, pc, pq = Lazily("pyarrow"), Lazily("pyarrow.compute"), Lazily("pyarrow.parquet")
 
 #: Lines looked at for the header: logs often begin with a title or the press's name.
 HEADER_WITHIN: Final = 30

@@ -6,8 +6,9 @@ import re
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-import pyarrow as pa
-import pyarrow.parquet
+from server.lazily import Lazily
+
+pa, pq = Lazily("pyarrow"), Lazily("pyarrow.parquet")
 
 CSV, PARQUET = "text/csv", "application/vnd.apache.parquet"
 
@@ -56,17 +57,22 @@ def csv_bytes(columns: Mapping[str, Sequence[Any]]) -> bytes:
     return out.getvalue().encode()
 
 
-def parquet_bytes(columns: Mapping[str, Sequence[Any]], kinds: Mapping[str, str]) -> bytes:
-    """Parquet; kinds: `time` (UTC milliseconds), `whole`, `number` or `text` per column."""
-    types = {
+def arrow_types() -> dict[str, Any]:
+    """The type of a column of each kind."""
+    return {
         "time": pa.timestamp("ms", tz="UTC"),
         "whole": pa.int64(),
         "number": pa.float64(),
         "text": pa.string(),
     }
+
+
+def parquet_bytes(columns: Mapping[str, Sequence[Any]], kinds: Mapping[str, str]) -> bytes:
+    """Parquet; kinds: `time` (UTC milliseconds), `whole`, `number` or `text` per column."""
+    types = arrow_types()
     arrays = {name: pa.array(values, type=types[kinds[name]]) for name, values in columns.items()}
     out = io.BytesIO()
-    pyarrow.parquet.write_table(pa.table(arrays), out)
+    pq.write_table(pa.table(arrays), out)
     return out.getvalue()
 
 

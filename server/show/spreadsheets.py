@@ -6,14 +6,11 @@ from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
-import openpyxl
-import pyarrow as pa
-import pyarrow.parquet
-
 from server.clock import as_datetime, as_text
 from server.errors import TooLargeError
 from server.language import _
-from server.show.api_tables import CSV, PARQUET, safe_cell, safe_in_csv
+from server.lazily import Lazily
+from server.show.api_tables import CSV, PARQUET, arrow_types, safe_cell, safe_in_csv
 from server.words.units import STORED, Units
 
 XLSX: Final = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -22,12 +19,8 @@ MEDIA: Final = {"csv": f"{CSV}; charset=utf-8", "xlsx": XLSX, "parquet": PARQUET
 SHEET_ROWS: Final = 1_048_575
 #: Columns of objects made flat: their names may be anybody's. A sheet holds 16,384.
 _COLUMNS_MAX: Final = 4_096
-_TYPES: Final = {
-    "time": pa.timestamp("ms", tz="UTC"),
-    "whole": pa.int64(),
-    "number": pa.float64(),
-    "text": pa.string(),
-}
+
+openpyxl, pa, pq = Lazily("openpyxl"), Lazily("pyarrow"), Lazily("pyarrow.parquet")
 
 #: Quantity of a column by the end of its name, and how other units end theirs.
 _QUANTITY_OF: Final = {"mm": "length", "bar": "pressure", "c": "temperature", "cm3": "volume"}
@@ -99,9 +92,10 @@ def _cell(cell: Any, kind: str) -> Any:
 
 
 def _parquet(path: Path, heads: Mapping[str, str], pages: Iterator[Page]) -> int:
-    schema = pa.schema([(name, _TYPES[kind]) for name, kind in heads.items()])
+    types = arrow_types()
+    schema = pa.schema([(name, types[kind]) for name, kind in heads.items()])
     count = 0
-    with pyarrow.parquet.ParquetWriter(path, schema) as writer:
+    with pq.ParquetWriter(path, schema) as writer:
         for page in pages:
             count += len(page)
             columns = zip(*page, strict=True)
