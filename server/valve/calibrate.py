@@ -34,12 +34,12 @@ from server.valve.shapes import CAUSE_ONLY, TWO_SIGNALS
 
 Floats = NDArray[np.float64]
 
-VERSION: Final = "v4"
+VERSION: Final = "v5"
 SEED: Final = 41_000
 #: Presses of each family.
-PRESSES: Final = 2_500
+PRESSES: Final = 5_000
 #: Pull towards the starting weights, in rows of information; see `choose`.
-RIDGE: Final = 3.0
+RIDGE: Final = 6.0
 _CAUSE_RIDGE: Final = 1.5
 
 

@@ -24,6 +24,9 @@ SOON: Final = 80
 #: without a word come to light the same shift (common practice, no source).
 SEEN_BY_EYE: Final = 0.1
 SILENT_SETTING: Final = 0.5
+#: Flash counts for more: it is drawn rarely, and where neither weight nor pressure at transfer is sent
+#: nothing but how often plants have it tells it from a leak (common practice, no source).
+OFTEN_FLASH: Final = 1.5
 #: Facts of each signal that a press may lack; a copy of each row is fitted with some of them taken out.
 _SIGNAL_FACTS: Final = (
     ("peak_change_pct", "peak_scatter", "swept_with_peak", "swept_with_peak_long"),
@@ -73,6 +76,8 @@ def _picked(case: Case, rng: np.random.Generator) -> NDArray[np.int64]:
 def _counts(case: Case) -> float:
     if case.cause == "outward_leak":
         return SEEN_BY_EYE
+    if case.cause == "flash":
+        return OFTEN_FLASH
     return SILENT_SETTING if case.cause == "setting_change" and not case.reported else 1.0
 
 

@@ -101,10 +101,14 @@ def _unshut(dice: Dice, m: Marks) -> None:
     each = m.severity * begun * np.exp(0.1 * dice.rng.standard_normal(m.n))
     m.single += each
     m.loss += m.severity * (np.arange(m.n) >= m.onset)
-    m.level[PEAK] -= each * u(0.2, 1.0)
-    m.level[TRANSFER] -= each * u(0.2, 1.0)
+    # Now and then no pressure builds up at all, however little is seen to flow back.
+    fallen = u(0.1, 0.8) * begun if dice.either(0.4) else each
+    m.level[PEAK] -= fallen * u(0.2, 1.0)
+    m.level[TRANSFER] -= fallen * u(0.2, 1.0)
+    m.spread[PEAK] += begun * u(0.0, 6.0)
     m.level[WEIGHT] -= each * u(0.0, 0.6)
-    m.spread[RECOVERY] += u(0.0, 4.0) * begun
+    m.spread[RECOVERY] += u(0.0, 6.0) * begun
+    m.level[RECOVERY] += begun * u(-0.3, 0.3)
 
 
 def _melt(dice: Dice, m: Marks) -> None:
@@ -162,7 +166,7 @@ def _flash(dice: Dice, m: Marks) -> None:
     out = dice.between((0.002, 0.045)) * m.since()
     u = dice.rng.uniform
     m.level[SWEPT] += out
-    m.level[WEIGHT] += out * u(0.7, 1.1)
+    m.level[WEIGHT] += out * u(0.3, 1.1)
     m.level[TRANSFER] -= out * u(0.3, 4.0)
     m.level[PEAK] -= out * u(0.0, 0.8)
 
@@ -183,6 +187,8 @@ def _outward(dice: Dice, m: Marks) -> None:
     m.level[WEIGHT] -= out * u(0.0, 0.3)
     m.level[PEAK] -= out * u(0.0, 0.7)
     m.level[TRANSFER] -= out * u(0.0, 0.7)
+    if dice.either(0.5):  # what escapes while pressure is held lets the screw creep as well
+        m.level[DRIFT] += 100.0 * out * dice.between((0.1, 3.0))
 
 
 _MARKS: Final[dict[str, Callable[[Dice, Marks], None]]] = {

@@ -23,17 +23,18 @@ START: Final[dict[str, Any]] = {
         "slow_drift": {"up_1.5": 0.3, "up_4": 0.2, "up_gradually": 2.2, "down": -0.3, "up_for_long": 0.6,
                        "far_up_for_long": 0.3, "gradually_for_long": 1.0, "long_down": -0.3},
         # Nothing else moves a press by 4 % from one shot to the next; too few sound presses do for a fit.
-        "not_shutting": {"leap": 3.0, "leap_20": 0.6, "cushion_gone": 2.0, "at_bottom": 0.7,
+        "not_shutting": {"leap": 3.3, "leap_20": 0.6, "cushion_gone": 2.0, "at_bottom": 0.7,
                          "at_bottom_now": 1.5, "new_by_3": 0.7, "new_by_4": 0.8, "new_by_5": 0.5,
                          "new_out_of_scatter": 0.8},
         "pressure_level": {
             "constant": 0.0, "lower": 0.2, "much_lower": -0.2, "higher": -0.4, "more_than_leak_0.5": -0.3,
             "more_than_leak_1.5": -0.6, "thin_explains": -0.8, "steady_while_risen": 0.2,
-            "steady_while_clear": 0.8, "transfer_sags": -0.4,
+            "steady_while_clear": 0.8, "transfer_sags": -0.4, "lost_at_bottom": 1.5, "lost_in_a_leap": 1.0,
         },
         "pressure_scatter": {"constant": 0.0, "wider": 0.0, "much_wider": 0.0},
         "fill_time": {"constant": 0.0, "moved": -0.2, "scatter": 0.0},
-        "recovery": {"constant": 0.1, "uneven": -0.6, "very_uneven": -0.8, "slower": -0.3, "faster": -0.2},
+        "recovery": {"constant": 0.1, "uneven": -0.6, "very_uneven": -0.8, "slower": -0.3, "faster": -0.2,
+                     "uneven_at_bottom": 1.5, "uneven_in_a_leap": 1.0},
         "metering": {"constant": 0.1, "uneven": -0.2, "explains_scatter": -0.4},
         "weight": {
             "constant": 0.0, "heavier": -0.4, "with_stroke": -0.6, "explains_rise": -1.2, "lighter": 0.1,
@@ -100,7 +101,9 @@ RISES: Final[frozenset[str]] = frozenset({
     *(f"gate_seal_drift.rises_{z:g}" for z in (0.3, 1, 2, 4, 8)), "gate_seal_drift.risen_both",
     *(f"low_tail.skew_{s:g}" for s in (0.2, 0.5, 1)), "low_tail.skew_wide",
     *(f"low_tail.skew_long_{s:g}" for s in (0.1, 0.3, 0.7)),
-    "low_tail.loses_pressure",
+    "low_tail.loses_pressure", "swept_scatter.alone_in_a_leap",
+    *(f"{name}_{where}" for name in ("pressure_level.lost", "recovery.uneven")
+      for where in ("at_bottom", "in_a_leap")),
 })  # fmt: skip
 #: Never for a leak.
 FALLS: Final[frozenset[str]] = frozenset({

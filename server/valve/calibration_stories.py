@@ -73,6 +73,8 @@ MIX: Final[dict[str, float]] = {
 def draw_press(dice: Dice, world: World) -> PressModel:
     """A press within the world's ranges, cushion at 4 to 12 % of its stroke."""
     between, rng = dice.between, dice.rng
+    # What few causes use is drawn apart, so that presses of the others stay the ones they were.
+    apart = Dice(rng.spawn(1)[0])
     diameter = between((22.0, 90.0))
     stroke = between(world.stroke_mm)
     volume = np.pi / 4000.0 * diameter**2 * stroke
@@ -83,6 +85,8 @@ def draw_press(dice: Dice, world: World) -> PressModel:
         seating_scatter=between(world.seating), seating_skew=max(0.0, rng.uniform(-0.7, 1.0)),
         late_mm=between(world.late_mm),
         late_shape=between((1.0, 5.0)), wear_unsteadiness=between((0.01, 2.5)),
+        unshut_relief=apart.between((0.2, 3.0)) if apart.either(0.5) else 0.0,
+        unshut_recovery=apart.between((0.05, 1.0)) if apart.either(0.6) else 0.0,
         late_company=rng.uniform(0.5, 0.95) if dice.either(0.3) else 0.0,
     )  # fmt: skip
     index = rng.uniform(0.25, 0.75)
@@ -90,7 +94,9 @@ def draw_press(dice: Dice, world: World) -> PressModel:
         part_volume_cm3=volume, peak_bar=between((400.0, 1600.0)), hold_bar=hold,
         fill_time_s=between((0.4, 3.5)), hold_time_s=between((3.0, 12.0)), index=index,
         consistency_pa_sn=between((8000.0, 20000.0)) * 10 ** (-3.0 * (index - 0.25)),
-        outward_scatter=between((0.03, 0.8)), packing_per_mpa=rng.uniform(0.0, 0.0008),
+        outward_scatter=between((0.03, 0.8)),
+        outward_creep=apart.between((0.02, 0.4)) if apart.either(0.5) else 0.0,
+        packing_per_mpa=rng.uniform(0.0, 0.0008),
         hold_absorption=rng.uniform(*world.absorption), packing_per_viscosity=rng.uniform(0.02, 0.1),
         recovery_s_per_mm=between((0.05, 0.2)), density_g_cm3=rng.uniform(0.72, 1.2),
         shot_size_mm=stroke * (1.0 + 1e-4 * hold) + valve.ring_travel_mm * valve.dragged_share

@@ -55,6 +55,7 @@ class Process:
     packing_per_viscosity: float = quantity(0.06, "", 0.0, 0.15)
     packing_per_mpa: float = quantity(0.0004, "1/MPa", 0.0, 0.0008)
     outward_scatter: float = quantity(0.3, "of what escapes", 0.02, 1.0)
+    outward_creep: float = quantity(0.0, "of what escapes, after the gate has sealed", 0.0, 0.5)
     melt_temp_c: float = quantity(230.0, "degC", 170, 330)
 
 
@@ -70,6 +71,8 @@ class Valve:
     seating_scatter: float = quantity(0.2, "of leakage", 0.05, 0.6)
     wear_unsteadiness: float = quantity(0.3, "of closing scatter, per doubling of the gap", 0.0, 3.0)
     seating_skew: float = quantity(0.5, "0 even, 1 log-normal", 0.0, 1.0)
+    unshut_relief: float = quantity(0.0, "of the pressure, per share of the fill that flows back", 0.0, 3.0)
+    unshut_recovery: float = quantity(0.0, "scatter of recovery, per share of the fill", 0.0, 1.0)
     late_mm: float = quantity(1.2, "mm", 0.2, 6)
     late_company: float = quantity(0.0, "how like the shot before, 0 by chance", 0.0, 0.95)
     late_shape: float = quantity(2.0, "", 1, 6)

@@ -141,7 +141,11 @@ def _positions(shots: _Shots, *, dose: Floats, cushion: Floats) -> dict[str, NDA
         cushion - machine.rebound_mm * (1.0 + 0.1 * shots.draw.steady()), machine.true_bottom_mm
     )
     shown = most_forward if machine.cushion_definition == "most_forward" else cushion
-    creep = shots.loss["hold_flow"] * shots.model.process.after_seal_s / area(shots.model)
+    process = shots.model.process
+    creep = shots.loss["hold_flow"] * process.after_seal_s / area(shots.model)
+    creep = creep + process.outward_creep * shots.size["outward"] * process.part_volume_cm3 / area(
+        shots.model
+    )
     drift = creep + 0.01 * shots.draw.steady(0.0)
     switch = 0.22 * shots.model.process.shot_size_mm + 0.02 * shots.draw.steady(0.0)
     step = machine.position_step_mm
@@ -166,6 +170,7 @@ def _pressures(shots: _Shots) -> dict[str, NDArray[Any]]:
         * (1.0 + size["speed"]) ** process.index
         * (1.0 - lost) ** process.index
         * (1.0 + 0.35 * size["blocked"])
+        * (1.0 - np.clip(shots.model.valve.unshut_relief * size["unshut"], 0.0, 0.8))
     )
     late_pct = 4.0 * shots.loss["late"] / process.shot_size_mm
     scatter = 0.01 * noise.pressure_sd_pct * shots.draw.steady() + 0.02 * shots.made["uneven"]
@@ -192,6 +197,8 @@ def _times(shots: _Shots, stroke_mm: Floats) -> dict[str, NDArray[Any]]:
     uneven = 0.06 * shots.made["uneven"] * draw.steady(0.0) + 0.004 * size["metering_scatter"] * draw.steady(
         0.0
     )
+    if shots.model.valve.unshut_recovery > 0.0 and size["unshut"].any():
+        uneven = uneven + shots.model.valve.unshut_recovery * size["unshut"] * draw.steady(0.0)
     per_mm = (
         process.recovery_s_per_mm
         * (1.0 + size["screw_wear"])

@@ -16,7 +16,7 @@ from typing import Any, Final
 from server.valve.model import MODEL
 from server.valve.proof_report import draw_sets, report
 
-SEED: Final = 120_000_000
+SEED: Final = 300_000_000
 #: Presses of each of the three kinds; a third as many on worn valves.
 PRESSES: Final = 400
 

@@ -35,6 +35,12 @@ JOINT: Final[dict[str, tuple[str, str]]] = {
     "pressure_level.sags_with_a_rise_alone": ("swept_scatter.rise_alone", "pressure_level.transfer_sags"),
     "pressure_level.fell_and_not_in_part": ("pressure_level.fell_by_rise_0.5", "weight.not_in_part_1.5"),
     "pressure_level.fell_and_far_out": ("low_tail.far_long_0.05", "pressure_level.fell_by_rise_0.5"),
+    # A valve that does not shut takes pressure and recovery with it: there they are no sign of other melt.
+    "swept_scatter.alone_in_a_leap": ("swept_scatter.rise_alone", "not_shutting.leap"),
+    "pressure_level.lost_at_bottom": ("not_shutting.at_bottom", "pressure_level.much_lower"),
+    "pressure_level.lost_in_a_leap": ("not_shutting.leap", "pressure_level.much_lower"),
+    "recovery.uneven_at_bottom": ("not_shutting.at_bottom", "recovery.uneven"),
+    "recovery.uneven_in_a_leap": ("not_shutting.leap", "recovery.uneven"),
     "recovery.even_and_risen": ("swept_level.size_0.8", "recovery.even_with_scatter"),
     "recovery.even_and_up": ("swept_level.up_4", "recovery.even_with_scatter"),
     "recovery.slow_and_risen": ("swept_level.size_0.4", "recovery.slow_0.2"),

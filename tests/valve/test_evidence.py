@@ -241,6 +241,19 @@ def test_a_valve_that_does_not_shut_is_over_90_percent_within_5_shots(
     assert CAUSES[int(np.argmax(result.causes[-1]))] == "not_closing"
 
 
+def test_pressure_and_recovery_lost_to_an_open_valve_do_not_excuse_it() -> None:
+    """Shot after shot at bottom at half the pressure, screw turning unevenly: no other melt looks so."""
+    rows = press_rows(400, seed=4)
+    rng = np.random.default_rng(5)
+    rows[100:, 0], rows[100:, 1] = rows[100:, 2] - 0.1, 0.1
+    rows[100:, 3] = 350.0 + 30.0 * rng.standard_normal(300)
+    rows[100:, 5] *= 1.1
+    rows[100:, 6] *= 1.0 + 0.04 * rng.standard_normal(300)
+    rows[:, 7] = np.nan
+    result = run(rows, reference_of(press_rows(380, seed=3)))
+    assert chance(result)[result.at_index > 110].min() > 0.8
+
+
 def test_two_gross_shots_make_no_judgement_of_their_own() -> None:
     rows = press_rows(110, seed=4)
     rows[105:107, 0] = 65.9

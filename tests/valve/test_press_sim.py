@@ -91,6 +91,22 @@ def test_a_leak_of_two_percent_hardly_moves_pressure() -> None:
     assert abs(moved("peak_pressure_bar", leak)) / 820 < 0.02
 
 
+def test_an_open_valve_can_take_the_pressure_and_steady_recovery_with_it() -> None:
+    open_valve = Valve(unshut_relief=2.0, unshut_recovery=0.5)
+    model = dataclasses.replace(CALM, valve=open_valve)
+    story = [Effect("unshut", 2000, 0.2)]
+    assert moved("peak_pressure_bar", story, model=model) < 2.0 * moved("peak_pressure_bar", story) < 0.0
+    recovery = run(model=model, story=story).columns["recovery_time_s"]
+    assert recovery[2000:].std() > 3.0 * recovery[:2000].std()
+
+
+def test_melt_that_escapes_outside_can_let_the_screw_creep() -> None:
+    leaky = dataclasses.replace(CALM, process=dataclasses.replace(CALM.process, outward_creep=0.2))
+    story = [Effect("outward", 2000, 0.02)]
+    assert moved("drift_mm", story) == pytest.approx(0.0, abs=0.005)
+    assert moved("drift_mm", story, model=leaky) > 0.1
+
+
 def test_without_hold_absorption_the_part_gets_lighter_instead() -> None:
     soft = dataclasses.replace(CALM, process=Process(hold_absorption=0.0))
     late = [Effect("late_share", 2000, 0.5)]
