@@ -50,7 +50,7 @@ def _write_pragmas(connection: Any, _record: Any) -> None:
 
 def _read_pragmas(connection: Any, _record: Any) -> None:
     # Small, for there is one a connection: pages that are read again come from the system's cache.
-    _pragmas(connection, "query_only=ON", "cache_size=-8192")
+    _pragmas(connection, "query_only=ON", "cache_size=-2048")
 
 
 def _pragmas(connection: sqlite3.Connection, *pragmas: str) -> None:
