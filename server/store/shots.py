@@ -25,6 +25,7 @@ Columns = dict[str, NDArray[Any]]
 _COLUMNS = ("press_id", "at_ms", "counter", "setup_id", *SHOT_COLUMNS)
 _LOOK_UP = 300
 _OF_PRESS = tuple(field.name for field in dataclasses.fields(Press))
+_ACCEPTED = _OF_PRESS.index("accepted")
 _AT = operator.itemgetter(0)
 _MEETS = "SELECT 1 FROM shots WHERE press_id = %s AND at_ms BETWEEN %s AND %s LIMIT 1"
 #: How often a batch is sorted out again because somebody else stored some of its shots meanwhile.
@@ -163,9 +164,9 @@ def note_arrival(
 def presses_known(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Press]:
     """The presses among `codes`, all asked for at once."""
     found = _among(connection, f"SELECT {', '.join(_OF_PRESS)} FROM presses WHERE press IN", codes)
-    known = [Press(*row) for row in found]
     # SQLite keeps truth as a number.
-    return {one.press: dataclasses.replace(one, accepted=bool(one.accepted)) for one in known}
+    known = [Press(*row[:_ACCEPTED], bool(row[_ACCEPTED]), *row[_ACCEPTED + 1 :]) for row in found]
+    return {one.press: one for one in known}
 
 
 def setups_known(connection: sa.Connection, keys: Iterable[tuple[int, int]]) -> set[tuple[int, int]]:
