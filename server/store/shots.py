@@ -164,9 +164,14 @@ def note_arrival(
 def presses_known(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Press]:
     """The presses among `codes`, all asked for at once."""
     found = _among(connection, f"SELECT {', '.join(_OF_PRESS)} FROM presses WHERE press IN", codes)
-    # SQLite keeps truth as a number.
-    known = [Press(*row[:_ACCEPTED], bool(row[_ACCEPTED]), *row[_ACCEPTED + 1 :]) for row in found]
-    return {one.press: one for one in known}
+    known: dict[str, Press] = {}
+    for row in found:
+        cells = list(row)
+        # SQLite keeps truth as a number.
+        cells[_ACCEPTED] = bool(cells[_ACCEPTED])
+        one = Press(*cells)
+        known[one.press] = one
+    return known
 
 
 def setups_known(connection: sa.Connection, keys: Iterable[tuple[int, int]]) -> set[tuple[int, int]]:
