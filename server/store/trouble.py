@@ -18,6 +18,10 @@ _AWAY = "the database does not answer; nothing was stored, send again"
 _LOCKED = "another program holds the database; nothing was stored, send again"
 _TOO_LONG = "the database took longer than it may (statement_s in its address); nothing was stored, try again"
 _NOT_READY = "a month of the database is being made ready; nothing was stored, send again"
+_POOLED = (
+    "the database forgot a statement that was prepared, as behind a pooler: add ?prepared=off to its address;"
+    " nothing was stored, send again"
+)
 _DAMAGED = (
     "the database file is damaged ({said}): stop the server, keep the file, put the last backup in its place"
     " with ringtell db restore FILE --replace"
@@ -31,9 +35,10 @@ _SQLITE_DAMAGED = {sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB}
 #: PostgreSQL: disk full, too much memory asked for; deadlock, serialization, lock not available.
 _PG_FULL = ("53100", "53200")
 _PG_LOCKED = ("40001", "40P01", "55P03", "53300")
-#: A statement was stopped because it took longer than allowed.
-_PG_TOO_LONG = "57014"
 _PG_READ_ONLY = "25006"
+#: What comes again when it is sent again: held; stopped for taking longer than allowed; a prepared statement
+#: that is not there, or there already, since another connection answers than the one before.
+_PG_BUSY = {_PG_LOCKED: _LOCKED, ("57014",): _TOO_LONG, ("26000", "42P05"): _POOLED}
 #: PostgreSQL: somebody else took this key, or went first: the same again finds the database as it is now.
 _PG_RACES = ("23505", "40001", "40P01")
 #: A row of a month that is being made, while a constraint keeps that month out of where it would lie.
@@ -63,18 +68,19 @@ def trouble_of(error: BaseException) -> RingtellError | None:
     orig = error.orig
     if isinstance(orig, sqlite3.Error):
         return _of_sqlite(orig)
-    state = str(getattr(orig, "sqlstate", None) or "")
+    return _of_postgresql(error, str(getattr(orig, "sqlstate", None) or ""))
+
+
+def _of_postgresql(error: sa.exc.DBAPIError, state: str) -> RingtellError | None:
     if state in _PG_FULL:
-        return StorageError(_FULL.format(said=_first_line(orig)), retry_after_s=FULL_S)
+        return StorageError(_FULL.format(said=_first_line(error.orig)), retry_after_s=FULL_S)
     if is_month_made(error):
         return BusyError(_NOT_READY, retry_after_s=LOCKED_S)
-    if state in _PG_LOCKED:
-        return BusyError(_LOCKED, retry_after_s=LOCKED_S)
-    if state == _PG_TOO_LONG:
-        return BusyError(_TOO_LONG, retry_after_s=AWAY_S)
-    if state == _PG_READ_ONLY or isinstance(error, sa.exc.OperationalError | sa.exc.InterfaceError):
-        return BusyError(_AWAY, retry_after_s=AWAY_S)
-    return BusyError(_AWAY, retry_after_s=AWAY_S) if error.connection_invalidated else None
+    said = next((said for states, said in _PG_BUSY.items() if state in states), "")
+    if said:
+        return BusyError(said, retry_after_s=AWAY_S if said is _TOO_LONG else LOCKED_S)
+    away = isinstance(error, sa.exc.OperationalError | sa.exc.InterfaceError) or state == _PG_READ_ONLY
+    return BusyError(_AWAY, retry_after_s=AWAY_S) if away or error.connection_invalidated else None
 
 
 def _of_sqlite(orig: sqlite3.Error) -> RingtellError | None:

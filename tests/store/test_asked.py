@@ -193,6 +193,16 @@ def test_what_is_asked_again_and_again_stays_prepared(postgresql_url: str) -> No
     store.close()
 
 
+def test_a_pooler_nobody_told_of_is_named(postgresql_url: str) -> None:
+    store = Store(postgresql_url)
+    with store.read() as connection, pytest.raises(sa.exc.DBAPIError) as failed:
+        do(connection, "EXECUTE prepared_on_another_connection")
+    trouble = trouble_of(failed.value)
+    assert isinstance(trouble, BusyError)
+    assert "?prepared=off" in trouble.message
+    store.close()
+
+
 def test_a_connection_that_was_ended_is_found_out_without_asking(
     postgresql: PostgresqlServer, postgresql_url: str
 ) -> None:
