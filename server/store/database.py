@@ -97,7 +97,7 @@ class Store:
                 connection.execution_options(**{SNAPSHOT: True})
             yield connection
             # Nothing was written. A rollback would make the driver forget every statement it prepared, so
-            # that the database planned each anew each time: half of what it did for a shot.
+            # that the database planned each anew each time: two fifths of its work for a shot.
             _end(connection)
 
     def write(self, job: "Job[Result]", *, priority: int = USUAL) -> Result:

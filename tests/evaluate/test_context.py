@@ -28,7 +28,7 @@ ROW = {
 
 def press(**given: object) -> Press:
     named = {field.name: None for field in dataclasses.fields(Press)}
-    return Press(**{**named, "press_id": 1, "press": "P1", **given})  # type: ignore[arg-type]
+    return Press(**{**named, "press_id": 1, "press": "P1", **given})  # type: ignore[arg-type]  # of any column
 
 
 def test_what_a_row_says_is_in_its_watch() -> None:

@@ -186,7 +186,7 @@ def test_what_is_asked_again_and_again_stays_prepared(postgresql_url: str) -> No
             prepared = fetch(connection, "SELECT statement FROM pg_prepared_statements")
         with store.turn(1) as turn:
             assert turn is not None
-        store.write(lambda connection, number=number: put_press(connection, f"P{number}", {}, now_ms=1))  # type: ignore[misc]
+        store.write(functools.partial(put_press, code=f"P{number}", changes={}, now_ms=1))
     texts = [row[0] for row in prepared]
     assert any("presses.screw_diameter_mm" in text for text in texts)
     assert any("press_turns" in text for text in texts)

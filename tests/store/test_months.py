@@ -8,6 +8,7 @@ from collections.abc import Iterator
 import pytest
 import sqlalchemy as sa
 
+import server.pipeline as pipeline_module
 from server.cli import main
 from server.errors import BusyError, RingtellError
 from server.notify.hub import Hub
@@ -16,6 +17,7 @@ from server.store import database, distribution, months
 from server.store.database import Store
 from server.store.tables import REFERENCE_TABLES, metadata
 from server.store.trouble import trouble_of
+from tests.benchmarks.history import watched_press
 
 #: 2026-11-18T12:26:40Z
 NOW_MS = 1_795_000_000_000
@@ -88,6 +90,22 @@ def test_another_constraint_that_is_broken_is_our_fault(plant: Store) -> None:
     with pytest.raises(sa.exc.IntegrityError) as failed:
         put_shots(plant, NOW_MS)
     assert trouble_of(failed.value) is None
+
+
+def test_an_evaluation_whose_month_is_being_made_waits_and_blames_no_press(
+    plant: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(pipeline_module, "AWAY_S", 0.01)
+    press_id = watched_press(plant, "P07", 700)
+    with plant.read() as connection:
+        at_ms = int(connection.exec_driver_sql("SELECT min(at_ms) FROM shots").scalar_one())
+    pipeline = Pipeline(plant, Hub(), now_ms=lambda: NOW_MS, child_process=False)
+    begin, end = months.first_of_month(at_ms), months.first_of_month(at_ms, 1)
+    with months.nothing_outside(plant, "rollups", "bucket_ms", begin, end):
+        assert not pipeline._look_at(press_id)
+    assert pipeline._resting == {}
+    assert pipeline.evaluate_one(press_id)
+    pipeline.close()
 
 
 def test_months_are_there_before_the_first_shot_can_come(plant: Store) -> None:
