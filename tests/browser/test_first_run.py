@@ -112,7 +112,8 @@ def walk(page: Page, file: Path) -> None:
     field(page, "Screw diameter, mm").fill("45")
     press_button(page, "Add the press")
     expect(page.get_by_text("K 4 is in the plant.")).to_be_visible()
-    expect(page.get_by_text("No shot has come yet.")).to_be_visible()
+    # Said by the chart, whose library is loaded here for the first time.
+    expect(page.get_by_text("No shot has come yet.")).to_be_visible(timeout=20_000)
     assert steps(page) == {press: "done", shots: "next", record: "later", approval: "later"}
 
     follow(page, "Import a file")
