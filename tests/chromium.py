@@ -6,9 +6,16 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, expect, sync_playwright
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome", "chrome")
+
+# Without its sandbox: in containers and as root it would not start.
+_ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
+
+# Whatever is waited for comes within a second on an idle machine; the cores are rarely idle while tests run.
+PATIENCE_MS = 20_000
+expect.set_options(timeout=PATIENCE_MS)
 
 
 @contextlib.contextmanager
@@ -19,8 +26,7 @@ def chromium() -> Iterator[Browser]:
         own = driver.chromium.executable_path
         if found is None and not Path(own).exists():
             pytest.skip("no chromium on PATH: apt-get install chromium")
-        # Without its sandbox: in containers and as root it would not start.
-        browser = driver.chromium.launch(executable_path=found, args=["--no-sandbox"])
+        browser = driver.chromium.launch(executable_path=found, args=_ARGUMENTS)
         try:
             yield browser
         finally:

@@ -3,29 +3,25 @@
 import asyncio
 import contextlib
 import dataclasses
-import os
 import queue
 import socket
 import threading
 import time
 from collections.abc import AsyncIterator, Iterator
-from pathlib import Path
 from typing import Any
 
 import pytest
 import uvicorn
 from fastapi import FastAPI, Request
 from fastapi.responses import JSONResponse, StreamingResponse
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page
 
 from server.notify.floor import tick_step
 from server.store.database import Store
 from server.store.plant import need_press
+from tests.chromium import chromium
 from tests.pages.plant import NOW, make_plant
 from tests.pages.server import page_server
-
-CHROMIUM = Path(os.environ.get("CHROMIUM", "/usr/bin/chromium"))
-ARGUMENTS = ["--headless", "--no-sandbox", "--disable-gpu", "--disable-background-networking"]
 
 
 @dataclasses.dataclass
@@ -112,12 +108,8 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[PageServer]:
 
 @pytest.fixture(scope="package")
 def browser() -> Iterator[Browser]:
-    if not CHROMIUM.exists():
-        pytest.skip(f"no Chromium at {CHROMIUM}; apt-get install chromium")
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=str(CHROMIUM), args=ARGUMENTS)
+    with chromium() as opened:
         yield opened
-        opened.close()
 
 
 @dataclasses.dataclass(frozen=True)
