@@ -15,7 +15,6 @@ from server.ingest.batch import ReadBatch, ReadShot, RejectedRow, shot_line
 from server.ingest.labels import Label
 from server.store import clocks, imports, intake, quarantine
 from server.store.plant import (
-    Press,
     Setup,
     keep_setup,
     put_mold,
@@ -78,13 +77,13 @@ def receive(
     outcomes = store_by_press(
         connection,
         {
-            press.press_id: [(shot[2], shot[3], _setup_id(shot[1]), *shot[4]) for shot in groups[code]]
-            for code, press in presses.items()
+            press_id: [(shot[2], shot[3], _setup_id(shot[1]), *shot[4]) for shot in groups[code]]
+            for code, press_id in presses.items()
         },
     )
     arrived: dict[int, tuple[int, int]] = {}
-    for code, press in presses.items():
-        shots, outcome = groups[code], outcomes[press.press_id]
+    for code, press_id in presses.items():
+        shots, outcome = groups[code], outcomes[press_id]
         stored += outcome.new
         duplicate += len(outcome.duplicates)
         conflict += len(outcome.conflicts)
@@ -93,10 +92,10 @@ def receive(
             for position in outcome.conflicts
         ]
         if import_no is not None:
-            imports.add_piece(connection, import_no, press.press_id, outcome.keys)
+            imports.add_piece(connection, import_no, press_id, outcome.keys)
         if outcome.earliest_ms is not None:
-            newest[press.press_id] = max((shot[2], shot[3]) for shot in shots)
-            arrived[press.press_id] = (outcome.earliest_ms, outcome.new)
+            newest[press_id] = max((shot[2], shot[3]) for shot in shots)
+            arrived[press_id] = (outcome.earliest_ms, outcome.new)
     intake.add_shots(connection, arrived, now_ms=now_ms)
     note_arrivals(connection, newest, now_ms=now_ms)
     if source == "api":
@@ -144,27 +143,26 @@ def _by_press(shots: Sequence[ReadShot]) -> dict[str, list[ReadShot]]:
 
 def _presses(
     connection: sa.Connection, codes: Iterable[str], *, accept_unknown: bool, now_ms: int
-) -> dict[str, Press]:
-    """The presses whose shots are taken, by code; what is not in it waits to be accepted."""
+) -> dict[str, int]:
+    """Numbers of the presses whose shots are taken, by code; what is not in it waits to be accepted."""
     known = presses_known(connection, codes)
-    accepted = {code: known[code] for code in codes if code in known and known[code].accepted}
-    others = [code for code in codes if code not in accepted]
+    others = [code for code in codes if code not in known or not known[code][1]]
     if others and (accept_unknown or read_settings(connection)["accept_unknown_presses"]):
         for code in others:
             put_press(connection, code, {"accepted": True}, now_ms=now_ms)
-        accepted |= presses_known(connection, others)
-    return accepted
+        known |= presses_known(connection, others)
+    return {code: known[code][0] for code in codes if code in known and known[code][1]}
 
 
 def _keep_setups(
     connection: sa.Connection,
-    presses: Mapping[str, Press],
+    presses: Mapping[str, int],
     groups: Mapping[str, Sequence[ReadShot]],
     *,
     now_ms: int,
 ) -> None:
     labels = {id(shot[1]): shot[1] for code in presses for shot in groups[code]}
-    keys = {(presses[one.press].press_id, _setup_id(one)): one for one in labels.values()}
+    keys = {(presses[one.press], _setup_id(one)): one for one in labels.values()}
     kept = setups_known(connection, keys)
     for (press_id, setup_id), label in keys.items():
         if (press_id, setup_id) in kept:

@@ -15,7 +15,6 @@ from server.errors import BusyError
 from server.language import N_
 from server.store.asked import Asked, do_each, driver_of, fetch, mark_of
 from server.store.bulk import KeyTakenError, insert_rows
-from server.store.plant import Press
 from server.store.tables import shots
 
 #: A shot as the store takes it: at_ms, counter, setup_id, then SHOT_COLUMNS.
@@ -24,8 +23,6 @@ Columns = dict[str, NDArray[Any]]
 
 _COLUMNS = ("press_id", "at_ms", "counter", "setup_id", *SHOT_COLUMNS)
 _LOOK_UP = 300
-_OF_PRESS = tuple(field.name for field in dataclasses.fields(Press))
-_ACCEPTED = _OF_PRESS.index("accepted")
 _AT = operator.itemgetter(0)
 _MEETS = "SELECT 1 FROM shots WHERE press_id = %s AND at_ms BETWEEN %s AND %s LIMIT 1"
 #: How often a batch is sorted out again because somebody else stored some of its shots meanwhile.
@@ -111,12 +108,14 @@ def _presses_met(connection: sa.Connection, groups: Mapping[int, Sequence[ShotVa
             )
             met.update(row[0] for row in found)
         return met
-    # One by one, so that each question goes to the one node that has the press.
+    # A question for each press, so that it goes to the one node that has it, but all sent at once.
     with driver.cursor() as cursor:
+        if stretches:
+            cursor.executemany(_MEETS, stretches, returning=True)
         for stretch in stretches:
-            cursor.execute(_MEETS, stretch)
             if cursor.fetchone() is not None:
                 met.add(stretch[0])
+            cursor.nextset()
     return met
 
 
@@ -161,17 +160,11 @@ def note_arrival(
     note_arrivals(connection, {press_id: (last_shot_ms, last_counter)}, now_ms=now_ms)
 
 
-def presses_known(connection: sa.Connection, codes: Iterable[str]) -> dict[str, Press]:
-    """The presses among `codes`, all asked for at once."""
-    found = _among(connection, f"SELECT {', '.join(_OF_PRESS)} FROM presses WHERE press IN", codes)
-    known: dict[str, Press] = {}
-    for row in found:
-        cells = list(row)
-        # SQLite keeps truth as a number.
-        cells[_ACCEPTED] = bool(cells[_ACCEPTED])
-        one = Press(*cells)
-        known[one.press] = one
-    return known
+def presses_known(connection: sa.Connection, codes: Iterable[str]) -> dict[str, tuple[int, bool]]:
+    """Number of each press among `codes`, and whether it was accepted; all asked for at once."""
+    found = _among(connection, "SELECT press, press_id, accepted FROM presses WHERE press IN", codes)
+    # SQLite keeps truth as a number.
+    return {press: (press_id, bool(accepted)) for press, press_id, accepted in found}
 
 
 def setups_known(connection: sa.Connection, keys: Iterable[tuple[int, int]]) -> set[tuple[int, int]]:
