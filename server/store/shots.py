@@ -108,9 +108,12 @@ def _presses_met(connection: sa.Connection, groups: Mapping[int, Sequence[ShotVa
             )
             met.update(row[0] for row in found)
         return met
-    # A question for each press, so that it goes to the one node that has it, but all sent at once.
+    # A question for each press, so that it goes to the one node that has it, but all sent at once (of a
+    # single press that would take 0.1 ms longer).
     with driver.cursor() as cursor:
-        if stretches:
+        if len(stretches) == 1:
+            cursor.execute(_MEETS, stretches[0])
+        elif stretches:
             cursor.executemany(_MEETS, stretches, returning=True)
         for stretch in stretches:
             if cursor.fetchone() is not None:

@@ -40,7 +40,7 @@ def heard(any_store: Store, monkeypatch: pytest.MonkeyPatch) -> list[str]:
 
     def hear(text: str) -> None:
         # SQLite says every row of a statement, with its values.
-        if not (said and text.startswith(("INSERT", "DELETE")) and said[-1][:58] == text[:58]):
+        if not (said and text.startswith(("INSERT", "DELETE", "UPDATE")) and said[-1][:58] == text[:58]):
             said.append(text)
 
     def listening(method: Callable[..., Any]) -> Callable[..., Any]:
@@ -93,6 +93,24 @@ def test_a_live_shot_asks_the_database_no_oftener(any_store: Store, heard: list[
         store.write(functools.partial(land, evaluation=found, now_ms=now_ms()))
         counts["land"] = len(heard)
     assert counts == MOST[store.engine.dialect.name], heard
+
+
+def test_a_batch_of_many_presses_asks_no_oftener_than_one_of_a_few(
+    any_store: Store, heard: list[str]
+) -> None:
+    store, start_ms = any_store, now_ms() - 86_400_000
+    counts = {}
+    for presses_of in (5, 60):
+        made = [rows_of(f"{presses_of}-{number}", 5, start_ms=start_ms) for number in range(presses_of)]
+        for part in (slice(0, 3), slice(2, 5)):
+            rows = [shot for of_press in made for shot in of_press[part]]
+            batch = ReadBatch(len(rows), rows, [])
+            heard.clear()
+            got = store.write(functools.partial(receive, batch=batch, accept_unknown=True, now_ms=now_ms()))
+        assert (got.stored, got.duplicate) == (2 * presses_of, presses_of)
+        # Where something is stored within their stretch, each press is asked for its shots.
+        counts[presses_of] = len(heard) - presses_of
+    assert counts[60] - counts[5] <= 6, heard
 
 
 _NAMED = Asked(
