@@ -24,6 +24,7 @@ from server.app import Objects, build_app, build_objects
 from server.clock import now_ms
 from server.ingest.batch import ReadBatch
 from server.settings import Settings
+from server.store.database import Store
 from server.store.engine import open_engine, upgrade
 from server.store.tables import shots
 from tests.benchmarks.history import CYCLE_MS, rows_of, watched_press
@@ -87,24 +88,24 @@ def record_all(objects: Objects, presses: int) -> None:
     objects.pipeline.evaluate_all()
 
 
-def floor_rate(objects: Objects, size: int) -> float:
+def floor_rate(store: Store, size: int) -> float:
     """Rows/s of the database itself with the rows that were stored."""
-    with objects.store.read() as connection:
+    with store.read() as connection:
         rows = [tuple(row) for row in connection.execute(sa.select(shots))]
-    engine = open_engine(objects.store.url)
+    engine = open_engine(store.url)
     names = [column.name for column in shots.columns]
     with engine.begin() as connection:
-        if objects.store.is_sqlite:
+        if store.is_sqlite:
             query = "SELECT sql FROM sqlite_master WHERE name = 'shots'"
             schema = str(connection.exec_driver_sql(query).scalar_one())
             connection.exec_driver_sql(schema.replace("shots", "floor", 1))
         else:
             connection.exec_driver_sql("CREATE TABLE floor (LIKE shots INCLUDING ALL)")
-    store = _executemany if objects.store.is_sqlite else _staged
+    put = _executemany if store.is_sqlite else _staged
     start = time.perf_counter()
     for at in range(0, len(rows), size):
         with engine.begin() as connection:
-            store(connection, names, rows[at : at + size])
+            put(connection, names, rows[at : at + size])
     seconds = time.perf_counter() - start
     with engine.begin() as connection:
         connection.exec_driver_sql("DROP TABLE floor")
@@ -191,7 +192,7 @@ def main() -> None:
                 record_all(objects, given.presses if what == JUDGED else 1)
                 made = batches(given.presses, size, first=5_000 if what == JUDGED else 0)
                 rate = ingest_rate(objects, made, evaluating=what != STORED)
-                raw = floor_rate(objects, size)
+                raw = floor_rate(objects.store, size)
                 said = f"{kind}, batches of {size}, {what}"
                 say(f"{said}: {rate:,.0f} shots/s, {rate / raw:.2f} of the floor ({raw:,.0f})")
                 empty(objects)

@@ -1,8 +1,9 @@
-"""Shots per second over HTTP, beside what SQLite itself takes, and how long live batches wait.
+"""Shots per second over HTTP, beside what the database itself takes, and how long live batches wait.
 
-Run it as `python -m tests.benchmarks.bench_ingest`. The server is a process of its own; bodies are
-prepared beforehand and sent over kept-alive connections. The floor is the driver's `executemany` of
-the same rows into the same table, one durable commit for every BATCH rows.
+Run it as `python -m tests.benchmarks.bench_ingest` (`--postgresql`: batches over one started for the run).
+The server is a process of its own; bodies are prepared beforehand and sent over kept-alive connections. The
+floor takes the same rows into the same table, one durable commit for every BATCH rows: `executemany` on
+SQLite, COPY to a staging table and insert on PostgreSQL.
 """
 
 import argparse
@@ -17,9 +18,23 @@ from pathlib import Path
 
 from server.clock import now_ms
 from server.store.database import Store
+from server.store.engine import upgrade
+from server.store.shots import count_shots
+from tests.benchmarks.bench_databases import floor_rate
 from tests.benchmarks.history import watched_press
-from tests.benchmarks.wire_client import BATCH, Connection, mixed_batches, post, send_all, server, shot
+from tests.benchmarks.wire_client import (
+    BATCH,
+    Connection,
+    mixed_batches,
+    post,
+    send_all,
+    server,
+    server_on,
+    shot,
+)
 from tests.benchmarks.wire_client import whole_batches as whole
+from tests.postgresql import PostgresqlServer
+from tests.processes import Served
 
 CONNECTIONS = 4
 LIVE_BATCHES = 400
@@ -29,17 +44,34 @@ def say(text: str) -> None:
     print(text, flush=True)  # noqa: T201  # its output
 
 
-def poured(requests: Sequence[bytes], shots: int, *, evaluating: bool) -> tuple[float, float]:
+def poured(
+    requests: Sequence[bytes], shots: int, *, evaluating: bool, database: PostgresqlServer | None
+) -> tuple[float, float]:
     """Shots/s of the server, and of the floor with the rows it stored."""
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        served = server(folder, evaluating=evaluating)
-        served.start()
+        if database is None:
+            seconds = _sent(server(folder, evaluating=evaluating), requests)
+            return shots / seconds, floor(folder, shots)
+        url = database.url(database.new_database())
+        upgrade(url)
+        seconds = _sent(server_on(url, folder, evaluating=evaluating), requests)
+        store = Store(url)
         try:
-            seconds = send_all(served.port, requests, connections=CONNECTIONS)
+            with store.read() as connection:
+                assert count_shots(connection) == shots, "not all stored that were acknowledged"
+            return shots / seconds, floor_rate(store, BATCH)
         finally:
-            served.kill()
-        return shots / seconds, floor(folder, shots)
+            store.close()
+
+
+def _sent(served: Served, requests: Sequence[bytes]) -> float:
+    """Seconds until a server that is started for it has acknowledged everything."""
+    served.start()
+    try:
+        return send_all(served.port, requests, connections=CONNECTIONS)
+    finally:
+        served.kill()
 
 
 def floor(folder: Path, shots: int) -> float:
@@ -131,16 +163,29 @@ def main() -> None:
     asked.add_argument("--runs", type=int, default=3)
     asked.add_argument("--history", type=int, default=100_000, help="shots evaluated beside live batches")
     asked.add_argument("--only", choices=("batches", "mixed", "live"))
+    asked.add_argument("--postgresql", action="store_true", help="batches over PostgreSQL instead of SQLite")
     given = asked.parse_args()
+    database = PostgresqlServer(durable=True) if given.postgresql else None
+    try:
+        _measure(given, database)
+    finally:
+        if database is not None:
+            database.stop()
+
+
+def _measure(given: argparse.Namespace, database: PostgresqlServer | None) -> None:
     start_ms = now_ms() - 86_400_000
     shots = given.presses * BATCH
     for name, make in (("batches", whole), ("mixed", mixed_batches)):
         if given.only in (None, name):
             requests = make(given.presses, start_ms=start_ms)
             for evaluating in (False, True):
-                pairs = [poured(requests, shots, evaluating=evaluating) for _ in range(given.runs)]
+                pairs = [
+                    poured(requests, shots, evaluating=evaluating, database=database)
+                    for _ in range(given.runs)
+                ]
                 report(f"{name}, evaluation {'on' if evaluating else 'off'}", pairs)
-    if given.only in (None, "live"):
+    if given.only in (None, "live") and database is None:
         for _ in range(given.runs):
             waits = sorted(live_waits(given.history))
             p50, p99 = waits[len(waits) // 2], waits[int(len(waits) * 0.99)]

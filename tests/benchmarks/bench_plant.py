@@ -23,7 +23,7 @@ from server.clock import as_text, now_ms
 from server.store.database import Store
 from server.store.engine import upgrade
 from tests.benchmarks.history import watched_press
-from tests.benchmarks.wire_client import server, shot
+from tests.benchmarks.wire_client import server, server_on, shot
 from tests.chromium import chromium
 from tests.postgresql import PostgresqlServer
 from tests.processes import Served
@@ -208,9 +208,8 @@ def _on_postgresql(given: argparse.Namespace) -> None:
     try:
         url = database.url(database.new_database())
         fill(url, given.presses, given.shots)
-        settings = {"RINGTELL_DATABASE_URL": url, "RINGTELL_NO_LOGIN": "1", "RINGTELL_ACCEPT_UNKNOWN": "1"}
         with tempfile.TemporaryDirectory() as name:
-            served = Served("serve", folder=Path(name), settings=settings)
+            served = server_on(url, Path(name))
             served.start()
             try:
                 judged(served)

@@ -149,7 +149,17 @@ def server(folder: Any, *, evaluating: bool = True, empty: bool = True) -> Serve
     arguments = ["demo", "--no-login", "--no-live", "--data", str(folder / "data")]
     if empty:
         arguments.append("--empty")
+    return _served(arguments, folder, {}, evaluating=evaluating)
+
+
+def server_on(url: str, folder: Any, *, evaluating: bool = True) -> Served:
+    """The same over a database that has its address; `folder` is for its log."""
+    settings = {"RINGTELL_DATABASE_URL": url, "RINGTELL_NO_LOGIN": "1", "RINGTELL_ACCEPT_UNKNOWN": "1"}
+    return _served(["serve"], folder, settings, evaluating=evaluating)
+
+
+def _served(arguments: list[str], folder: Any, settings: dict[str, str], *, evaluating: bool) -> Served:
     if evaluating:
-        return Served(*arguments, folder=folder, settings={})
+        return Served(*arguments, folder=folder, settings=settings)
     program = (sys.executable, "-m", "tests.benchmarks.idle_server")
-    return Served(*arguments, folder=folder, settings=CHECKOUT, program=program)
+    return Served(*arguments, folder=folder, settings={**CHECKOUT, **settings}, program=program)
