@@ -14,6 +14,7 @@ import sqlalchemy as sa
 from server.ingest.batch import ReadBatch, ReadShot, RejectedRow, shot_line
 from server.ingest.labels import Label
 from server.store import clocks, imports, intake, quarantine
+from server.store.numbering import lock_table
 from server.store.plant import (
     Setup,
     keep_setup,
@@ -23,6 +24,7 @@ from server.store.plant import (
     setup_digest,
 )
 from server.store.shots import molds_known, note_arrivals, presses_known, setups_known, store_by_press
+from server.store.tables import setups
 
 
 @dataclasses.dataclass(frozen=True)
@@ -146,12 +148,27 @@ def _presses(
 ) -> dict[str, int]:
     """Numbers of the presses whose shots are taken, by code; what is not in it waits to be accepted."""
     known = presses_known(connection, codes)
-    others = [code for code in codes if code not in known or not known[code][1]]
-    if others and (accept_unknown or read_settings(connection)["accept_unknown_presses"]):
+    if _missing(codes, known) and (accept_unknown or read_settings(connection)["accept_unknown_presses"]):
+        _alone_with_what_is_new(connection)
+        known |= presses_known(connection, _missing(codes, known))
+        others = _missing(codes, known)
         for code in others:
             put_press(connection, code, {"accepted": True}, now_ms=now_ms)
         known |= presses_known(connection, others)
     return {code: known[code][0] for code in codes if code in known and known[code][1]}
+
+
+def _missing(codes: Iterable[str], known: Mapping[str, tuple[int, bool]]) -> list[str]:
+    return [code for code in codes if code not in known or not known[code][1]]
+
+
+def _alone_with_what_is_new(connection: sa.Connection) -> None:
+    """From here on nobody else makes presses, set-ups or molds from shots, until this is durable.
+
+    Batches of a gateway bring the same new presses at the same moment: without it one of them fails at each
+    press that another made first, as often as it is tried again.
+    """
+    lock_table(connection, setups)
 
 
 def _keep_setups(
@@ -164,6 +181,11 @@ def _keep_setups(
     labels = {id(shot[1]): shot[1] for code in presses for shot in groups[code]}
     keys = {(presses[one.press], _setup_id(one)): one for one in labels.values()}
     kept = setups_known(connection, keys)
+    # A mold names itself with its first shot; the quality lead describes it later.
+    molds = {label.mold for label in keys.values() if label.mold}
+    new_molds = molds - molds_known(connection, molds)
+    if new_molds or not keys.keys() <= kept:
+        _alone_with_what_is_new(connection)
     for (press_id, setup_id), label in keys.items():
         if (press_id, setup_id) in kept:
             continue
@@ -179,9 +201,7 @@ def _keep_setups(
                 first_seen_ms=now_ms,
             ),
         )
-    # A mold names itself with its first shot; the quality lead describes it later.
-    molds = {label.mold for label in keys.values() if label.mold}
-    for mold in sorted(molds - molds_known(connection, molds)):
+    for mold in sorted(new_molds - molds_known(connection, new_molds)):
         put_mold(connection, mold, {}, now_ms=now_ms)
 
 
