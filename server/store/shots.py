@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from server.contract import SHOT_COLUMNS, SHOT_NUMBERS
 from server.errors import BusyError
 from server.language import N_
-from server.store.asked import Asked, do_each, driver_of, fetch, mark_of
+from server.store.asked import Asked, as_ours, do_each, driver_of, fetch, mark_of
 from server.store.bulk import KeyTakenError, insert_rows
 from server.store.tables import shots
 
@@ -94,14 +94,14 @@ def _presses_met(connection: sa.Connection, groups: Mapping[int, Sequence[ShotVa
     stretches = [
         (press_id, min(rows, key=_AT)[0], max(rows, key=_AT)[0]) for press_id, rows in groups.items() if rows
     ]
-    driver = driver_of(connection)
     met: set[int] = set()
     if connection.dialect.name == "sqlite":
         for start in range(0, len(stretches), _LOOK_UP):
             part = stretches[start : start + _LOOK_UP]
             asked = ", ".join(["(?, ?, ?)"] * len(part))
             # A subquery in the list of columns stays one search by key a press.
-            found = driver.execute(
+            found = fetch(
+                connection,
                 f"WITH asked(press, since, until) AS (VALUES {asked}) SELECT press FROM asked WHERE"
                 " (SELECT 1 FROM shots WHERE press_id = press AND at_ms BETWEEN since AND until LIMIT 1)",
                 [value for one in part for value in one],
@@ -110,7 +110,7 @@ def _presses_met(connection: sa.Connection, groups: Mapping[int, Sequence[ShotVa
         return met
     # A question for each press, so that it goes to the one node that has it, but all sent at once (of a
     # single press that would take 0.1 ms longer).
-    with driver.cursor() as cursor:
+    with as_ours(connection, _MEETS), driver_of(connection).cursor() as cursor:
         if len(stretches) == 1:
             cursor.execute(_MEETS, stretches[0])
         elif stretches:

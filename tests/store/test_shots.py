@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from server.contract import SHOT_COLUMNS, SHOT_NUMBERS
 from server.store.database import Store
 from server.store.plant import need_press, put_press
-from server.store.shots import Stored, count_shots, note_arrival, read_columns, store_shots
+from server.store.shots import Stored, count_shots, note_arrival, read_columns, store_by_press, store_shots
 from server.store.tables import press_states
 
 #: 2026-04-01T06:00:00Z
@@ -43,6 +43,20 @@ def test_new_shots_are_counted_and_kept(any_store: Store) -> None:
     with any_store.read() as connection:
         assert count_shots(connection, 1) == count_shots(connection) == 500
         assert count_shots(connection, 2) == 0
+
+
+def test_what_goes_wrong_while_shots_are_looked_for_is_raised_as_everywhere(postgresql_url: str) -> None:
+    store = Store(postgresql_url)
+    with store.engine.connect() as connection:
+        for act in (
+            lambda: connection.exec_driver_sql("SELECT nothing_of_this_name"),
+            # In a transaction that failed nothing can be asked any more.
+            lambda: store_by_press(connection, {1: [shot(1)]}),
+            lambda: store_by_press(connection, {1: [shot(1)], 2: [shot(1)]}),
+        ):
+            with pytest.raises(sa.exc.DBAPIError):
+                act()
+    store.close()
 
 
 def test_the_same_again_is_a_duplicate_and_changes_nothing(any_store: Store) -> None:
