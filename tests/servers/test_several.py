@@ -179,19 +179,30 @@ def test_two_servers_share_the_presses(two: tuple[Served, Served], postgresql_ur
     one, other = two
     one.start()
     other.start()
-    for number in range(PRESSES):
-        watched_press(store, f"S{number}", SHOTS)
-    store.close()
+    watched = [watched_press(store, f"S{number}", SHOTS) for number in range(PRESSES)]
+    both = {f"ringtell {served.pid}" for served in two}
     hands: set[str] = set()
+
+    def again(connection: sa.Connection) -> None:
+        for press_id in watched:
+            intake.add(connection, press_id, earliest_ms=0, shots=0, reason=intake.REBUILD, now_ms=now_ms())
+
     with psycopg.connect(postgresql_url, autocommit=True) as looking:
 
-        def done() -> bool:
+        def nothing_waits() -> bool:
+            return looking.execute("SELECT count(*) FROM intake").fetchone() == (0,)
+
+        def both_were_at_it() -> bool:
             rows = looking.execute(
                 "SELECT application_name FROM pg_stat_activity WHERE state LIKE 'idle in tr%'"
                 " AND query LIKE '%press_turns%'"
             ).fetchall()
             hands.update(row[0] for row in rows)
-            return looking.execute("SELECT count(*) FROM intake").fetchone() == (0,)
+            # On a busy machine one may have done it all before the other looked: there is more to do then.
+            if not both <= hands and nothing_waits():
+                store.write(again)
+            return both <= hands
 
-        wait_until(done, seconds=120)
-    assert {f"ringtell {one.pid}", f"ringtell {other.pid}"} <= hands
+        wait_until(both_were_at_it, seconds=120)
+        wait_until(nothing_waits, seconds=120)
+    store.close()
